@@ -1,0 +1,23 @@
+"""The kinds of question that the engine answers, by name: one entry a module.
+
+To add a kind: write ``calcs/engine/<kind>.py`` with its ``Input`` and ``Result`` dataclasses, a function that turns
+one into the other, and one line below. The command, the stored calculations and the JSON Schemas follow from here.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kind:
+    """One question: its name, one line about it, the dataclasses of its input and result, and the function."""
+
+    name: str
+    about: str
+    input_type: type[Any]
+    result_type: type[Any]
+    solve: Callable[[Any], Any]
+
+
+KINDS: dict[str, Kind] = {kind.name: kind for kind in ()}
