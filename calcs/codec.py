@@ -81,9 +81,9 @@ def encode(result: object) -> dict[str, Any]:
     return document
 
 
-def encode_json(result: object) -> bytes:
-    """The same as indented UTF-8 JSON text, with a line break at its end."""
-    return msgspec.json.format(msgspec.json.encode(encode(result)), indent=2) + b"\n"
+def text(document: dict[str, Any]) -> str:
+    """A plain document as indented JSON in ASCII, so that it survives any terminal's encoding."""
+    return json.dumps(document, indent=2, allow_nan=False) + "\n"
 
 
 def schema(kind: Kind) -> dict[str, Any]:
