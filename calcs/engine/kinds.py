@@ -20,4 +20,4 @@ class Kind:
     solve: Callable[[Any], Any]
 
 
-KINDS: dict[str, Kind] = {kind.name: kind for kind in ()}
+KINDS: dict[str, Kind] = {}

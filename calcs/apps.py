@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class CalcsConfig(AppConfig):
+    name = "calcs"
+    default_auto_field = "django.db.models.BigAutoField"

@@ -1,0 +1,144 @@
+"""What it means: stored calculations, which of them answers for a survey, and the plans that came out."""
+
+import datetime
+from typing import Self
+
+from django.db import models
+from django.db.models import F, Q
+from django.utils import timezone
+
+from jobs.models import RuleSet, User
+from jobs.models.base import CompanyQuerySet, Keyed
+from surveys.models import Survey
+
+
+class CalculationQuerySet(CompanyQuerySet["Calculation"]):
+    """Stored calculations; taking one is a conditional UPDATE: one row changed means it is mine."""
+
+    def alive(self) -> Self:
+        """Return those that are waiting, running or done: only one such row an input may exist."""
+        return self.filter(state__in=["queued", "running", "done"])
+
+    def expired(self, at: datetime.datetime | None = None) -> Self:
+        """Return running ones whose lease has run out: their worker is gone."""
+        return self.filter(state="running", lease_until__lt=at or timezone.now())
+
+
+class Calculation(Keyed):
+    """One question with its input, and later its answer. A done row never changes (a database trigger holds that)."""
+
+    class State(models.TextChoices):
+        """Where a calculation stands."""
+
+        QUEUED = "queued", "waiting"
+        RUNNING = "running", "running"
+        DONE = "done", "done"
+        FAILED = "failed", "failed"
+        TIMED_OUT = "timed_out", "timed out"
+
+    kind = models.CharField(max_length=20)
+    survey = models.ForeignKey(Survey, on_delete=models.PROTECT, related_name="calculations")
+    input = models.JSONField()
+    input_sha256 = models.CharField(max_length=64)
+    engine_version = models.CharField(max_length=20)
+    rule_set = models.ForeignKey(RuleSet, on_delete=models.PROTECT, null=True, related_name="calculations")
+    state = models.CharField(max_length=9, choices=State.choices, default=State.QUEUED)
+    attempt = models.PositiveSmallIntegerField(default=0)
+    lease_until = models.DateTimeField(null=True)
+    result = models.JSONField(null=True)
+    error = models.JSONField(null=True, help_text="code, message and field")
+    requested_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, related_name="calculations")
+    created_at = models.DateTimeField(default=timezone.now)
+    queued_at = models.DateTimeField(default=timezone.now)
+    started_at = models.DateTimeField(null=True)
+    finished_at = models.DateTimeField(null=True)
+
+    objects = CalculationQuerySet.as_manager()
+
+    class Meta:
+        indexes = [
+            models.Index(fields=["state", "queued_at"], name="calculation_by_state"),
+            models.Index(fields=["survey", "kind"], name="calculation_of_survey"),
+        ]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["kind", "survey", "input_sha256", "engine_version"],
+                condition=Q(state__in=["queued", "running", "done"]),
+                name="calculation_alive_once",
+            ),
+            models.CheckConstraint(
+                condition=Q(state="done", result__isnull=False, finished_at__isnull=False)
+                | (~Q(state="done") & Q(result__isnull=True)),
+                name="calculation_done_has_result",
+            ),
+            models.CheckConstraint(
+                condition=Q(state="running", lease_until__isnull=False)
+                | (~Q(state="running") & Q(lease_until__isnull=True)),
+                name="calculation_running_has_lease",
+            ),
+            models.CheckConstraint(
+                condition=Q(state__in=["failed", "timed_out"], error__isnull=False)
+                | ~Q(state__in=["failed", "timed_out"]),
+                name="calculation_failed_has_error",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind}: {self.get_state_display()}"
+
+
+class Answer(Keyed):
+    """Which calculation stands for a survey and a kind, and for which revision of the survey it was asked."""
+
+    survey = models.ForeignKey(Survey, on_delete=models.PROTECT, related_name="answers")
+    kind = models.CharField(max_length=20)
+    calculation = models.ForeignKey(Calculation, on_delete=models.PROTECT, related_name="answers")
+    revision = models.PositiveIntegerField()
+
+    objects = CompanyQuerySet.as_manager()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["survey", "kind"], name="answer_one_a_kind")]
+
+    def __str__(self) -> str:
+        return f"{self.kind} for revision {self.revision}"
+
+
+class PlanQuerySet(CompanyQuerySet["Plan"]):
+    """Lift plans."""
+
+    def current(self) -> Self:
+        """Return the plans of the lift calculation that stands for its survey at the survey's newest revision."""
+        return self.filter(
+            lift__answers__kind="lift",
+            lift__answers__survey=F("survey"),
+            lift__answers__revision=F("survey__revision"),
+        )
+
+
+class Plan(Keyed):
+    """One option of one lift calculation, with its checks: stacks and straps."""
+
+    survey = models.ForeignKey(Survey, on_delete=models.PROTECT, related_name="plans")
+    lift = models.ForeignKey(Calculation, on_delete=models.PROTECT, related_name="plans")
+    option = models.CharField(max_length=20)
+    stacks = models.ForeignKey(
+        Calculation, on_delete=models.PROTECT, null=True, blank=True, related_name="plans_by_stacks"
+    )
+    straps = models.ForeignKey(
+        Calculation, on_delete=models.PROTECT, null=True, blank=True, related_name="plans_by_straps"
+    )
+    is_recommended = models.BooleanField(default=False)
+    is_provisional = models.BooleanField(
+        default=False, help_text="a suspect or unchecked reading touches a support that moves"
+    )
+    provisional_points = models.JSONField(default=list, blank=True)
+    created_at = models.DateTimeField(default=timezone.now)
+
+    objects = PlanQuerySet.as_manager()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["lift", "option"], name="plan_option_once")]
+
+    def __str__(self) -> str:
+        return f"{self.option} for {self.survey}"

@@ -1,0 +1,234 @@
+"""What is under a home: points, the supports at them, which ones are neighbours, and the marks outside."""
+
+from django.contrib.postgres.fields import ArrayField
+from django.db import models
+from django.db.models import F, Q
+from django.db.models.functions import Greatest, Least
+
+from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, Keyed
+from jobs.models.homes import Siting
+
+
+class Surface(models.TextChoices):
+    """What a point lies on. Heights are compared within a surface, or with a design offset."""
+
+    I_BEAM = "i_beam", "I-beam"
+    RIM = "rim", "rim joist"
+    MATE_LINE = "mate_line", "mate line"
+    GIRDER = "girder", "girder"
+    FLOOR = "floor", "floor"
+    DOOR_JAMB = "door_jamb", "door jamb"
+    DRAIN_HUB = "drain_hub", "drain hub"
+    OUTSIDE = "outside", "outside mark"
+
+
+class Point(Keyed):
+    """A place whose height is read: on the frame, a check point, or a mark outside the home."""
+
+    siting = models.ForeignKey(Siting, on_delete=models.PROTECT, related_name="points")
+    label = models.CharField(max_length=12)
+    surface = models.CharField(max_length=12, choices=Surface.choices)
+    beam = models.CharField(max_length=4, blank=True, help_text="letter of the line that the point lies on")
+    x_ft = models.DecimalField(max_digits=7, decimal_places=3)
+    y_ft = models.DecimalField(max_digits=7, decimal_places=3)
+    design_offset_in = models.DecimalField(
+        max_digits=7,
+        decimal_places=4,
+        default=0,
+        help_text="how much higher this surface was built than the I-beam's",
+    )
+    walk_order = models.PositiveIntegerField(default=0)
+    archived_at = models.DateTimeField(null=True, blank=True)
+
+    objects = ArchivableQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["walk_order", "label"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["siting", "label"],
+                condition=Q(archived_at__isnull=True),
+                name="point_label_once_a_siting",
+            ),
+            models.CheckConstraint(condition=~Q(label=""), name="point_has_a_label"),
+            models.CheckConstraint(
+                condition=Q(x_ft__gte=-1000, x_ft__lte=1000, y_ft__gte=-1000, y_ft__lte=1000),
+                name="point_within_1000_ft",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.label
+
+
+class SupportKind(models.TextChoices):
+    """What a support carries."""
+
+    FRAME = "frame", "main beam"
+    PERIMETER = "perimeter", "perimeter"
+    MATE_LINE = "mate_line", "mate line"
+    OPENING = "opening", "beside an opening"
+
+
+class Footing(models.TextChoices):
+    """What a support stands on."""
+
+    POURED = "poured", "poured concrete"
+    PRECAST = "precast", "precast concrete"
+    RUNNER = "runner", "concrete runner"
+    ABS = "abs", "listed plastic pad"
+    WOOD = "wood", "treated wood"
+    BARE = "bare", "bare ground"
+
+
+class Condition(models.TextChoices):
+    """How an inspected thing was found."""
+
+    OK = "ok", "OK"
+    NOTE = "note", "note"
+    FIX = "fix", "fix"
+    STOP = "stop", "stop"
+
+
+class Tier(models.TextChoices):
+    """How a block stack is built."""
+
+    SINGLE = "single", "single stack"
+    DOUBLE = "double", "double, interlocked"
+    ENGINEER = "engineer", "engineer's design"
+
+
+class SupportQuerySet(CompanyQuerySet["Support"]):
+    """Supports under points."""
+
+    def standing(self) -> "SupportQuerySet":
+        """Return the supports that are there now, under points that are not archived."""
+        return self.filter(removed_on__isnull=True, point__archived_at__isnull=True)
+
+
+class Support(Keyed):
+    """The thing under a point, installed on one day and removed on another."""
+
+    point = models.ForeignKey(Point, on_delete=models.PROTECT, related_name="supports")
+    kind = models.CharField(max_length=10, choices=SupportKind.choices, default=SupportKind.FRAME)
+    footing = models.CharField(max_length=8, choices=Footing.choices, default=Footing.PRECAST)
+    height_in = models.DecimalField(
+        max_digits=7,
+        decimal_places=4,
+        null=True,
+        blank=True,
+        help_text="footing to the underside of the beam",
+    )
+    stack = ArrayField(models.CharField(max_length=20), null=True, blank=True, help_text="courses from the top down")
+    tier = models.CharField(max_length=8, choices=Tier.choices, blank=True)
+    keep_courses = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="sound courses at the bottom that stay"
+    )
+    is_corner = models.BooleanField(default=False)
+    gap_in = models.DecimalField(
+        max_digits=6, decimal_places=4, default=0, help_text="gap at the wedge: a gap carries nothing"
+    )
+    max_raise_in = models.DecimalField(max_digits=6, decimal_places=4, null=True, blank=True)
+    max_lower_in = models.DecimalField(max_digits=6, decimal_places=4, null=True, blank=True)
+    condition = models.CharField(max_length=4, choices=Condition.choices, default=Condition.OK)
+    note = models.TextField(blank=True)
+    installed_on = models.DateField(null=True, blank=True)
+    removed_on = models.DateField(null=True, blank=True)
+
+    objects = SupportQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["point"], condition=Q(removed_on__isnull=True), name="support_one_at_a_point"
+            ),
+            models.CheckConstraint(condition=Q(gap_in__gte=0), name="support_gap_not_negative"),
+            models.CheckConstraint(
+                condition=Q(height_in__isnull=True) | Q(height_in__gt=0, height_in__lte=240),
+                name="support_height_up_to_240_in",
+            ),
+            models.CheckConstraint(
+                condition=(Q(max_raise_in__isnull=True) | Q(max_raise_in__gte=0))
+                & (Q(max_lower_in__isnull=True) | Q(max_lower_in__gte=0)),
+                name="support_limits_not_negative",
+            ),
+            models.CheckConstraint(
+                condition=Q(removed_on__isnull=True)
+                | Q(installed_on__isnull=True)
+                | Q(removed_on__gte=F("installed_on")),
+                name="support_removed_after_installed",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"support at {self.point}"
+
+
+class NeighbourPair(Keyed):
+    """Two points whose difference in height is judged. Proposed from the layout, corrected by people."""
+
+    class Direction(models.TextChoices):
+        """Which way the pair runs."""
+
+        ALONG = "along", "along the beam"
+        ACROSS = "across", "across the beams"
+        MATE_LINE = "mate_line", "along the mate line"
+
+    siting = models.ForeignKey(Siting, on_delete=models.PROTECT, related_name="neighbour_pairs")
+    a = models.ForeignKey(Point, on_delete=models.CASCADE, related_name="pairs_as_a")
+    b = models.ForeignKey(Point, on_delete=models.CASCADE, related_name="pairs_as_b")
+    direction = models.CharField(max_length=9, choices=Direction.choices, default=Direction.ALONG)
+    tolerance_in = models.DecimalField(max_digits=6, decimal_places=4, null=True, blank=True)
+    is_proposed = models.BooleanField(default=False, help_text="made by the layout generator, not by a person")
+
+    objects = CompanyQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=~Q(a=F("b")), name="pair_of_two_points"),
+            models.UniqueConstraint(Least("a", "b"), Greatest("a", "b"), name="pair_once"),
+            models.CheckConstraint(
+                condition=Q(tolerance_in__isnull=True) | Q(tolerance_in__gte=0),
+                name="pair_tolerance_not_negative",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.a} and {self.b}"
+
+
+class Benchmark(Keyed):
+    """An outside mark that does not belong to the home or its pads; three are wanted, far apart."""
+
+    class MarkClass(models.TextChoices):
+        """How far a mark can be trusted to stay."""
+
+        DEEP_ROD = "deep_rod", "deep rod"
+        WELL_CASING = "well_casing", "well casing"
+        SLAB = "slab", "slab"
+        CURB = "curb", "curb or street"
+        MASONRY = "masonry", "neighbouring masonry"
+        POLE = "pole", "nail in a pole"
+        DRIVEN_ROD = "driven_rod", "driven rod"
+
+    point = models.OneToOneField(Point, on_delete=models.CASCADE, related_name="benchmark")
+    mark_class = models.CharField(max_length=12, choices=MarkClass.choices)
+    description = models.CharField(max_length=200, blank=True)
+    retired_on = models.DateField(null=True, blank=True)
+    replaced_by = models.OneToOneField(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="replaces"
+    )
+
+    objects = CompanyQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(replaced_by__isnull=True) | Q(retired_on__isnull=False),
+                name="benchmark_replaced_is_retired",
+            ),
+            models.CheckConstraint(condition=~Q(replaced_by=F("id")), name="benchmark_not_its_own_successor"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.point}, {self.get_mark_class_display()}"

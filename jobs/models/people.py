@@ -1,0 +1,147 @@
+"""The company and its people: who they are, what they may do, and the phones they sign in with."""
+
+import datetime
+import hashlib
+import secrets
+from typing import Self
+from zoneinfo import available_timezones
+
+from django.contrib.auth.models import AbstractUser
+from django.contrib.postgres.fields import ArrayField
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+
+from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, Keyed, new_key
+
+
+def check_time_zone(name: str) -> None:
+    """Refuse a time zone that the time zone database does not know."""
+    if name not in available_timezones():
+        raise ValidationError("Give a time zone by its IANA name, such as America/Chicago.")
+
+
+class Company(Keyed):
+    """The one company that runs this instance."""
+
+    name = models.CharField(max_length=120)
+    letterhead = models.TextField(blank=True)
+    time_zone = models.CharField(max_length=64, default="UTC", validators=[check_time_zone])
+    currency = models.CharField(max_length=3, default="USD")
+    tax_pct = models.DecimalField(max_digits=5, decimal_places=3, default=0)
+    licence_number = models.CharField(max_length=60, blank=True)
+    licence_expires_on = models.DateField(null=True, blank=True)
+    insurance_number = models.CharField(max_length=60, blank=True)
+    insurance_expires_on = models.DateField(null=True, blank=True)
+    rule_set = models.ForeignKey(
+        "jobs.RuleSet", on_delete=models.PROTECT, null=True, blank=True, related_name="companies"
+    )
+    # One row, held by a unique constraint on a constant.
+    is_only_one = models.BooleanField(default=True, editable=False)
+
+    objects = CompanyQuerySet.as_manager()
+
+    class Meta:
+        verbose_name_plural = "companies"
+        constraints = [
+            models.UniqueConstraint(fields=["is_only_one"], name="company_only_one"),
+            models.CheckConstraint(condition=Q(is_only_one=True), name="company_flag_is_true"),
+            models.CheckConstraint(condition=Q(tax_pct__gte=0, tax_pct__lte=100), name="company_tax_0_to_100"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Role(models.TextChoices):
+    """What a person does here; one person may do several."""
+
+    MANAGER = "manager", "manager"
+    OFFICE = "office", "office"
+    CREW_LEAD = "crew_lead", "crew lead"
+    CREW = "crew", "crew"
+
+
+class LengthUnit(models.TextChoices):
+    """How a person wants lengths shown."""
+
+    INCHES = "in", "inches and sixteenths"
+    MILLIMETRES = "mm", "millimetres"
+
+
+class User(AbstractUser):
+    """A person of the company, with a set of roles."""
+
+    id = models.UUIDField(primary_key=True, default=new_key, editable=False)
+    roles = ArrayField(models.CharField(max_length=12, choices=Role.choices), default=list, blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+    language = models.CharField(max_length=5, choices=[("en", "English"), ("es", "Español")], default="en")
+    length_unit = models.CharField(max_length=2, choices=LengthUnit.choices, default=LengthUnit.INCHES)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(roles__contained_by=list(Role.values)), name="user_roles_are_known"),
+        ]
+
+    def __str__(self) -> str:
+        return self.get_full_name() or self.username
+
+    def has_role(self, *roles: str) -> bool:
+        """Tell whether this person has at least one of ``roles``."""
+        return bool(set(self.roles) & set(roles))
+
+
+class DeviceTokenQuerySet(CompanyQuerySet["DeviceToken"]):
+    """Tokens of phones and other devices."""
+
+    def valid(self, at: datetime.datetime | None = None) -> Self:
+        """Return the tokens that may still be used at ``at`` (now)."""
+        return self.filter(revoked_at__isnull=True, expires_at__gt=at or timezone.now())
+
+    def issue(self, *, user: User, name: str, lifetime: datetime.timedelta) -> tuple["DeviceToken", str]:
+        """Make a token; return its row and the secret, which is shown this once and kept only as a hash."""
+        secret = secrets.token_urlsafe(32)
+        row = self.create(user=user, name=name, digest=digest_of(secret), expires_at=timezone.now() + lifetime)
+        return row, secret
+
+
+def digest_of(secret: str) -> str:
+    """Return the hash a device token is looked up by; the secret has 256 random bits, so no salt is needed."""
+    return hashlib.sha256(secret.encode()).hexdigest()
+
+
+class DeviceToken(Keyed):
+    """Lets one device speak for one person: kept as a hash, expiring, revocable."""
+
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="device_tokens")
+    name = models.CharField(max_length=80)
+    digest = models.CharField(max_length=64, unique=True, editable=False)
+    created_at = models.DateTimeField(default=timezone.now, editable=False)
+    expires_at = models.DateTimeField()
+    revoked_at = models.DateTimeField(null=True, blank=True)
+    last_used_at = models.DateTimeField(null=True, blank=True, editable=False)
+
+    objects = DeviceTokenQuerySet.as_manager()
+
+    def __str__(self) -> str:
+        return f"{self.name} of {self.user}"
+
+
+class Customer(Keyed):
+    """Somebody who calls and pays. Not the home: homes change hands."""
+
+    name = models.CharField(max_length=120)
+    phone = models.CharField(max_length=40, blank=True)
+    email = models.EmailField(blank=True)
+    postal_address = models.TextField(blank=True)
+    notes = models.TextField(blank=True)
+    archived_at = models.DateTimeField(null=True, blank=True)
+
+    objects = ArchivableQuerySet.as_manager()
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=~Q(name=""), name="customer_has_a_name")]
+
+    def __str__(self) -> str:
+        return self.name

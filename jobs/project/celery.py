@@ -1,0 +1,11 @@
+"""The Celery application: settings from Django, tasks found in each app's ``tasks.py``."""
+
+import os
+
+from celery import Celery
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "jobs.project.settings")
+
+app = Celery("releveling")
+app.config_from_object("django.conf:settings", namespace="CELERY")
+app.autodiscover_tasks()

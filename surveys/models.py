@@ -1,0 +1,213 @@
+"""What was measured: surveys, their instrument setups, and readings that are never changed."""
+
+from typing import Self
+
+from django.db import models
+from django.db.models import Exists, F, OuterRef, Q
+from django.utils import timezone
+
+from jobs.models import Point, Siting, User, Visit
+from jobs.models.base import CompanyQuerySet, Keyed
+
+
+class Method(models.TextChoices):
+    """How heights are read."""
+
+    WATER_LEVEL = "water_level", "water level with reservoir"
+    PLAIN_TUBE = "plain_tube", "plain tube, both ends read"
+    HYDROSTATIC = "hydrostatic", "digital hydrostatic level"
+    LASER = "laser", "laser and rod"
+
+
+class Unit(models.TextChoices):
+    """What a survey is read in; one unit a survey."""
+
+    INCHES = "in", "inches"
+    MILLIMETRES = "mm", "millimetres"
+
+
+class Survey(Keyed):
+    """One round of measuring at a home. Submitting is no lock: what comes later raises the revision."""
+
+    class Stage(models.TextChoices):
+        """When in the job the survey was made."""
+
+        AS_FOUND = "as_found", "as found"
+        DURING = "during", "during the work"
+        AS_LEFT = "as_left", "as left"
+        CHECK = "check", "check"
+
+    class State(models.TextChoices):
+        """Whether the crew has handed the survey in."""
+
+        OPEN = "open", "open"
+        SUBMITTED = "submitted", "submitted"
+
+    siting = models.ForeignKey(Siting, on_delete=models.PROTECT, related_name="surveys")
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, null=True, blank=True, related_name="surveys")
+    stage = models.CharField(max_length=8, choices=Stage.choices)
+    method = models.CharField(max_length=12, choices=Method.choices)
+    unit = models.CharField(max_length=2, choices=Unit.choices, default=Unit.INCHES)
+    reading_sd_in = models.DecimalField(
+        max_digits=6,
+        decimal_places=4,
+        null=True,
+        blank=True,
+        help_text="empty: the rule set's figure for the method",
+    )
+    started_at = models.DateTimeField(default=timezone.now)
+    author = models.ForeignKey(User, on_delete=models.PROTECT, related_name="surveys", null=True, blank=True)
+    note = models.TextField(blank=True)
+    state = models.CharField(max_length=9, choices=State.choices, default=State.OPEN, editable=False)
+    submitted_at = models.DateTimeField(null=True, blank=True, editable=False)
+    revision = models.PositiveIntegerField(default=0, editable=False)
+
+    objects = CompanyQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(state="open", submitted_at__isnull=True, revision=0)
+                | Q(state="submitted", submitted_at__isnull=False, revision__gte=1),
+                name="survey_submitted_has_time_and_revision",
+            ),
+            models.CheckConstraint(
+                condition=Q(reading_sd_in__isnull=True) | Q(reading_sd_in__gt=0), name="survey_sd_positive"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_stage_display()} of {self.started_at:%Y-%m-%d}"
+
+
+class Setup(Keyed):
+    """One place of the instrument: a level line, and which way its numbers grow."""
+
+    class Sense(models.TextChoices):
+        """Whether a bigger number means higher or lower."""
+
+        UP = "up", "bigger is higher"
+        DOWN = "down", "bigger is lower"
+
+    class Trial(models.TextChoices):
+        """What the number did when the end was raised an inch."""
+
+        NOT_MADE = "not_made", "not tried"
+        GREW = "grew", "the number grew"
+        SHRANK = "shrank", "the number shrank"
+
+    survey = models.ForeignKey(Survey, on_delete=models.PROTECT, related_name="setups")
+    code = models.CharField(max_length=8)
+    sense = models.CharField(max_length=4, choices=Sense.choices)
+    sense_trial = models.CharField(max_length=8, choices=Trial.choices, default=Trial.NOT_MADE)
+    reading_sd_in = models.DecimalField(
+        max_digits=6, decimal_places=4, null=True, blank=True, help_text="empty: the survey's figure"
+    )
+    has_drift = models.BooleanField(default=False)
+    device = models.CharField(max_length=80, blank=True)
+    note = models.TextField(blank=True)
+
+    objects = CompanyQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["code"]
+        constraints = [
+            models.UniqueConstraint(fields=["survey", "code"], name="setup_code_once_a_survey"),
+            models.CheckConstraint(condition=~Q(code=""), name="setup_has_a_code"),
+            models.CheckConstraint(
+                condition=Q(sense_trial="not_made")
+                | Q(sense_trial="grew", sense="up")
+                | Q(sense_trial="shrank", sense="down"),
+                name="setup_sense_agrees_with_trial",
+            ),
+            models.CheckConstraint(
+                condition=Q(reading_sd_in__isnull=True) | Q(reading_sd_in__gt=0), name="setup_sd_positive"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class ReadingQuerySet(CompanyQuerySet["Reading"]):
+    """Readings, as they came in."""
+
+    def standing(self) -> Self:
+        """Return the readings that count: the newest of each chain, not withdrawn, not a contested correction."""
+        replaced = Reading.objects.filter(replaces=OuterRef("pk"), is_contested=False)
+        return self.filter(~Exists(replaced), is_contested=False, value_in__isnull=False)
+
+    def contested(self) -> Self:
+        """Return the second corrections that nobody has settled yet."""
+        settled = Reading.objects.filter(settles=OuterRef("pk"))
+        return self.filter(~Exists(settled), is_contested=True)
+
+
+class Reading(Keyed):
+    """One number that somebody read. Append-only: the database refuses to change or delete it.
+
+    A correction is a new reading that names the one it replaces, with a reason; an empty value withdraws. The first
+    correction of a reading holds; a second one of the same reading is kept as contested until a reading settles it.
+    """
+
+    class Shot(models.TextChoices):
+        """What a reading is for."""
+
+        POINT = "point", "point"
+        REFERENCE = "reference", "reference shot"
+        CLOSING = "closing", "closing shot"
+
+    survey = models.ForeignKey(Survey, on_delete=models.PROTECT, related_name="readings")
+    setup = models.ForeignKey(Setup, on_delete=models.PROTECT, related_name="readings")
+    point = models.ForeignKey(Point, on_delete=models.PROTECT, related_name="readings")
+    shot = models.CharField(max_length=9, choices=Shot.choices, default=Shot.POINT)
+    round = models.PositiveSmallIntegerField(default=1)
+    value_in = models.DecimalField(max_digits=12, decimal_places=6, null=True)
+    typed = models.CharField(max_length=40, blank=True)
+    unit = models.CharField(max_length=2, choices=Unit.choices)
+    reference_value_in = models.DecimalField(max_digits=12, decimal_places=6, default=0)
+    reference_typed = models.CharField(max_length=40, blank=True)
+    taken_at = models.DateTimeField(null=True)
+    sequence = models.PositiveIntegerField(default=0, help_text="the device's own count")
+    device = models.CharField(max_length=80, blank=True)
+    author = models.ForeignKey(User, on_delete=models.PROTECT, related_name="readings")
+    received_at = models.DateTimeField(default=timezone.now)
+    replaces = models.ForeignKey("self", on_delete=models.PROTECT, null=True, related_name="replaced_by")
+    settles = models.ForeignKey("self", on_delete=models.PROTECT, null=True, related_name="settled_by")
+    is_contested = models.BooleanField(default=False)
+    reason = models.CharField(max_length=200, blank=True)
+    digest = models.BinaryField(
+        max_length=32, help_text="hash of what the client sent, to tell a repeat from a clash"
+    )
+
+    objects = ReadingQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["received_at", "sequence", "id"]
+        indexes = [models.Index(fields=["survey", "received_at", "sequence", "id"], name="reading_in_order")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["replaces"], condition=Q(is_contested=False), name="reading_replaced_once"
+            ),
+            models.UniqueConstraint(fields=["settles"], name="reading_settled_once"),
+            models.CheckConstraint(
+                condition=Q(value_in__isnull=False) | Q(replaces__isnull=False),
+                name="reading_only_a_correction_withdraws",
+            ),
+            models.CheckConstraint(
+                condition=Q(replaces__isnull=True) | ~Q(reason=""), name="reading_correction_has_a_reason"
+            ),
+            models.CheckConstraint(
+                condition=Q(is_contested=False) | Q(replaces__isnull=False),
+                name="reading_contested_is_a_correction",
+            ),
+            models.CheckConstraint(
+                condition=Q(settles__isnull=True) | Q(replaces__isnull=False, is_contested=False),
+                name="reading_settling_is_a_correction",
+            ),
+            models.CheckConstraint(condition=~Q(replaces=F("id")), name="reading_not_its_own_correction"),
+            models.CheckConstraint(condition=Q(round__gte=1, round__lte=9), name="reading_round_1_to_9"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.typed or 'withdrawn'} at {self.point_id}"
