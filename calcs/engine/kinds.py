@@ -8,6 +8,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from calcs.engine.straps import StrapsInput, StrapsResult, solve_straps
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Kind:
@@ -20,4 +22,15 @@ class Kind:
     solve: Callable[[Any], Any]
 
 
-KINDS: dict[str, Kind] = {}
+KINDS: dict[str, Kind] = {
+    kind.name: kind
+    for kind in (
+        Kind(
+            name="straps",
+            about="Anchor straps before and after the frame moves: slack, tension, angle, turns",
+            input_type=StrapsInput,
+            result_type=StrapsResult,
+            solve=solve_straps,
+        ),
+    )
+}
