@@ -140,7 +140,7 @@ class Stores:
 
     def _postgres_answers(self) -> bool:
         where = psycopg.conninfo.make_conninfo(
-            host=self.places.sockets, port=5432, user=ROLE, dbname="postgres", connect_timeout=5
+            host=str(self.places.sockets), port=5432, user=ROLE, dbname="postgres", connect_timeout=5
         )
         try:
             with psycopg.connect(where, autocommit=True) as connection:

@@ -35,16 +35,16 @@ class Supervisor:
     """Owns every process of one set of services. Use it within ``with supervisor.owning():``."""
 
     places: Places
-    durable: bool = True
+    embedded: bool = True
     address: str = ""
     began_at: float = field(default_factory=time.monotonic)
     stopping: bool = False
-    stores: Stores = field(init=False)
+    stores: Stores | None = field(init=False)
     lock: HomeLock = field(init=False)
     watched: list[Watched] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        self.stores = Stores(self.places, durable=self.durable)
+        self.stores = Stores(self.places) if self.embedded else None
         self.lock = HomeLock(self.places.home)
 
     def say(self, text: str) -> None:
@@ -69,9 +69,11 @@ class Supervisor:
             raise StopAsked
 
     def start_stores(self) -> None:
-        for child in self.stores.start(self.check):
-            self.watched.append(Watched(child))
-        self.note()
+        """Start the embedded stores, if that is how this set runs."""
+        if self.stores:
+            for child in self.stores.start(self.check):
+                self.watched.append(Watched(child))
+            self.note()
 
     def start(self, program: Program) -> None:
         self.watched.append(Watched(Child(program)))
@@ -83,6 +85,7 @@ class Supervisor:
         try:
             while child.poll() is None:
                 self.check()
+                self.look_after_all()
                 time.sleep(POLL_S)
         finally:
             stop_all([child])
@@ -94,22 +97,29 @@ class Supervisor:
     def watch(self) -> None:
         """Keep everything running until the person stops it."""
         while not self.stopping:
-            for one in self.watched:
-                self._look_after(one)
+            self.look_after_all()
             time.sleep(WATCH_S)
+
+    def look_after_all(self) -> None:
+        for one in self.watched:
+            self._look_after(one)
+
+    def announce(self, address: str) -> None:
+        """Write down where the pages are, for a second start."""
+        self.address = address
+        self.note()
 
     def note(self) -> None:
         """Write down what runs, for a second start and for whoever cleans up after a kill."""
-        children = {one.child.pid: started_at(one.child.pid) for one in self.watched}
-        stores = self.stores
-        self.lock.write(
-            State(
-                pid=os.getpid(),
-                database_url=stores.database_url,
-                broker_url=stores.broker_url,
-                address=self.address,
-                children=children,
-            )
+        self.lock.write(self.state())
+
+    def state(self) -> State:
+        return State(
+            pid=os.getpid(),
+            database_url=self.stores.database_url if self.stores else os.environ["DATABASE_URL"],
+            broker_url=self.stores.broker_url if self.stores else os.environ["BROKER_URL"],
+            address=self.address,
+            children={one.child.pid: started_at(one.child.pid) for one in self.watched},
         )
 
     def _on_signal(self, number: int, frame: FrameType | None) -> None:
@@ -140,8 +150,10 @@ class Supervisor:
 
     def _stop(self) -> None:
         """Stop what uses the stores first, then the stores: 3 s together if nothing obeys."""
-        stop_all([one.child for one in self.watched if one.child not in self.stores.children])
-        self.stores.stop()
+        stores = self.stores.children if self.stores else []
+        stop_all([one.child for one in self.watched if one.child not in stores])
+        if self.stores:
+            self.stores.stop()
         self.watched = []
 
 

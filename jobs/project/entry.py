@@ -1,0 +1,74 @@
+"""What ``manage.py`` does inside the environment: its own few commands, and Django's."""
+
+import os
+import sys
+
+from django.core.management import execute_from_command_line
+
+from jobs.project.services import ServiceError, StopAsked
+from jobs.project.services.command import stores_for_command
+from jobs.project.services.demo import main as serve_demo
+from jobs.project.services.places import CHECKOUT
+
+OWN_COMMANDS = """
+[releveling]
+    demo      start everything, run the demo, serve it until Ctrl-C (--port N, --once)
+    test      run the tests (arguments go to pytest)
+    bench     run the benchmarks (arguments go to pytest)
+    install   make .venv with everything for development
+"""
+# These never ask a database or a broker; all others get the embedded ones if no addresses are set.
+WITHOUT_STORES = {
+    *("calc", "check", "collectstatic", "compilemessages", "diffsettings", "findstatic", "help", "makemessages"),
+    *("spectacular", "startapp", "version"),
+}
+
+
+def run(argv: list[str]) -> int:
+    """Run one command and return its exit code; trouble with the services is one line."""
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "jobs.project.settings")
+    command = argv[1] if len(argv) > 1 else "help"
+    own = {"demo": demo, "test": test, "bench": bench, "install": installed}
+    try:
+        return own.get(command, django)(argv)
+    except ServiceError as error:
+        sys.stderr.write(f"manage.py {command}: {error}\n")
+        return 1
+    except (KeyboardInterrupt, StopAsked):
+        return 130
+
+
+def demo(argv: list[str]) -> int:
+    return serve_demo(argv[2:])
+
+
+def test(argv: list[str]) -> int:
+    return _pytest(argv[2:])
+
+
+def bench(argv: list[str]) -> int:
+    return _pytest(["tests/benchmarks", "-s", *argv[2:]])
+
+
+def installed(argv: list[str]) -> int:
+    sys.stderr.write("manage.py install: .venv is ready\n")
+    return 0
+
+
+def django(argv: list[str]) -> int:
+    command = argv[1] if len(argv) > 1 else "help"
+    asks_for_help = command.startswith("-") or {"-h", "--help", "--version"} & set(argv)
+    if command in WITHOUT_STORES or asks_for_help:
+        execute_from_command_line(argv)
+        if command == "help" and len(argv) <= 2:
+            sys.stdout.write(OWN_COMMANDS)
+        return 0
+    with stores_for_command(command):
+        execute_from_command_line(argv)
+    return 0
+
+
+def _pytest(arguments: list[str]) -> int:
+    os.chdir(CHECKOUT)
+    sys.stdout.flush()
+    os.execv(sys.executable, [sys.executable, "-m", "pytest", *arguments])
