@@ -1,5 +1,6 @@
 """The only settings file: driven by the environment, with defaults that are safe for production."""
 
+import sys
 from pathlib import Path
 
 import environs
@@ -16,6 +17,15 @@ CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", list[str]())
 
 # Sign-in links without a password exist only in the demo; every other instance refuses them.
 DEMO = env.bool("DEMO", False)
+
+# Everything over HTTPS, and browsers told to remember that, unless the instance says it is a local one.
+HTTPS = env.bool("HTTPS", True)
+SECURE_SSL_REDIRECT = HTTPS
+SECURE_HSTS_SECONDS = env.int("HSTS_SECONDS", 365 * 24 * 3600) if HTTPS else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = HTTPS
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
+if env.bool("BEHIND_PROXY", False):  # only behind a proxy that sets or removes this header itself
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 
 INSTALLED_APPS = [
     "jobs",
@@ -84,6 +94,17 @@ USE_TZ = True
 
 STATIC_URL = "static/"
 STATIC_ROOT = env.str("STATIC_ROOT", str(BASE_DIR / "staticfiles"))
+# Names with a hash once `collectstatic` has made them; until then files come straight from the apps.
+COLLECTED = Path(STATIC_ROOT, "staticfiles.json").exists() or "collectstatic" in sys.argv
+WHITENOISE_USE_FINDERS = not COLLECTED
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {
+        "BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        if COLLECTED
+        else "django.contrib.staticfiles.storage.StaticFilesStorage"
+    },
+}
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
@@ -107,20 +128,36 @@ SPECTACULAR_SETTINGS = {
     "SCHEMA_PATH_PREFIX": "/api/v1",
 }
 
+# Errors and warnings go to standard error, where whatever runs the process keeps them.
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["stderr"], "level": env.str("LOG_LEVEL", "WARNING")},
+}
+
 CELERY_BROKER_URL = env.str("BROKER_URL", "redis://127.0.0.1:6379/0")
+CELERY_ACCEPT_CONTENT = ["json"]
+CELERY_TASK_SERIALIZER = "json"
 CELERY_TASK_IGNORE_RESULT = True  # the Calculation row is the result
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_TASK_TIME_LIMIT = 600
-CELERY_BROKER_TRANSPORT_OPTIONS = {
-    "visibility_timeout": 3600,
-    "socket_connect_timeout": 1,
-    "socket_timeout": 5,
-}
 # A dead broker must not hold up a request: publish once, and let the sweeper pick up what was missed.
 CELERY_TASK_PUBLISH_RETRY = False
-CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_TRANSPORT_OPTIONS = {
+    "visibility_timeout": 3600,  # beyond the hard time limit, or a running task would be handed out twice
+    "socket_connect_timeout": 1,
+    "socket_timeout": 3,
+    "max_retries": 1,
+    "interval_start": 0,
+    "interval_step": 0.1,
+    "interval_max": 0.1,
+}
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True  # the worker, though, waits for its broker
+CELERY_BROKER_CONNECTION_MAX_RETRIES = None
 CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE = {
     "sweep-calculations": {
