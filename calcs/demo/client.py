@@ -1,0 +1,104 @@
+"""A small client of the service's API, on the standard library: what any phone or script would do."""
+
+import http.client
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlencode, urlsplit
+
+TIMEOUT_S = 60.0
+API = "/api/v1/"
+
+
+class RefusedError(Exception):
+    """The service said no, in its one error shape."""
+
+    def __init__(self, status: int, code: str, message: str, fields: Mapping[str, Any]) -> None:
+        told = "; ".join(f"{name}: {text}" for name, text in fields.items())
+        super().__init__(f"{status} {code}: {message}" + (f" ({told})" if told else ""))
+        self.status = status
+        self.code = code
+        self.fields = dict(fields)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reply:
+    """What came back: the status, the body and, of an accepted task, where its answer will be."""
+
+    status: int
+    body: Any
+    location: str | None
+
+
+class Client:
+    """Speaks to the service at ``address`` for the person whose device token it holds."""
+
+    def __init__(self, address: str, token: str) -> None:
+        where = urlsplit(address if "//" in address else f"//{address}")
+        if where.scheme not in ("", "http") or not where.hostname:
+            raise ValueError(f"address: {address!r} is not allowed; give one such as http://127.0.0.1:8000")
+        self._connection = http.client.HTTPConnection(where.hostname, where.port or 80, timeout=TIMEOUT_S)
+        self._headers = {
+            "Authorization": f"Bearer {token}",
+            "Content-Type": "application/json",
+            "Accept": "application/json",
+        }
+
+    def close(self) -> None:
+        """Hang up."""
+        self._connection.close()
+
+    def send(self, method: str, path: str, body: object = None) -> Reply:
+        """Send one request to ``path`` below the API and return the reply; a refusal raises."""
+        target = path if path.startswith("/") else API + path
+        data = None if body is None else json.dumps(body).encode()
+        response = self._exchange(method, target, data)
+        answer = _parsed(response.read())
+        if response.status >= http.client.BAD_REQUEST:
+            raise _refusal(response.status, answer)
+        return Reply(status=response.status, body=answer, location=response.getheader("Location"))
+
+    def _exchange(self, method: str, target: str, data: bytes | None) -> http.client.HTTPResponse:
+        try:
+            self._connection.request(method, target, data, self._headers)
+            return self._connection.getresponse()
+        except (http.client.RemoteDisconnected, BrokenPipeError, ConnectionResetError):
+            # The server closed a connection that had been idle. Every request of the demo may be sent twice.
+            self._connection.close()
+            self._connection.request(method, target, data, self._headers)
+            return self._connection.getresponse()
+
+    def get(self, path: str, **query: str) -> Any:
+        """Return one resource."""
+        return self.send("GET", f"{path}?{urlencode(query)}" if query else path).body
+
+    def all(self, path: str, **query: str) -> list[dict[str, Any]]:
+        """Return every row of a list, page after page."""
+        page = self.get(path, **query)
+        rows = list(page["results"])
+        while page["next"]:
+            where = urlsplit(page["next"])
+            page = self.get(f"{where.path}?{where.query}")
+            rows += page["results"]
+        return rows
+
+    def post(self, path: str, body: object = None) -> Reply:
+        """Create something, or ask for something to be done."""
+        return self.send("POST", path, {} if body is None else body)
+
+    def patch(self, path: str, body: object) -> Any:
+        """Change some fields of one resource; return it as it then is."""
+        return self.send("PATCH", path, body).body
+
+
+def _parsed(text: bytes) -> Any:
+    try:
+        return json.loads(text) if text else None
+    except ValueError:
+        return {"code": "not_json", "message": text[:200].decode("utf-8", "replace"), "fields": {}}
+
+
+def _refusal(status: int, answer: Any) -> RefusedError:
+    told = answer if isinstance(answer, dict) else {}
+    return RefusedError(status, told.get("code", "error"), told.get("message", ""), told.get("fields") or {})

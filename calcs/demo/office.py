@@ -1,0 +1,116 @@
+"""The office's part of the demo: the home, its layout and all that ties it down, entered over the API.
+
+Every step looks first whether its row is there, so that a second run, or one after a run that was cut off, adds only
+what is missing.
+"""
+
+from typing import Any
+
+from calcs.demo.client import Client
+from calcs.demo.crew import Seen, nearest
+from calcs.demo.scenario import Home, Spot, Terrace
+
+Row = dict[str, Any]
+ALL = "500"  # rows a page: as many as the service gives at once
+
+
+def enter(client: Client, home: Home, *, lead: str) -> Row:
+    """Enter a home as the office would; return what the service then has of its layout, with the siting's row."""
+    row = _home(client, home)
+    siting = _only(client, "sitings/", {**home.siting, "home": row["id"]}, home=row["id"])
+    layout = client.get(f"sitings/{siting['id']}/layout/")
+    if not layout["points"]:
+        layout = client.post(f"sitings/{siting['id']}/layout/", home.layout).body
+    _supports(client, home, layout)
+    for mark in home.marks:
+        if mark.label not in {each["label"] for each in layout["benchmarks"]}:
+            client.post("benchmarks/", {**_mark(mark), "siting": siting["id"]})
+    for connection in home.connections:
+        if connection["code"] not in {each["code"] for each in layout["connections"]}:
+            client.post("connections/", {**connection, "siting": siting["id"]})
+    _straps(client, home, layout)
+    _visit(client, home, siting["id"], lead)
+    return {**client.get(f"sitings/{siting['id']}/layout/"), "home": row}
+
+
+def frame_of(layout: Row) -> list[Seen]:
+    """Return the points of a layout that a support stands under, as the crew sees them."""
+    supported = {each["point"] for each in layout["supports"]}
+    return [_seen(each) for each in layout["points"] if each["id"] in supported]
+
+
+def _seen(point: Row) -> Seen:
+    return Seen(
+        label=point["label"],
+        x_ft=float(point["x_ft"]),
+        y_ft=float(point["y_ft"]),
+        design_offset_in=float(point["design_offset_in"]),
+    )
+
+
+def _only(client: Client, path: str, body: Row, **query: str) -> Row:
+    """Return the row that ``query`` finds, or the one that ``body`` makes."""
+    found = client.all(path, **query)
+    return found[0] if found else client.post(path, body).body
+
+
+def _home(client: Client, home: Home) -> Row:
+    customer = _only(client, "customers/", home.customer, name=home.customer["name"])
+    row = _only(client, "homes/", home.home, code=home.code)
+    _only(client, "home-contacts/", {"home": row["id"], "customer": customer["id"]}, home=row["id"])
+    return row
+
+
+def _supports(client: Client, home: Home, layout: Row) -> None:
+    """Fill in the sheet of every support that has none yet: stack, height, gap at the wedge."""
+    place = {each["id"]: each for each in layout["points"]}
+    gaps = {nearest(frame_of(layout), x_ft=gap.x_ft, y_ft=gap.y_ft).label: gap for gap in home.gaps}
+    for support in layout["supports"]:
+        if support["height_in"] is None:
+            point = place[support["point"]]
+            client.patch(f"supports/{support['id']}/", _sheet(home, support, point, gaps.get(point["label"])))
+
+
+def _sheet(home: Home, support: Row, point: Row, gap: Spot | None) -> Row:
+    terraces = home.mate_line_terraces if support["kind"] == "mate_line" else home.terraces
+    terrace = _terrace(terraces, float(point["x_ft"]))
+    sheet: Row = {"stack": list(terrace.stack), "height_in": terrace.height_in, "tier": "single"}
+    return sheet if gap is None else sheet | {"gap_in": str(gap.by_in), "note": "wedge hangs"}
+
+
+def _terrace(terraces: tuple[Terrace, ...], x_ft: float) -> Terrace:
+    return next(each for each in terraces if x_ft <= each.to_x_ft)
+
+
+def _mark(mark: Any) -> Row:
+    return {
+        "label": mark.label,
+        "x_ft": str(mark.x_ft),
+        "y_ft": str(mark.y_ft),
+        "mark_class": mark.mark_class,
+        "description": mark.description,
+    }
+
+
+def _straps(client: Client, home: Home, layout: Row) -> None:
+    key = {each["label"]: each["id"] for each in layout["points"]}
+    there = {each["code"] for each in layout["straps"]}
+    frame = frame_of(layout)
+    for strap in home.straps:
+        if strap.code not in there:
+            body = {
+                "siting": layout["siting"],
+                "code": strap.code,
+                "point": key[nearest(frame, x_ft=strap.x_ft, y_ft=strap.y_ft).label],
+                "run_in": strap.run_in,
+                "rise_in": strap.rise_in,
+                "slack_in": strap.slack_in,
+                "tension_lb": strap.tension_lb,
+                "wraps": "3",
+            }
+            client.post("straps/", body)
+
+
+def _visit(client: Client, home: Home, siting: str, lead: str) -> None:
+    person = client.all("users/", username=lead)[0]
+    _only(client, "visits/", {**home.visit, "siting": siting, "lead": person["id"]}, siting=siting)

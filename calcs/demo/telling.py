@@ -1,0 +1,191 @@
+"""The demo's story in words, made from the service's answers and nothing else: every figure is one it sent."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
+
+from calcs.engine.units import format_sixteenths
+
+Result = Mapping[str, Any]
+TWO_SIDED_95 = 1.96
+MOST_NAMED = 6
+OPTION_WORDS = {
+    "least_work": "least work",
+    "raise_only": "raise only",
+    "lower_only": "lower only",
+    "flattest": "flattest",
+    "within_budget": "within budget",
+}
+
+
+class Names:
+    """Turns the service's keys into what people say: a point's label, a strap's or a connection's code."""
+
+    def __init__(self, labels: Mapping[str, str]) -> None:
+        self._labels = dict(labels)
+
+    def __call__(self, key: str) -> str:
+        return self._labels.get(key, key)
+
+    def in_text(self, text: str) -> str:
+        """Replace every key in a sentence."""
+        for key, label in self._labels.items():
+            text = text.replace(key, label)
+        return text
+
+
+def levels_lines(levels: Result, names: Names) -> Iterator[str]:
+    """Say how high and low the home lies, how sure that is, and whether the noise is what was said."""
+    heights = {each["point"]: each for each in levels["heights"]}
+    worst_sd_in = max(each["sd_in"] for each in heights.values())
+    yield (
+        f"{len(levels['readings'])} readings -> {len(heights)} heights, each good to "
+        f"± {_inches(TWO_SIDED_95 * worst_sd_in, denominator=32)} in or better (95 %)"
+    )
+    test = levels["global_test"]
+    if test is None:
+        yield "nothing is read twice: no check of the noise"
+        return
+    state = "passes" if test["passed"] else f"fails: {test['direction']}"
+    yield (
+        f"noise is {test['ratio']:.2f} of what was said, {test['lower']:.2f} to {test['upper']:.2f} would pass: "
+        f"global test {state} ({levels['degrees_of_freedom']} degrees of freedom)"
+    )
+
+
+def suspect_lines(levels: Result, names: Names, point_of: Mapping[str, str], planted: str | None) -> Iterator[str]:
+    """Say which reading to take again, and whether it is the one that the story planted."""
+    suspects = [each for each in levels["readings"] if each["suspect"]]
+    if not suspects:
+        yield "no reading is suspect"
+    for each in suspects:
+        label = names(point_of[each["id"]])
+        others = ", ".join(names(point_of[other]) for other in each["also_suspect"])
+        yield (
+            f"read {label} again: about {_inches(abs(each['slip_in']), denominator=16)} in off, "
+            f"{each['w']:.1f} times its noise" + (f" (or {others})" if others else "")
+        )
+    unchecked = sum(not each["checked"] for each in levels["readings"])
+    yield f"{unchecked or 'no'} reading{'' if unchecked == 1 else 's'} that nothing checks"
+    if planted is not None:
+        found = {names(point_of[each["id"]]) for each in suspects}
+        yield f"planted: one slip of 1/2 in at {planted}: " + ("found" if found == {planted} else "NOT found")
+
+
+def flatness_lines(flatness: Result, names: Names) -> Iterator[str]:
+    """Say how many pairs are over, too close to call and within, and which are worst."""
+    counts = flatness["counts"]
+    yield f"pairs: {counts['over']} over, {counts['uncertain']} too close to call, {counts['within']} within"
+    over = sorted(
+        (pair for pair in flatness["pairs"] if pair["verdict"] == "over"),
+        key=lambda pair: -abs(pair["difference_in"]),
+    )
+    if over:
+        yield "worst: " + ", ".join(
+            f"{names(pair['a'])}-{names(pair['b'])} {_inches(abs(pair['difference_in']))}"
+            for pair in over[:MOST_NAMED]
+        )
+    yield (
+        f"lowest {names(flatness['lowest'])}, highest {names(flatness['highest'])}, "
+        f"{_inches(flatness['range_in'])} in between them"
+    )
+
+
+def option_lines(lift: Result, names: Names) -> Iterator[str]:
+    """List the options side by side, the recommended one marked."""
+    for option in lift["options"]:
+        mark = "*" if option["name"] == lift["recommended"] else " "
+        name = f"{mark} {OPTION_WORDS[option['name']]:<11}"
+        if option["minutes"] is None:
+            yield f"{name} impossible" if option["status"] == "impossible" else f"{name} no plan in time"
+            continue
+        proof = "proven least" if option["status"] == "optimal" else f"at least {option['bound_min']:.0f} needed"
+        freed = f", free {', '.join(map(names, option['freed']))}" if option["freed"] else ""
+        worst = option["worst_pair"]
+        yield (
+            f"{name} {option['minutes']:4.0f} min, {proof}; {option['touched']} supports, "
+            f"up to {_inches(option['raised_max_in'])} up and {_inches(option['lowered_max_in'])} down{freed}; "
+            f"worst pair after {names(worst['a'])}-{names(worst['b'])} {_inches(abs(worst['difference_in']))}"
+        )
+    for each in lift["impossible"]:
+        for why in each["why"][:MOST_NAMED]:
+            yield f"  {OPTION_WORDS[each['option']]}, way {why['way']}: {names.in_text(why['text'])}"
+
+
+def chosen(lift: Result) -> Result | None:
+    """Return the recommended option, or None where no option is possible."""
+    return next((option for option in lift["options"] if option["name"] == lift["recommended"]), None)
+
+
+def move_lines(option: Result, names: Names) -> Iterator[str]:
+    """Say what to do at each support that is touched, biggest first."""
+    moves = sorted(
+        (move for move in option["moves"] if move["support_change_in"]), key=lambda move: -abs(move["move_in"])
+    )
+    words = [_move_words(move, names) for move in moves]
+    for start in range(0, len(words), 4):
+        yield "; ".join(words[start : start + 4])
+
+
+def _move_words(move: Result, names: Names) -> str:
+    if move["move_in"] == 0:
+        return f"snug {names(move['code'])} up by {_inches(move['support_change_in'])}"
+    verb = "raise" if move["move_in"] > 0 else "lower"
+    return f"{verb} {names(move['code'])} by {_inches(abs(move['move_in']))}"
+
+
+def binding_lines(lift: Result, names: Names) -> Iterator[str]:
+    """Say of every option what stands in its way and what moving that would save."""
+    for option in lift["options"]:
+        for each in option["binding"][:3]:
+            yield f"{OPTION_WORDS[option['name']]}: {names.in_text(each['text'])} (saves {each['saves_min']:.0f} min)"
+
+
+def strap_lines(straps: Result, names: Names, ultimate_lb: float) -> Iterator[str]:
+    """Say which straps to loosen before jacking, and what the worst anchor would carry if its strap stayed tight."""
+    loosen = [each for each in straps["straps"] if each["handling"] == "loosen_first"]
+    if not loosen:
+        yield "no strap needs loosening"
+    else:
+        yield "loosen before jacking: " + ", ".join(
+            f"{names(each['code'])} by {_inches(each['slack_needed_in'], denominator=32)}" for each in loosen
+        )
+    worst = max(straps["straps"], key=lambda each: each["tension_if_tight_lb"])
+    yield (
+        f"worst anchor {names(worst['code'])}: left tight it would carry {worst['tension_if_tight_lb']:,.0f} lb "
+        f"against {ultimate_lb:,.0f} lb, {worst['tension_state'].replace('_', ' ')}"
+    )
+
+
+def stack_lines(stacks: Result, names: Names, weights_lb: Mapping[str, float] | None = None) -> Iterator[str]:
+    """Say which supports are rebuilt and what parts that takes."""
+    rebuilt = [each for each in stacks["supports"] if each["added"] or each["removed"]]
+    yield f"{len(rebuilt)} of {len(stacks['supports'])} touched supports get other parts, the rest new shims"
+    totals = {part: count for part, count in stacks["totals"].items() if count}
+    listed = ", ".join(f"{count} {part.replace('_', ' ')}" for part, count in totals.items())
+    lb = "" if weights_lb is None else f"; {sum(weights_lb[part] * count for part, count in totals.items()):,.0f} lb"
+    yield f"load: {listed}{lb}"
+    stuck = [names(each["code"]) for each in stacks["supports"] if each["status"] != "ok"]
+    if stuck:
+        yield f"no stack fits at {', '.join(stuck)}"
+
+
+def misclosure_lines(readings: Sequence[Result], setup_codes: Mapping[str, str]) -> Iterator[str]:
+    """Say for each setup how far its closing shot is from its first reference shot."""
+    parts = []
+    for setup, code in setup_codes.items():
+        mine = [each for each in readings if each["setup"] == setup]
+        first = next((each for each in mine if each["shot"] == "reference"), None)
+        last = next((each for each in reversed(mine) if each["shot"] == "closing"), None)
+        if first is not None and last is not None:
+            away_in = float(last["value_in"]) - float(first["value_in"])
+            parts.append(f"{code} {_inches(away_in, signed=True)}")
+    yield "closing shots against the first: " + ", ".join(parts)
+
+
+def _inches(value_in: float, *, signed: bool = False, denominator: int = 16) -> str:
+    return format_sixteenths(value_in, signed=signed, denominator=denominator)
+
+
+def first(lines: Iterable[str]) -> str:
+    """Return the first line of a part of the story."""
+    return next(iter(lines))
