@@ -126,6 +126,18 @@ SPECTACULAR_SETTINGS = {
     "OAS_VERSION": "3.1.0",
     "SERVE_INCLUDE_SCHEMA": False,
     "SCHEMA_PATH_PREFIX": "/api/v1",
+    "ENUM_NAME_OVERRIDES": {
+        "HomeKind": "jobs.models.HomeKind",
+        "SupportKind": "jobs.models.SupportKind",
+        "ConnectionKind": "jobs.models.ConnectionKind",
+        "VisitKind": "jobs.models.Visit.Kind",
+        "VisitState": "jobs.models.Visit.State",
+        "SurveyState": "surveys.models.Survey.State",
+    },
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "jobs.api.schema.add_error_responses",
+    ],
 }
 
 # Errors and warnings go to standard error, where whatever runs the process keeps them.

@@ -1,8 +1,15 @@
 """Root of all addresses: admin, the API, and each app's pages."""
 
 from django.contrib import admin
-from django.urls import path
+from django.urls import include, path
+from drf_spectacular.views import SpectacularAPIView
 
 urlpatterns = [
     path("admin/", admin.site.urls),
+    path("api/v1/schema", SpectacularAPIView.as_view(), name="schema"),
+    path("api/v1/", include("jobs.api.urls")),
 ]
+
+handler400 = "jobs.api.errors.bad_request"
+handler404 = "jobs.api.errors.page_not_found"
+handler500 = "jobs.api.errors.server_error"

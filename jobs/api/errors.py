@@ -1,0 +1,147 @@
+"""Every error of the API in one shape: ``{"code", "message", "fields"}``."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from django.apps import apps
+from django.core.exceptions import PermissionDenied, RequestDataTooBig
+from django.core.exceptions import ValidationError as DjangoValidationError
+from django.db import IntegrityError
+from django.db.models import ProtectedError
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.views import defaults
+from rest_framework import exceptions
+from rest_framework.response import Response
+from rest_framework.views import set_rollback
+
+from calcs.engine.errors import EngineError
+from jobs.errors import DomainError
+
+Answer = tuple[int, dict[str, Any], dict[str, str]]  # status, body, headers
+
+INVALID = "Some fields need another look."
+IN_USE = "Other records refer to this one, so it stays."
+
+
+def one_shape(error: Exception, context: Mapping[str, Any]) -> Response | None:
+    """Turn whatever a view raised into the one shape; None for a fault of ours, which answers 500 and is logged."""
+    found = shape_of(error)
+    if found is None:
+        return None
+    set_rollback()
+    status, body, headers = found
+    return Response(body, status=status, headers=headers)
+
+
+def shape_of(error: Exception) -> Answer | None:
+    """Return the status, body and headers that answer an error; None when it is not the client's doing."""
+    match error:
+        case DomainError():
+            return error.status, _body(error.code, error.message, error.fields), {}
+        case EngineError():
+            fields = {error.field: error.message} if error.field else {}
+            return 400, _body("invalid", INVALID if fields else error.message, fields), {}
+        case exceptions.APIException():
+            return _of_framework(error)
+        case IntegrityError():
+            return _refused_by_database(error)
+    return _of_django(error)
+
+
+def _of_django(error: Exception) -> Answer | None:
+    match error:
+        case ProtectedError():
+            return 409, _body("in_use", IN_USE), {}
+        case DjangoValidationError():
+            return 400, _body("invalid", " ".join(error.messages)), {}
+        case RequestDataTooBig():
+            return 413, _body("too_large", "The request is too large: send it in parts."), {}
+        case Http404():
+            return _of_framework(exceptions.NotFound())
+        case PermissionDenied():
+            return _of_framework(exceptions.PermissionDenied())
+    return None
+
+
+def _body(code: str, message: str, fields: Mapping[str, str] | None = None) -> dict[str, Any]:
+    return {"code": code, "message": message, "fields": dict(fields or {})}
+
+
+def _of_framework(error: exceptions.APIException) -> Answer:
+    headers = {}
+    if challenge := getattr(error, "auth_header", None):
+        headers["WWW-Authenticate"] = challenge
+    if wait := getattr(error, "wait", None):
+        headers["Retry-After"] = str(int(wait))
+    if isinstance(error, exceptions.ValidationError):
+        fields: dict[str, list[str]] = {}
+        for path, sentence in _sentences(error.detail):
+            fields.setdefault(path, []).append(sentence)
+        message = " ".join(fields.pop("", [])) or INVALID
+        joined = {path: " ".join(sentences) for path, sentences in fields.items()}
+        return error.status_code, _body("invalid", message, joined), headers
+    code = error.get_codes()
+    return error.status_code, _body(code if isinstance(code, str) else "error", str(error.detail)), headers
+
+
+def _sentences(detail: Any, path: str = "") -> Iterator[tuple[str, str]]:
+    """Walk a serializer's errors; paths look like ``support.height_in`` and ``crew[1]``."""
+    if isinstance(detail, Mapping):
+        for key, inner in detail.items():
+            if key == "non_field_errors":
+                yield from _sentences(inner, path)
+            elif isinstance(key, int):
+                yield from _sentences(inner, f"{path}[{key}]")
+            else:
+                yield from _sentences(inner, f"{path}.{key}" if path else str(key))
+    elif isinstance(detail, list):
+        for index, inner in enumerate(detail):
+            nested = isinstance(inner, Mapping | list)
+            yield from _sentences(inner, f"{path}[{index}]" if nested else path)
+    else:
+        yield path, str(detail)
+
+
+def _refused_by_database(error: IntegrityError) -> Answer | None:
+    diagnosis = getattr(error.__cause__, "diag", None)
+    constraint = getattr(diagnosis, "constraint_name", None) or ""
+    for app in apps.get_app_configs():
+        known = getattr(app, "constraint_sentences", {}).get(constraint)
+        if known is not None:
+            field, sentence = known
+            return 400, _body("invalid", INVALID, {field: sentence}), {}
+    match getattr(diagnosis, "sqlstate", None):
+        case "23503":  # foreign key: what a row points at has gone, or is still pointed at
+            return 409, _body("in_use", IN_USE), {}
+        case "23505":  # unique
+            return 409, _body("conflict", "There is such a record already."), {}
+    return None
+
+
+# -- outside the API's views: addresses that lead nowhere, requests that Django itself refuses ----------------
+
+
+def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Answer what Django refused to read."""
+    if not _is_api(request):
+        return defaults.bad_request(request, exception)
+    status, body, _ = shape_of(exception) or (400, _body("bad_request", "This request can't be read."), {})
+    return JsonResponse(body, status=status)
+
+
+def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Answer an address that leads nowhere."""
+    if not _is_api(request):
+        return defaults.page_not_found(request, exception)
+    return JsonResponse(_body("not_found", "There is nothing at this address."), status=404)
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    """Answer a fault of ours; the log has the rest."""
+    if not _is_api(request):
+        return defaults.server_error(request)
+    return JsonResponse(_body("error", "Something went wrong on our side; nothing was changed."), status=500)
+
+
+def _is_api(request: HttpRequest) -> bool:
+    return request.path.startswith("/api/")

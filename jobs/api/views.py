@@ -1,0 +1,281 @@
+"""One viewset a resource: what is listed, how it is filtered, who may write."""
+
+import datetime
+from typing import Any
+
+from django.contrib.auth import authenticate
+from django.db.models import QuerySet
+from drf_spectacular.utils import extend_schema, extend_schema_view
+from rest_framework import mixins, status
+from rest_framework.decorators import action
+from rest_framework.generics import RetrieveUpdateAPIView, get_object_or_404
+from rest_framework.permissions import AllowAny, BasePermission, IsAuthenticated
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.serializers import BaseSerializer
+from rest_framework.views import APIView
+from rest_framework.viewsets import GenericViewSet
+
+from jobs.api import filters, layout_serializers, serializers
+from jobs.api.base import KeptViewSet, RowViewSet
+from jobs.api.permissions import ManagerWrites, is_manager
+from jobs.api.throttling import PasswordGuesses
+from jobs.errors import DomainError
+from jobs.models import (
+    Benchmark,
+    Company,
+    Connection,
+    Customer,
+    DeviceToken,
+    Home,
+    HomeContact,
+    NeighbourPair,
+    Point,
+    RuleSet,
+    Siting,
+    Strap,
+    Support,
+    User,
+    Visit,
+)
+from jobs.services import lay_out, remove_point, revoke_token, standing_layout
+
+
+class CompanyView(RetrieveUpdateAPIView[Company]):
+    """The one company; a manager may change it."""
+
+    queryset = Company.objects.all()
+    serializer_class = serializers.CompanySerializer
+    permission_classes = [ManagerWrites]
+    http_method_names = ["get", "patch", "head", "options"]
+
+    def get_object(self) -> Company:
+        """Return the one row."""
+        return get_object_or_404(Company.objects.visible_to(self.request.user))
+
+
+class UserViewSet(KeptViewSet):
+    """The company's people. A manager adds and changes them; nobody is deleted, only made inactive."""
+
+    queryset = User.objects.all()
+    serializer_class = serializers.UserSerializer
+    permission_classes = [ManagerWrites]
+    filterset_fields = ["username", "is_active"]
+
+    def get_queryset(self) -> QuerySet[User]:
+        """Everybody of the company, for anybody of the company."""
+        return User.objects.all() if self.request.user.is_authenticated else User.objects.none()
+
+    def perform_update(self, serializer: BaseSerializer[Any]) -> None:
+        """Keep those who run the instance out of a manager's hands."""
+        if serializer.instance and serializer.instance.is_superuser and not self.request.user.is_superuser:
+            raise DomainError("permission_denied", "Only an administrator may change an administrator.", status=403)
+        super().perform_update(serializer)
+
+    @extend_schema(filters=False, responses=serializers.UserSerializer)
+    @action(detail=False, pagination_class=None, filterset_fields=[])
+    def me(self, request: Request) -> Response:
+        """Return the person who asks."""
+        return Response(self.get_serializer(request.user).data)
+
+
+@extend_schema_view(destroy=extend_schema(description="Revoke the token: the device is signed out at once."))
+class DeviceTokenViewSet(
+    mixins.ListModelMixin, mixins.RetrieveModelMixin, mixins.DestroyModelMixin, GenericViewSet[DeviceToken]
+):
+    """Tokens of one's own devices; a manager sees and revokes everybody's."""
+
+    queryset = DeviceToken.objects.all()
+    serializer_class = serializers.DeviceTokenSerializer
+    filterset_fields = ["user"]
+
+    def get_queryset(self) -> QuerySet[DeviceToken]:
+        """Return one's own tokens, or everybody's for a manager."""
+        tokens = DeviceToken.objects.visible_to(self.request.user)
+        return (
+            tokens if is_manager(self.request.user) else tokens.filter(user_id=getattr(self.request.user, "pk", None))
+        )
+
+    def get_permissions(self) -> list[BasePermission]:
+        """Let people who give a name and password sign a device in."""
+        return [AllowAny() if self.action == "create" else IsAuthenticated()]
+
+    def get_throttles(self) -> list[Any]:
+        """Slow down guesses."""
+        return [PasswordGuesses()] if self.action == "create" else []
+
+    @extend_schema(
+        request=serializers.NewDeviceTokenSerializer, responses={201: serializers.IssuedDeviceTokenSerializer}
+    )
+    def create(self, request: Request) -> Response:
+        """Issue a token; its secret is shown this once."""
+        wanted = serializers.NewDeviceTokenSerializer(data=request.data)
+        wanted.is_valid(raise_exception=True)
+        data = wanted.validated_data
+        token, secret = DeviceToken.objects.issue(
+            user=_who_signs_in(request, data),
+            name=data["name"],
+            lifetime=datetime.timedelta(days=data["days"]),
+        )
+        answer = {**serializers.DeviceTokenSerializer(token).data, "secret": secret}
+        return Response(answer, status=status.HTTP_201_CREATED)
+
+    def perform_destroy(self, instance: DeviceToken) -> None:
+        """Revoke the token; its row stays."""
+        revoke_token(token=instance)
+
+
+def _who_signs_in(request: Request, data: dict[str, Any]) -> User:
+    if isinstance(request.user, User):
+        return request.user
+    user = authenticate(request, username=data.get("username", ""), password=data.get("password", ""))
+    if not isinstance(user, User):
+        raise DomainError(
+            "not_authenticated",
+            "Give the name and password of somebody who works here.",
+            fields={"password": "The name or the password is wrong."},
+            status=401,
+        )
+    return user
+
+
+class CustomerViewSet(RowViewSet):
+    """Customers."""
+
+    queryset = Customer.objects.all()
+    serializer_class = serializers.CustomerSerializer
+    filterset_class = filters.CustomerFilter
+
+
+class HomeViewSet(RowViewSet):
+    """Homes."""
+
+    queryset = Home.objects.all()
+    serializer_class = serializers.HomeSerializer
+    filterset_class = filters.HomeFilter
+
+
+class HomeContactViewSet(KeptViewSet):
+    """Who has to do with which home."""
+
+    queryset = HomeContact.objects.all()
+    serializer_class = serializers.HomeContactSerializer
+    filterset_fields = ["home", "customer", "part"]
+
+
+class SitingViewSet(KeptViewSet):
+    """Homes at their places, and the layout under each."""
+
+    queryset = Siting.objects.all()
+    serializer_class = serializers.SitingSerializer
+    filterset_fields = ["home"]
+
+    @extend_schema(filters=False, responses=layout_serializers.LayoutSerializer)
+    @action(detail=True, pagination_class=None, filterset_fields=[])
+    def layout(self, request: Request, pk: str) -> Response:
+        """Return everything that is under the home now."""
+        return Response(_layout_of(self.get_object()))
+
+    @extend_schema(
+        request=layout_serializers.LayoutSpecSerializer, responses={201: layout_serializers.LayoutSerializer}
+    )
+    @layout.mapping.post
+    def lay_out(self, request: Request, pk: str) -> Response:
+        """Lay out points, supports and pairs from the home's size."""
+        siting = get_object_or_404(Siting.objects.visible_to(request.user).select_related("home"), pk=pk)
+        wanted = layout_serializers.LayoutSpecSerializer(data=request.data)
+        wanted.is_valid(raise_exception=True)
+        spec = wanted.spec_for(siting.home)
+        lay_out(siting=siting, spec=spec, replace=wanted.validated_data.get("replace", False))
+        return Response(_layout_of(siting), status=status.HTTP_201_CREATED)
+
+
+def _layout_of(siting: Siting) -> dict[str, Any]:
+    return dict(layout_serializers.LayoutSerializer({"siting": siting.pk, **standing_layout(siting)}).data)
+
+
+class PointViewSet(RowViewSet):
+    """Places whose height is read. Deleting archives the point and ends its support."""
+
+    queryset = Point.objects.select_related("siting")
+    serializer_class = layout_serializers.PointSerializer
+    filterset_class = filters.PointFilter
+
+    def perform_destroy(self, instance: Any) -> None:
+        """Archive the point; its neighbours pair across the gap."""
+        remove_point(point=instance)
+
+
+class SupportViewSet(KeptViewSet):
+    """Supports. One that is taken out gets a removal day."""
+
+    queryset = Support.objects.all()
+    serializer_class = layout_serializers.SupportSerializer
+    filterset_class = filters.SupportFilter
+
+
+class NeighbourPairViewSet(RowViewSet):
+    """Pairs of neighbours; no history hangs on them, so they can be deleted."""
+
+    queryset = NeighbourPair.objects.select_related("siting")
+    serializer_class = layout_serializers.NeighbourPairSerializer
+    filterset_class = filters.NeighbourPairFilter
+
+    def perform_destroy(self, instance: Any) -> None:
+        """Take the pair away."""
+        instance.delete()
+
+
+class BenchmarkViewSet(KeptViewSet):
+    """Outside marks. One that is lost gets a retirement day."""
+
+    queryset = Benchmark.objects.select_related("point__siting")
+    serializer_class = layout_serializers.BenchmarkSerializer
+    filterset_class = filters.BenchmarkFilter
+
+
+class ConnectionViewSet(RowViewSet):
+    """What joins homes to the ground or the street."""
+
+    queryset = Connection.objects.all()
+    serializer_class = layout_serializers.ConnectionSerializer
+    filterset_class = filters.ConnectionFilter
+
+
+class StrapViewSet(RowViewSet):
+    """Anchor straps."""
+
+    queryset = Strap.objects.select_related("siting")
+    serializer_class = layout_serializers.StrapSerializer
+    filterset_class = filters.StrapFilter
+
+
+class VisitViewSet(KeptViewSet):
+    """Visits. One that does not happen is cancelled."""
+
+    queryset = Visit.objects.prefetch_related("crew")
+    serializer_class = serializers.VisitSerializer
+    filterset_fields = ["siting", "kind", "state", "lead", "crew"]
+
+
+class RuleSetViewSet(KeptViewSet):
+    """Rule sets. A manager adds versions; a version never changes, because results refer to it."""
+
+    queryset = RuleSet.objects.all()
+    serializer_class = serializers.RuleSetSerializer
+    permission_classes = [ManagerWrites]
+    filterset_fields = ["name"]
+    http_method_names = ["get", "post", "head", "options"]
+
+    def get_serializer_class(self) -> type[BaseSerializer[Any]]:
+        """Show the rule book with a single set."""
+        return serializers.RuleSetDetailSerializer if self.action == "retrieve" else super().get_serializer_class()
+
+
+class RuleBookView(APIView):
+    """The rule book: every limit, allowance and cost by default, with its source."""
+
+    @extend_schema(responses=serializers.RULE(many=True))
+    def get(self, request: Request) -> Response:
+        """Return every rule."""
+        return Response(serializers.rules_under(None))
