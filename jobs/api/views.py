@@ -91,10 +91,9 @@ class DeviceTokenViewSet(
 
     def get_queryset(self) -> QuerySet[DeviceToken]:
         """Return one's own tokens, or everybody's for a manager."""
-        tokens = DeviceToken.objects.visible_to(self.request.user)
-        return (
-            tokens if is_manager(self.request.user) else tokens.filter(user_id=getattr(self.request.user, "pk", None))
-        )
+        person = self.request.user
+        tokens = DeviceToken.objects.visible_to(person)
+        return tokens if is_manager(person) or not isinstance(person, User) else tokens.filter(user=person)
 
     def get_permissions(self) -> list[BasePermission]:
         """Let people who give a name and password sign a device in."""
