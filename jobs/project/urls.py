@@ -8,6 +8,7 @@ urlpatterns = [
     path("admin/", admin.site.urls),
     path("api/v1/schema", SpectacularAPIView.as_view(), name="schema"),
     path("api/v1/", include("jobs.api.urls")),
+    path("api/v1/", include("surveys.api.urls")),
 ]
 
 handler400 = "jobs.api.errors.bad_request"

@@ -1,0 +1,121 @@
+"""Surveys, setups and readings: one viewset a resource, and the one endpoint that takes readings in."""
+
+from typing import Any, cast
+from uuid import UUID
+
+import msgspec
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
+from drf_spectacular.utils import extend_schema
+from rest_framework.decorators import action
+from rest_framework.exceptions import UnsupportedMediaType
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.serializers import BaseSerializer
+from rest_framework.views import APIView
+from rest_framework.viewsets import ReadOnlyModelViewSet
+
+from jobs.api.authentication import holder_of
+from jobs.api.base import KeptViewSet, RowViewSet
+from jobs.api.errors import shape_of
+from jobs.models import User
+from surveys.api import schema, serializers
+from surveys.api.filters import ReadingFilter
+from surveys.ingest import decode
+from surveys.models import Reading, Setup, Survey
+from surveys.services import Received, add_readings, note_change, submit_survey
+
+_json = msgspec.json.Encoder()
+
+
+class SurveyViewSet(KeptViewSet):
+    """Surveys. Submitting is no lock: later readings and corrections raise the revision."""
+
+    queryset = Survey.objects.select_related("siting")
+    serializer_class = serializers.SurveySerializer
+    filterset_fields = ["siting", "visit", "stage", "state"]
+
+    def perform_create(self, serializer: BaseSerializer[Any]) -> None:
+        """The person who starts a survey is its author."""
+        serializer.save(author=self.request.user)
+
+    @transaction.atomic
+    def perform_update(self, serializer: BaseSerializer[Any]) -> None:
+        """What a submitted survey's results rest on may have changed."""
+        survey = serializer.save()
+        note_change(survey_id=survey.pk)
+        survey.refresh_from_db(fields=["revision"])
+
+    @extend_schema(request=None, responses=serializers.SurveySerializer)
+    @action(detail=True, methods=["post"])
+    def submit(self, request: Request, pk: str) -> Response:
+        """Hand the survey in, which asks for its calculations; a second time changes nothing."""
+        survey = submit_survey(survey=self.get_object())
+        return Response(self.get_serializer(survey).data)
+
+
+class SetupViewSet(RowViewSet):
+    """Setups of the instrument. One without readings may be deleted."""
+
+    queryset = Setup.objects.order_by()
+    serializer_class = serializers.SetupSerializer
+    filterset_fields = ["survey"]
+
+    @transaction.atomic
+    def perform_update(self, serializer: BaseSerializer[Any]) -> None:
+        """What a submitted survey's results rest on may have changed."""
+        setup = serializer.save()
+        note_change(survey_id=setup.survey_id)
+
+    def perform_destroy(self, instance: Any) -> None:
+        """Delete a setup that was made by mistake; readings protect theirs."""
+        instance.delete()
+
+
+class ReadingViewSet(ReadOnlyModelViewSet[Reading]):
+    """Readings as they came in, corrections and all."""
+
+    queryset = Reading.objects.order_by()
+    serializer_class = serializers.ReadingSerializer
+    filterset_class = ReadingFilter
+
+    def get_queryset(self) -> Any:
+        """Return the readings that the person may see."""
+        return Reading.objects.order_by().visible_to(self.request.user)
+
+
+class SurveyReadingsView(APIView):
+    """Take readings in: up to 2,000 a request, all or nothing, harmless when repeated."""
+
+    http_method_names = ["post", "options"]
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        """Answer devices on a short path: this is the one address that every phone of every crew keeps calling."""
+        if request.method == "POST" and request.META.get("HTTP_AUTHORIZATION", "")[:7].lower() == "bearer ":
+            return _from_device(request, kwargs["survey_id"])
+        return super().dispatch(request, *args, **kwargs)
+
+    @extend_schema(request={"application/json": schema.READINGS}, responses={200: schema.RECEIVED})
+    def post(self, request: Request, survey_id: UUID) -> HttpResponse:
+        """Store readings; 409 names those whose UUID is stored with other content."""
+        return _take_in(request._request, survey_id, cast(User, request.user).pk)
+
+
+def _from_device(request: HttpRequest, survey_id: UUID) -> HttpResponse:
+    try:
+        author_id = holder_of(request.META["HTTP_AUTHORIZATION"][7:])
+        return _take_in(request, survey_id, author_id)
+    except Exception as error:
+        answer = shape_of(error)
+        if answer is None:
+            raise
+        status, body, headers = answer
+        return HttpResponse(_json.encode(body), content_type="application/json", status=status, headers=headers)
+
+
+def _take_in(request: HttpRequest, survey_id: UUID, author_id: UUID) -> HttpResponse:
+    if request.content_type != "application/json":
+        raise UnsupportedMediaType(request.content_type or "")
+    received: Received = add_readings(survey_id=survey_id, author_id=author_id, readings=decode(request.body))
+    return HttpResponse(_json.encode(received), content_type="application/json")

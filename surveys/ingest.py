@@ -1,0 +1,232 @@
+"""Readings as they come in over the wire: from JSON to checked rows, with everything that is wrong told at once."""
+
+import datetime
+import hashlib
+from decimal import Decimal
+from functools import lru_cache
+from typing import Annotated, Any, Literal
+from uuid import UUID
+
+import msgspec
+from msgspec import Meta
+
+from calcs.engine.errors import InvalidInput
+from calcs.engine.units import LengthUnit, parse_length
+from jobs.errors import DomainError
+
+MOST_READINGS = 2000
+LONGEST_TYPED_CHARS = 40
+_TEXT = "^[^\x00-\x1f\x7f]*$"
+
+Length = str | float | int | None
+Problems = dict[str, str]  # what is wrong, by field path such as readings[3].value
+
+
+class ReadingIn(msgspec.Struct, forbid_unknown_fields=True, gc=False):
+    """One reading as a client sends it."""
+
+    id: UUID
+    setup: UUID
+    point: UUID
+    shot: Literal["point", "reference", "closing"] = "point"
+    round: Annotated[int, Meta(ge=1, le=9)] = 1
+    value: Length = None
+    reference_value: Length = None
+    taken_at: Annotated[datetime.datetime, Meta(tz=True)] | None = None
+    sequence: Annotated[int, Meta(ge=0, le=2_147_483_647)] = 0
+    device: Annotated[str, Meta(max_length=80, pattern=_TEXT)] = ""
+    replaces: UUID | None = None
+    settles: UUID | None = None
+    reason: Annotated[str, Meta(max_length=200, pattern=_TEXT)] = ""
+
+
+class _Body(msgspec.Struct, forbid_unknown_fields=True):
+    readings: list[ReadingIn]
+
+
+class Row(msgspec.Struct, gc=False):
+    """A reading ready to be stored: lengths in inches beside what was typed, and the hash of its content."""
+
+    sent: ReadingIn
+    typed: str
+    value_in: Decimal | None
+    reference_typed: str
+    reference_value_in: Decimal
+    digest: bytes
+    is_contested: bool = False
+
+
+_body_decoder = msgspec.json.Decoder(_Body)
+_encoder = msgspec.json.Encoder()
+
+_ALLOWED = {
+    "id": "Give the reading's own UUID.",
+    "setup": "Give the UUID of a setup of this survey.",
+    "point": "Give the UUID of a point of this home.",
+    "shot": "Give point, reference or closing.",
+    "round": "Give a round from 1 to 9.",
+    "value": "Give a number, or a length as text such as 3 5/8.",
+    "reference_value": "Give a number, or a length as text such as 3 5/8.",
+    "taken_at": "Give a time with its zone, such as 2026-03-03T12:00:00Z.",
+    "sequence": "Give the device's own count: a whole number from 0 to 2147483647.",
+    "device": "Give a text of at most 80 characters, on one line.",
+    "replaces": "Give the UUID of the reading that this one corrects.",
+    "settles": "Give the UUID of the contested correction that this one settles.",
+    "reason": "Give a text of at most 200 characters, on one line.",
+}
+_FIELDS = {field.name: field for field in msgspec.structs.fields(ReadingIn)}
+
+
+def decode(body: bytes) -> list[ReadingIn]:
+    """Return the readings in a request's body.
+
+    Raises
+    ------
+    DomainError
+        Naming every field of every row that is not what it should be.
+    """
+    try:
+        readings = _body_decoder.decode(body)
+    except (msgspec.DecodeError, UnicodeDecodeError):
+        raise _what_is_wrong(body) from None
+    return _checked_count(readings.readings)
+
+
+def _checked_count(readings: list[Any]) -> list[Any]:
+    if not readings:
+        raise _refused({"readings": f"Give 1 to {MOST_READINGS:,} readings."})
+    if len(readings) > MOST_READINGS:
+        message = f"Send at most {MOST_READINGS:,} readings at once; this is {len(readings):,}."
+        raise DomainError("too_many", message, fields={"readings": message}, status=413)
+    return readings
+
+
+def _refused(problems: Problems) -> DomainError:
+    return DomainError("invalid", "Some fields need another look; nothing was stored.", fields=problems)
+
+
+def refuse(problems: Problems) -> None:
+    """Raise what is wrong, when anything is."""
+    if problems:
+        raise _refused(problems)
+
+
+def _what_is_wrong(body: bytes) -> DomainError:
+    """Go through a refused body field by field, for the sake of whoever has to correct it."""
+    try:
+        document = msgspec.json.decode(body)
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        return DomainError("parse_error", f"The request is not JSON: {error}")
+    rows = document.get("readings") if isinstance(document, dict) else None
+    if not isinstance(rows, list):
+        return _refused({"readings": "Give an object with a list of readings."})
+    problems = {name: "There is no such field." for name in document if name != "readings"}
+    for index, row in enumerate(_checked_count(rows)):
+        problems.update(_problems_of_row(f"readings[{index}]", row))
+    return _refused(problems or {"readings": "This can't be read."})
+
+
+def _problems_of_row(path: str, row: object) -> Problems:
+    if not isinstance(row, dict):
+        return {path: "Give an object for each reading."}
+    problems = {f"{path}.{name}": "There is no such field." for name in row if name not in _FIELDS}
+    for name, field in _FIELDS.items():
+        if name not in row:
+            if field.required:
+                problems[f"{path}.{name}"] = "This field is required."
+            continue
+        try:
+            msgspec.convert(row[name], field.type)
+        except msgspec.ValidationError:
+            problems[f"{path}.{name}"] = _ALLOWED[name]
+    return problems
+
+
+# -- from what was sent to what is stored ---------------------------------------------------------------------
+
+
+def rows_of(readings: list[ReadingIn], *, survey_id: UUID, unit: LengthUnit, problems: Problems) -> list[Row]:
+    """Return one row a reading (the same reading twice counts once); what is wrong goes into ``problems``."""
+    rows: dict[UUID, Row] = {}
+    survey = str(survey_id)
+    for index, sent in enumerate(readings):
+        path = f"readings[{index}]"
+        row = _row_of(sent, path, survey, unit, problems)
+        first = rows.setdefault(sent.id, row)
+        if first.digest != row.digest:
+            problems[f"{path}.id"] = "Another reading in this request has the same UUID and other content."
+    return list(rows.values())
+
+
+def _row_of(sent: ReadingIn, path: str, survey: str, unit: LengthUnit, problems: Problems) -> Row:
+    typed = _as_typed(sent.value)
+    reference_typed = _as_typed(sent.reference_value)
+    value_in = _inches(typed, unit, f"{path}.value", problems) if typed else None
+    reference_value_in = _inches(reference_typed, unit, f"{path}.reference_value", problems)
+    if sent.replaces is None:
+        if not typed:
+            problems[f"{path}.value"] = "Give a value; only a correction may be empty, and withdraws."
+        if sent.settles is not None:
+            problems[f"{path}.replaces"] = "To settle, name the reading that holds now as the one replaced."
+    elif not sent.reason.strip():
+        problems[f"{path}.reason"] = "Say why the reading is corrected."
+    return Row(
+        sent=sent,
+        typed=typed,
+        value_in=value_in,
+        reference_typed=reference_typed,
+        reference_value_in=reference_value_in or Decimal(0),
+        digest=_digest(sent, typed, reference_typed, survey),
+    )
+
+
+def _as_typed(length: Length) -> str:
+    """What was typed, kept; a number becomes the text that says the same."""
+    if isinstance(length, str):
+        return length.strip()
+    if length is None:
+        return ""
+    return f"{round(Decimal(repr(length)), 9).normalize():f}" if abs(length) < 1e9 else repr(length)
+
+
+def _inches(typed: str, unit: LengthUnit, path: str, problems: Problems) -> Decimal | None:
+    if not typed:
+        return None
+    if len(typed) > LONGEST_TYPED_CHARS:
+        problems[path] = f"Give a length of at most {LONGEST_TYPED_CHARS} characters."
+        return None
+    value = _parsed(typed, unit)
+    if isinstance(value, str):
+        problems[path] = value
+        return None
+    return value
+
+
+@lru_cache(maxsize=4096)
+def _parsed(typed: str, unit: LengthUnit) -> Decimal | str:
+    """A length [in], or the sentence that says why it is none; crews read the same few hundred lengths."""
+    try:
+        return parse_length(typed, unit=unit)
+    except InvalidInput as error:
+        return error.message
+
+
+def _digest(sent: ReadingIn, typed: str, reference_typed: str, survey: str) -> bytes:
+    """Hash what a reading says and where it belongs, so that a repeat is told from a clash."""
+    taken_at = sent.taken_at and sent.taken_at.astimezone(datetime.UTC)
+    content = (
+        survey,
+        sent.setup,
+        sent.point,
+        sent.shot,
+        sent.round,
+        typed,
+        reference_typed,
+        taken_at,
+        sent.sequence,
+        sent.device,
+        sent.replaces,
+        sent.settles,
+        sent.reason,
+    )
+    return hashlib.sha256(_encoder.encode(content)).digest()

@@ -1,0 +1,216 @@
+"""Taking readings in, and handing surveys in."""
+
+import functools
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
+
+from django.db import connection, transaction
+from django.db.models import F
+from django.utils import timezone
+
+from jobs.errors import DomainError
+from jobs.models import Point
+from surveys.corrections import Chains, Stored
+from surveys.ingest import Problems, ReadingIn, Row, refuse, rows_of
+from surveys.models import Reading, Setup, Survey
+from surveys.signals import survey_submitted
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Received:
+    """What became of a batch of readings: how many are new, which corrections are contested."""
+
+    received: int
+    repeated: int
+    contested: list[UUID]
+    revision: int
+
+
+# The row lock lets one batch at a time into a survey, so that of two corrections one comes first; and it makes a
+# submit wait for the batch, so that no reading slips in between the two unseen.
+_SURVEY = """
+SELECT unit, state, revision,
+  ARRAY(SELECT id FROM surveys_setup WHERE survey_id = survey.id),
+  ARRAY(SELECT id FROM jobs_point WHERE siting_id = survey.siting_id)
+FROM surveys_survey survey WHERE id = %s FOR NO KEY UPDATE
+"""
+_INSERT = """
+INSERT INTO surveys_reading (id, survey_id, setup_id, point_id, shot, round, value_in, typed, unit,
+  reference_value_in, reference_typed, taken_at, sequence, device, author_id, received_at, replaces_id, settles_id,
+  is_contested, reason, digest)
+SELECT id, %s, setup_id, point_id, shot, round, value_in, typed, %s,
+  reference_value_in, reference_typed, taken_at, sequence, device, %s, now(), replaces_id, settles_id,
+  is_contested, reason, digest
+FROM unnest(%s::uuid[], %s::uuid[], %s::uuid[], %s::text[], %s::int[], %s::numeric[], %s::text[], %s::numeric[],
+  %s::text[], %s::timestamptz[], %s::int[], %s::text[], %s::uuid[], %s::uuid[], %s::bool[], %s::text[], %s::bytea[])
+  AS sent (id, setup_id, point_id, shot, round, value_in, typed, reference_value_in,
+  reference_typed, taken_at, sequence, device, replaces_id, settles_id, is_contested, reason, digest)
+ON CONFLICT (id) DO NOTHING RETURNING id
+"""
+_STORED = "SELECT id, digest, is_contested FROM surveys_reading WHERE id = ANY(%s)"
+_CHAINS = """
+SELECT id, survey_id, replaces_id, settles_id, is_contested FROM surveys_reading
+WHERE (survey_id = %s AND replaces_id IS NOT NULL) OR id = ANY(%s)
+"""
+_RAISE = "UPDATE surveys_survey SET revision = revision + 1 WHERE id = %s RETURNING revision"
+
+
+def add_readings(*, survey_id: UUID, author_id: UUID, readings: list[ReadingIn]) -> Received:
+    """Store a batch of readings, all or nothing; what is stored already and says the same is counted as repeated.
+
+    Raises
+    ------
+    DomainError
+        404 without such a survey; 400 naming every field that is wrong; 409 naming every reading whose UUID is
+        stored with other content.
+    """
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(_SURVEY, [survey_id])
+        survey = cursor.fetchone()
+        if survey is None:
+            raise DomainError("not_found", "There is no such survey.", status=404)
+        unit, state, revision, setups, points = survey
+        problems: Problems = {}
+        rows = rows_of(readings, survey_id=survey_id, unit=unit, problems=problems)
+        _check_places(readings, set(setups), set(points), problems)
+        if any(row.sent.replaces is not None for row in rows):
+            _correct(cursor, survey_id, readings, rows, problems)
+        refuse(problems)
+        inserted = _insert(cursor, survey_id, unit, author_id, rows)
+        contested = {row.sent.id for row in rows if row.is_contested}
+        if len(inserted) < len(rows):
+            contested = _compare(cursor, readings, rows, inserted) | (contested & inserted)
+        if inserted and state == Survey.State.SUBMITTED:
+            cursor.execute(_RAISE, [survey_id])
+            revision = cursor.fetchone()[0]
+            _tell_on_commit(survey_id)
+    return Received(
+        received=len(inserted),
+        repeated=len(readings) - len(inserted),
+        contested=[row.sent.id for row in rows if row.sent.id in contested],
+        revision=revision,
+    )
+
+
+def _check_places(readings: Sequence[ReadingIn], setups: set[UUID], points: set[UUID], problems: Problems) -> None:
+    """Check that each setup is this survey's and each point this home's; archived points were there once."""
+    strange_setups = {sent.setup for sent in readings} - setups
+    strange_points = {sent.point for sent in readings} - points
+    if not (strange_setups or strange_points):
+        return
+    other_setups = set(Setup.objects.filter(pk__in=strange_setups).values_list("pk", flat=True))
+    other_points = set(Point.objects.filter(pk__in=strange_points).values_list("pk", flat=True))
+    for index, sent in enumerate(readings):
+        if sent.setup in strange_setups:
+            elsewhere = sent.setup in other_setups
+            problems[f"readings[{index}].setup"] = (
+                "This setup belongs to another survey." if elsewhere else "There is no such setup."
+            )
+        if sent.point in strange_points:
+            elsewhere = sent.point in other_points
+            problems[f"readings[{index}].point"] = (
+                "This point lies under another siting." if elsewhere else "There is no such point."
+            )
+
+
+def _correct(
+    cursor: Any, survey_id: UUID, readings: Sequence[ReadingIn], rows: Sequence[Row], problems: Problems
+) -> None:
+    """Decide which corrections hold; rows that are stored already stay as they were decided."""
+    wanted = {key for row in rows for key in (row.sent.id, row.sent.replaces, row.sent.settles) if key is not None}
+    cursor.execute(_CHAINS, [survey_id, list(wanted)])
+    stored = {
+        key: Stored(survey_id=of, replaces=replaces, settles=settles, is_contested=contested)
+        for key, of, replaces, settles, contested in cursor.fetchall()
+    }
+    path = {sent.id: f"readings[{index}]" for index, sent in reversed(list(enumerate(readings)))}
+    new = ((path[row.sent.id], row) for row in rows if row.sent.id not in stored)
+    Chains(stored, survey_id=survey_id).add(new, problems)
+
+
+def _insert(cursor: Any, survey_id: UUID, unit: str, author_id: UUID, rows: Sequence[Row]) -> set[UUID]:
+    sent = [row.sent for row in rows]
+    cursor.execute(
+        _INSERT,
+        [
+            survey_id,
+            unit,
+            author_id,
+            [one.id for one in sent],
+            [one.setup for one in sent],
+            [one.point for one in sent],
+            [one.shot for one in sent],
+            [one.round for one in sent],
+            [row.value_in for row in rows],
+            [row.typed for row in rows],
+            [row.reference_value_in for row in rows],
+            [row.reference_typed for row in rows],
+            [one.taken_at for one in sent],
+            [one.sequence for one in sent],
+            [one.device for one in sent],
+            [one.replaces for one in sent],
+            [one.settles for one in sent],
+            [row.is_contested for row in rows],
+            [one.reason for one in sent],
+            [row.digest for row in rows],
+        ],
+    )
+    return {key for (key,) in cursor.fetchall()}
+
+
+def _compare(cursor: Any, readings: Sequence[ReadingIn], rows: Sequence[Row], inserted: set[UUID]) -> set[UUID]:
+    """Refuse rows that are stored with other content; return those of the others that are stored as contested."""
+    digests = {row.sent.id: row.digest for row in rows if row.sent.id not in inserted}
+    cursor.execute(_STORED, [list(digests)])
+    stored = {key: (bytes(digest), contested) for key, digest, contested in cursor.fetchall()}
+    clashing = {key for key, (digest, _) in stored.items() if digest != digests[key]}
+    if clashing:
+        raise DomainError(
+            "conflict",
+            "Some readings are stored already with other content; nothing was stored.",
+            fields={
+                f"readings[{index}].id": "This UUID is stored with other content: send a correction under a new one."
+                for index, sent in enumerate(readings)
+                if sent.id in clashing
+            },
+            status=409,
+        )
+    return {key for key, (_, contested) in stored.items() if contested}
+
+
+# -- handing in ----------------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def submit_survey(*, survey: Survey) -> Survey:
+    """Hand a survey in; a second time changes nothing. Not a lock: what comes later raises the revision."""
+    now = timezone.now()
+    is_first = Survey.objects.filter(pk=survey.pk, state=Survey.State.OPEN).update(
+        state=Survey.State.SUBMITTED, submitted_at=now, revision=1
+    )
+    if is_first:
+        if not Reading.objects.standing().filter(survey=survey).exists():
+            raise DomainError(
+                "no_readings",
+                "This survey has no readings yet: read at least one point before handing it in.",
+                fields={"readings": "Send readings first."},
+            )
+        _tell_on_commit(survey.pk)
+    survey.refresh_from_db()
+    return survey
+
+
+@transaction.atomic
+def note_change(*, survey_id: UUID) -> None:
+    """Raise the revision of a submitted survey whose setups or own figures have changed."""
+    submitted = Survey.objects.filter(pk=survey_id, state=Survey.State.SUBMITTED)
+    if submitted.update(revision=F("revision") + 1):
+        _tell_on_commit(survey_id)
+
+
+def _tell_on_commit(survey_id: UUID) -> None:
+    """Tell others once it is stored; whatever they do with it, a dead broker included, can't fail the request."""
+    send = functools.partial(survey_submitted.send_robust, sender=Survey, survey_id=survey_id)
+    transaction.on_commit(send, robust=True)
