@@ -1,7 +1,7 @@
 """What the crew of the demo reads: the truth under a home, seen through a water level in sixteenths."""
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
@@ -118,14 +118,15 @@ def _serpentine(points: list[Seen]) -> Iterator[Seen]:
         yield from reversed(line) if number % 2 else line
 
 
-def correction(home: Home, taken: Iterable[Shot], points: Iterable[Seen]) -> tuple[Shot, Shot] | None:
+def correction(home: Home, taken: Sequence[Shot], points: Iterable[Seen]) -> tuple[Shot, Shot] | None:
     """Return the wrong reading and what is read at the second look, or None where nobody slips."""
     if home.slip is None:
         return None
     wrong = slip_at(home, points)
     first = next(each for each in taken if (each.setup, each.label) == (home.slip.setup, wrong))
     again_in = float(parse_length(first.typed)) - home.slip.by_in
-    return first, replace(first, key=f"{first.key}-again", typed=as_typed(again_in, dashed=False), sequence=1000)
+    typed = as_typed(again_in, dashed=False)
+    return first, replace(first, key=f"{first.key}-again", typed=typed, sequence=len(taken))
 
 
 def as_typed(value_in: float, *, dashed: bool) -> str:
