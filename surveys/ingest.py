@@ -2,6 +2,7 @@
 
 import datetime
 import hashlib
+from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import lru_cache
 from typing import Annotated, Any, Literal
@@ -44,6 +45,14 @@ class _Body(msgspec.Struct, forbid_unknown_fields=True):
     readings: list[ReadingIn]
 
 
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """The readings of one request by their place in it; those that can't be read are left out, and said why."""
+
+    readings: dict[int, ReadingIn]
+    problems: Problems = field(default_factory=dict)
+
+
 class Row(msgspec.Struct, gc=False):
     """A reading ready to be stored: lengths in inches beside what was typed, and the hash of its content."""
 
@@ -74,31 +83,31 @@ _ALLOWED = {
     "settles": "Give the UUID of the contested correction that this one settles.",
     "reason": "Give a text of at most 200 characters, on one line.",
 }
-_FIELDS = {field.name: field for field in msgspec.structs.fields(ReadingIn)}
+_FIELDS = {known.name: known for known in msgspec.structs.fields(ReadingIn)}
 
 
-def decode(body: bytes) -> list[ReadingIn]:
-    """Return the readings in a request's body.
+def decode(body: bytes) -> Batch:
+    """Return the readings in a request's body, with what is wrong in each field of each row.
 
     Raises
     ------
     DomainError
-        Naming every field of every row that is not what it should be.
+        When the body as a whole is not what it should be.
     """
     try:
-        readings = _body_decoder.decode(body)
+        readings = _body_decoder.decode(body).readings
     except (msgspec.DecodeError, UnicodeDecodeError):
-        raise _what_is_wrong(body) from None
-    return _checked_count(readings.readings)
+        return _decode_field_by_field(body)
+    _check_count(readings)
+    return Batch(dict(enumerate(readings)))
 
 
-def _checked_count(readings: list[Any]) -> list[Any]:
+def _check_count(readings: list[Any]) -> None:
     if not readings:
         raise _refused({"readings": f"Give 1 to {MOST_READINGS:,} readings."})
     if len(readings) > MOST_READINGS:
         message = f"Send at most {MOST_READINGS:,} readings at once; this is {len(readings):,}."
         raise DomainError("too_many", message, fields={"readings": message}, status=413)
-    return readings
 
 
 def _refused(problems: Problems) -> DomainError:
@@ -111,32 +120,36 @@ def refuse(problems: Problems) -> None:
         raise _refused(problems)
 
 
-def _what_is_wrong(body: bytes) -> DomainError:
-    """Go through a refused body field by field, for the sake of whoever has to correct it."""
+def _decode_field_by_field(body: bytes) -> Batch:
+    """Go through a refused body slowly, for the sake of whoever has to correct it."""
     try:
         document = msgspec.json.decode(body)
     except (msgspec.DecodeError, UnicodeDecodeError) as error:
-        return DomainError("parse_error", f"The request is not JSON: {error}")
+        raise DomainError("parse_error", f"The request is not JSON: {error}") from None
     rows = document.get("readings") if isinstance(document, dict) else None
     if not isinstance(rows, list):
-        return _refused({"readings": "Give an object with a list of readings."})
-    problems = {name: "There is no such field." for name in document if name != "readings"}
-    for index, row in enumerate(_checked_count(rows)):
-        problems.update(_problems_of_row(f"readings[{index}]", row))
-    return _refused(problems or {"readings": "This can't be read."})
+        raise _refused({"readings": "Give an object with a list of readings."})
+    _check_count(rows)
+    batch = Batch({}, {name: "There is no such field." for name in document if name != "readings"})
+    for index, row in enumerate(rows):
+        if found := _problems_of_row(f"readings[{index}]", row):
+            batch.problems.update(found)
+        else:
+            batch.readings[index] = msgspec.convert(row, ReadingIn)
+    return batch
 
 
 def _problems_of_row(path: str, row: object) -> Problems:
     if not isinstance(row, dict):
         return {path: "Give an object for each reading."}
     problems = {f"{path}.{name}": "There is no such field." for name in row if name not in _FIELDS}
-    for name, field in _FIELDS.items():
+    for name, known in _FIELDS.items():
         if name not in row:
-            if field.required:
+            if known.required:
                 problems[f"{path}.{name}"] = "This field is required."
             continue
         try:
-            msgspec.convert(row[name], field.type)
+            msgspec.convert(row[name], known.type)
         except msgspec.ValidationError:
             problems[f"{path}.{name}"] = _ALLOWED[name]
     return problems
@@ -145,17 +158,20 @@ def _problems_of_row(path: str, row: object) -> Problems:
 # -- from what was sent to what is stored ---------------------------------------------------------------------
 
 
-def rows_of(readings: list[ReadingIn], *, survey_id: UUID, unit: LengthUnit, problems: Problems) -> list[Row]:
-    """Return one row a reading (the same reading twice counts once); what is wrong goes into ``problems``."""
-    rows: dict[UUID, Row] = {}
+def rows_of(batch: Batch, *, survey_id: UUID, unit: LengthUnit) -> dict[int, Row]:
+    """Return one row a reading, by its first place in the request; what is wrong is added to the batch's problems."""
+    rows: dict[int, Row] = {}
+    first_of: dict[UUID, Row] = {}
     survey = str(survey_id)
-    for index, sent in enumerate(readings):
+    for index, sent in batch.readings.items():
         path = f"readings[{index}]"
-        row = _row_of(sent, path, survey, unit, problems)
-        first = rows.setdefault(sent.id, row)
-        if first.digest != row.digest:
-            problems[f"{path}.id"] = "Another reading in this request has the same UUID and other content."
-    return list(rows.values())
+        row = _row_of(sent, path, survey, unit, batch.problems)
+        first = first_of.setdefault(sent.id, row)
+        if first is row:
+            rows[index] = row
+        elif first.digest != row.digest:
+            batch.problems[f"{path}.id"] = "Another reading in this request has the same UUID and other content."
+    return rows
 
 
 def _row_of(sent: ReadingIn, path: str, survey: str, unit: LengthUnit, problems: Problems) -> Row:

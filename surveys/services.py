@@ -1,7 +1,7 @@
 """Taking readings in, and handing surveys in."""
 
 import functools
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
@@ -13,7 +13,7 @@ from django.utils import timezone
 from jobs.errors import DomainError
 from jobs.models import Point
 from surveys.corrections import Chains, Stored
-from surveys.ingest import Problems, ReadingIn, Row, refuse, rows_of
+from surveys.ingest import Batch, Problems, Row, refuse, rows_of
 from surveys.models import Reading, Setup, Survey
 from surveys.signals import survey_submitted
 
@@ -57,7 +57,7 @@ WHERE (survey_id = %s AND replaces_id IS NOT NULL) OR id = ANY(%s)
 _RAISE = "UPDATE surveys_survey SET revision = revision + 1 WHERE id = %s RETURNING revision"
 
 
-def add_readings(*, survey_id: UUID, author_id: UUID, readings: list[ReadingIn]) -> Received:
+def add_readings(*, survey_id: UUID, author_id: UUID, batch: Batch) -> Received:
     """Store a batch of readings, all or nothing; what is stored already and says the same is counted as repeated.
 
     Raises
@@ -72,61 +72,58 @@ def add_readings(*, survey_id: UUID, author_id: UUID, readings: list[ReadingIn])
         if survey is None:
             raise DomainError("not_found", "There is no such survey.", status=404)
         unit, state, revision, setups, points = survey
-        problems: Problems = {}
-        rows = rows_of(readings, survey_id=survey_id, unit=unit, problems=problems)
-        _check_places(readings, set(setups), set(points), problems)
-        if any(row.sent.replaces is not None for row in rows):
-            _correct(cursor, survey_id, readings, rows, problems)
-        refuse(problems)
-        inserted = _insert(cursor, survey_id, unit, author_id, rows)
-        contested = {row.sent.id for row in rows if row.is_contested}
+        rows = rows_of(batch, survey_id=survey_id, unit=unit)
+        _check_places(batch, set(setups), set(points))
+        if any(row.sent.replaces is not None for row in rows.values()):
+            _correct(cursor, survey_id, rows, batch.problems)
+        refuse(batch.problems)
+        inserted = _insert(cursor, survey_id, unit, author_id, list(rows.values()))
+        contested = {row.sent.id for row in rows.values() if row.is_contested}
         if len(inserted) < len(rows):
-            contested = _compare(cursor, readings, rows, inserted) | (contested & inserted)
+            contested = _compare(cursor, rows, inserted) | (contested & inserted)
         if inserted and state == Survey.State.SUBMITTED:
             cursor.execute(_RAISE, [survey_id])
             revision = cursor.fetchone()[0]
             _tell_on_commit(survey_id)
     return Received(
         received=len(inserted),
-        repeated=len(readings) - len(inserted),
-        contested=[row.sent.id for row in rows if row.sent.id in contested],
+        repeated=len(batch.readings) - len(inserted),
+        contested=[row.sent.id for row in rows.values() if row.sent.id in contested],
         revision=revision,
     )
 
 
-def _check_places(readings: Sequence[ReadingIn], setups: set[UUID], points: set[UUID], problems: Problems) -> None:
+def _check_places(batch: Batch, setups: set[UUID], points: set[UUID]) -> None:
     """Check that each setup is this survey's and each point this home's; archived points were there once."""
-    strange_setups = {sent.setup for sent in readings} - setups
-    strange_points = {sent.point for sent in readings} - points
+    strange_setups = {sent.setup for sent in batch.readings.values()} - setups
+    strange_points = {sent.point for sent in batch.readings.values()} - points
     if not (strange_setups or strange_points):
         return
     other_setups = set(Setup.objects.filter(pk__in=strange_setups).values_list("pk", flat=True))
     other_points = set(Point.objects.filter(pk__in=strange_points).values_list("pk", flat=True))
-    for index, sent in enumerate(readings):
+    for index, sent in batch.readings.items():
         if sent.setup in strange_setups:
             elsewhere = sent.setup in other_setups
-            problems[f"readings[{index}].setup"] = (
+            batch.problems[f"readings[{index}].setup"] = (
                 "This setup belongs to another survey." if elsewhere else "There is no such setup."
             )
         if sent.point in strange_points:
             elsewhere = sent.point in other_points
-            problems[f"readings[{index}].point"] = (
+            batch.problems[f"readings[{index}].point"] = (
                 "This point lies under another siting." if elsewhere else "There is no such point."
             )
 
 
-def _correct(
-    cursor: Any, survey_id: UUID, readings: Sequence[ReadingIn], rows: Sequence[Row], problems: Problems
-) -> None:
+def _correct(cursor: Any, survey_id: UUID, rows: Mapping[int, Row], problems: Problems) -> None:
     """Decide which corrections hold; rows that are stored already stay as they were decided."""
-    wanted = {key for row in rows for key in (row.sent.id, row.sent.replaces, row.sent.settles) if key is not None}
+    sent = [row.sent for row in rows.values()]
+    wanted = {key for one in sent for key in (one.id, one.replaces, one.settles) if key is not None}
     cursor.execute(_CHAINS, [survey_id, list(wanted)])
     stored = {
         key: Stored(survey_id=of, replaces=replaces, settles=settles, is_contested=contested)
         for key, of, replaces, settles, contested in cursor.fetchall()
     }
-    path = {sent.id: f"readings[{index}]" for index, sent in reversed(list(enumerate(readings)))}
-    new = ((path[row.sent.id], row) for row in rows if row.sent.id not in stored)
+    new = ((f"readings[{index}]", row) for index, row in rows.items() if row.sent.id not in stored)
     Chains(stored, survey_id=survey_id).add(new, problems)
 
 
@@ -160,21 +157,18 @@ def _insert(cursor: Any, survey_id: UUID, unit: str, author_id: UUID, rows: Sequ
     return {key for (key,) in cursor.fetchall()}
 
 
-def _compare(cursor: Any, readings: Sequence[ReadingIn], rows: Sequence[Row], inserted: set[UUID]) -> set[UUID]:
+def _compare(cursor: Any, rows: Mapping[int, Row], inserted: set[UUID]) -> set[UUID]:
     """Refuse rows that are stored with other content; return those of the others that are stored as contested."""
-    digests = {row.sent.id: row.digest for row in rows if row.sent.id not in inserted}
-    cursor.execute(_STORED, [list(digests)])
+    left_out = {index: row for index, row in rows.items() if row.sent.id not in inserted}
+    cursor.execute(_STORED, [[row.sent.id for row in left_out.values()]])
     stored = {key: (bytes(digest), contested) for key, digest, contested in cursor.fetchall()}
-    clashing = {key for key, (digest, _) in stored.items() if digest != digests[key]}
+    clashing = [index for index, row in left_out.items() if stored[row.sent.id][0] != row.digest]
     if clashing:
+        sentence = "This UUID is stored with other content: send a correction under a new one."
         raise DomainError(
             "conflict",
             "Some readings are stored already with other content; nothing was stored.",
-            fields={
-                f"readings[{index}].id": "This UUID is stored with other content: send a correction under a new one."
-                for index, sent in enumerate(readings)
-                if sent.id in clashing
-            },
+            fields={f"readings[{index}].id": sentence for index in clashing},
             status=409,
         )
     return {key for key, (_, contested) in stored.items() if contested}

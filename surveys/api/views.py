@@ -117,5 +117,5 @@ def _from_device(request: HttpRequest, survey_id: UUID) -> HttpResponse:
 def _take_in(request: HttpRequest, survey_id: UUID, author_id: UUID) -> HttpResponse:
     if request.content_type != "application/json":
         raise UnsupportedMediaType(request.content_type or "")
-    received: Received = add_readings(survey_id=survey_id, author_id=author_id, readings=decode(request.body))
+    received: Received = add_readings(survey_id=survey_id, author_id=author_id, batch=decode(request.body))
     return HttpResponse(_json.encode(received), content_type="application/json")
