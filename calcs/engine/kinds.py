@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from calcs.engine.stacks import StacksInput, StacksResult, solve_stacks
 from calcs.engine.straps import StrapsInput, StrapsResult, solve_straps
 
 
@@ -25,6 +26,13 @@ class Kind:
 KINDS: dict[str, Kind] = {
     kind.name: kind
     for kind in (
+        Kind(
+            name="stacks",
+            about="What to build at a support: blocks, caps, plates and shims for a height",
+            input_type=StacksInput,
+            result_type=StacksResult,
+            solve=solve_stacks,
+        ),
         Kind(
             name="straps",
             about="Anchor straps before and after the frame moves: slack, tension, angle, turns",
