@@ -8,6 +8,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from calcs.engine.flatness import FlatnessInput, FlatnessResult, solve_flatness
+from calcs.engine.levels import LevelsInput, LevelsResult, solve_levels
 from calcs.engine.stacks import StacksInput, StacksResult, solve_stacks
 from calcs.engine.straps import StrapsInput, StrapsResult, solve_straps
 
@@ -26,6 +28,20 @@ class Kind:
 KINDS: dict[str, Kind] = {
     kind.name: kind
     for kind in (
+        Kind(
+            name="levels",
+            about="Readings of a survey to heights, with what is unchecked, suspect or uncertain",
+            input_type=LevelsInput,
+            result_type=LevelsResult,
+            solve=solve_levels,
+        ),
+        Kind(
+            name="flatness",
+            about="Heights to how level: best plane, narrowest zone, a verdict for each pair of neighbours",
+            input_type=FlatnessInput,
+            result_type=FlatnessResult,
+            solve=solve_flatness,
+        ),
         Kind(
             name="stacks",
             about="What to build at a support: blocks, caps, plates and shims for a height",
