@@ -48,6 +48,8 @@ class Command(BaseCommand):
         self._write(codec.text(document))
 
     def _write(self, text: str) -> None:
+        if sys.stdout is None:
+            raise CommandError("standard output: closed")
         try:
             self.stdout.write(text, ending="")
             self.stdout.flush()
@@ -68,11 +70,13 @@ def _read(file: str | None) -> bytes:
     name = "standard input" if file in (None, "-") else f"FILE: {file!a}"
     try:
         if file is None or file == "-":
+            if sys.stdin is None:
+                raise _wrong("standard input: closed; it must be a JSON object")
             data = sys.stdin.buffer.read(LARGEST_DOCUMENT_BYTES + 1)
         else:
             with Path(file).open("rb") as opened:
                 data = opened.read(LARGEST_DOCUMENT_BYTES + 1)
-    except (OSError, ValueError, AttributeError) as error:  # ValueError: a NUL in the name; Attribute: no stdin
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
         raise _wrong(f"{name}: cannot be read ({getattr(error, 'strerror', None) or error})") from None
     if len(data) > LARGEST_DOCUMENT_BYTES:
         raise _wrong(f"{name}: larger than {LARGEST_DOCUMENT_BYTES // 2**20} MB, the largest document allowed")
