@@ -9,6 +9,8 @@ urlpatterns = [
     path("api/v1/schema", SpectacularAPIView.as_view(), name="schema"),
     path("api/v1/", include("jobs.api.urls")),
     path("api/v1/", include("surveys.api.urls")),
+    path("", include("jobs.urls")),
+    path("", include("calcs.urls")),
 ]
 
 handler400 = "jobs.api.errors.bad_request"

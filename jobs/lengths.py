@@ -1,0 +1,25 @@
+"""Lengths as a person reads them on a page: inches in sixteenths, or millimetres for those who chose them."""
+
+from decimal import Decimal
+
+from calcs.engine.units import MINUS, MM_PER_IN, format_sixteenths
+from jobs.models.people import LengthUnit
+
+NO_BREAK_SPACE = "\u00a0"
+
+
+def figure(value_in: float | Decimal, unit: str = LengthUnit.INCHES, *, signed: bool = False) -> str:
+    """Write a length [in] as a bare number in the reader's unit: ``1 7/16`` or ``36.5``; ``signed`` adds a plus."""
+    if unit != LengthUnit.MILLIMETRES:
+        return format_sixteenths(value_in, signed=signed)
+    millimetres = round(float(value_in) * float(MM_PER_IN), 1)
+    if millimetres == 0:
+        return "0"
+    sign = MINUS if millimetres < 0 else "+" if signed else ""
+    return sign + f"{abs(millimetres):.1f}".removesuffix(".0")
+
+
+def length(value_in: float | Decimal, unit: str = LengthUnit.INCHES, *, signed: bool = False) -> str:
+    """Write a length [in] with its unit, never broken over two lines: ``1 7/16 in`` or ``36.5 mm``."""
+    name = "mm" if unit == LengthUnit.MILLIMETRES else "in"
+    return f"{figure(value_in, unit, signed=signed)}{NO_BREAK_SPACE}{name}"

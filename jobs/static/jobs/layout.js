@@ -1,0 +1,199 @@
+// The layout page: draw a layout before it is kept, then correct it point by point. The server draws; this sends
+// each correction to the API and puts the newly drawn plan in place.
+
+import { Refused, refusal, send, showErrors } from "./api.js";
+
+const generate = document.getElementById("generate");
+const preview = document.getElementById("preview");
+const editor = document.getElementById("point");
+const drawing = document.getElementById("drawing");
+const said = document.getElementById("said");
+const words = editor.dataset;
+const frameSurfaces = words.frame.trim().split(" ");
+let chosen = null; // id of the point that is being corrected; null: a new one
+
+const token = (form) => form.elements.csrfmiddlewaretoken.value;
+const row = (id) => drawing.querySelector(`[data-row="${CSS.escape(id)}"]`);
+const numberOf = (input) => (input.value.trim() === "" ? null : Number(input.value));
+
+// Run something that talks to the service, with its refusal shown in a form.
+async function trying(form, work) {
+  showErrors(form, "", {});
+  try {
+    await work();
+  } catch (error) {
+    if (error instanceof Refused) showErrors(form, error.message, error.fields);
+    else showErrors(form, words.saidLost, {});
+  }
+}
+
+// -- laying out ---------------------------------------------------------------------------------------------
+
+function specification() {
+  const spec = {};
+  for (const input of generate.elements) {
+    if (!input.name || input.name === "csrfmiddlewaretoken") continue;
+    if (input.type === "checkbox") spec[input.name] = input.checked;
+    else if (input.value.trim() !== "") spec[input.name] = Number(input.value);
+  }
+  return spec;
+}
+
+async function drawPreview() {
+  const answer = await fetch(`${generate.dataset.preview}?${new URLSearchParams(new FormData(generate))}`);
+  if (!answer.ok) throw await refusal(answer);
+  preview.innerHTML = await answer.text();
+}
+
+generate.querySelector('[data-do="preview"]').addEventListener("click", () => trying(generate, drawPreview));
+generate.addEventListener("change", () => trying(generate, drawPreview));
+generate.addEventListener("submit", (event) => {
+  event.preventDefault();
+  trying(generate, async () => {
+    await send("POST", generate.dataset.keep, token(generate), specification());
+    window.location.reload();
+  });
+});
+
+// -- choosing a point ---------------------------------------------------------------------------------------
+
+function showWhatApplies() {
+  const surface = editor.elements.surface.value;
+  const holds = {
+    new: chosen === null,
+    old: chosen !== null,
+    frame: frameSurfaces.includes(surface),
+    outside: surface === words.outside,
+  };
+  for (const part of editor.querySelectorAll("[data-only]")) {
+    part.hidden = !part.dataset.only.split(" ").every((word) => holds[word]);
+  }
+}
+
+function choose(id, { focus = true } = {}) {
+  chosen = id && row(id) ? id : null;
+  const known = chosen ? row(chosen).dataset : {};
+  for (const name of ["label", "beam", "x_ft", "y_ft", "design_offset_in"]) {
+    editor.elements[name].value = known[name] ?? "";
+  }
+  if (chosen) editor.elements.surface.value = known.surface;
+  const heading = editor.querySelector("[data-heading]");
+  heading.textContent = chosen ? known.label : heading.dataset.new;
+  for (const mark of drawing.querySelectorAll("[data-point]")) {
+    mark.classList.toggle("chosen", mark.dataset.point === chosen);
+  }
+  if (chosen) listNeighbours();
+  showWhatApplies();
+  showErrors(editor, "", {});
+  if (focus) {
+    editor.elements.label.focus({ preventScroll: true });
+    editor.scrollIntoView({ block: "nearest" });
+  }
+}
+
+function listNeighbours() {
+  const list = editor.querySelector("[data-neighbours]");
+  const pairs = [...row(chosen).querySelectorAll("[data-pair]")];
+  list.replaceChildren(
+    ...pairs.map((pair) => {
+      const item = document.createElement("li");
+      const button = document.createElement("button");
+      button.type = "button";
+      button.className = "plain";
+      button.dataset.apart = pair.dataset.pair;
+      button.textContent = words.wordApart;
+      item.append(`${pair.textContent} `, button);
+      return item;
+    }),
+  );
+  const paired = new Set(pairs.map((pair) => pair.dataset.other));
+  const free = [...drawing.querySelectorAll("[data-row]")].filter(
+    ({ dataset }) => dataset.row !== chosen && !paired.has(dataset.row) && dataset.surface !== words.outside,
+  );
+  document
+    .getElementById("p_other")
+    .replaceChildren(...free.map(({ dataset }) => new Option(dataset.label, dataset.row)));
+}
+
+drawing.addEventListener("click", (event) => {
+  const hit = event.target.closest("[data-point], [data-choose]");
+  if (hit) choose(hit.dataset.point ?? hit.dataset.choose);
+});
+drawing.addEventListener("keydown", (event) => {
+  const hit = event.target.closest("[data-point]");
+  if (!hit || (event.key !== "Enter" && event.key !== " ")) return;
+  event.preventDefault();
+  choose(hit.dataset.point);
+});
+
+// -- correcting ---------------------------------------------------------------------------------------------
+
+async function drawAgain(id) {
+  const answer = await fetch(words.drawing);
+  if (!answer.ok) throw await refusal(answer);
+  drawing.innerHTML = await answer.text();
+  choose(id, { focus: false });
+}
+
+function changed(known) {
+  const { label, beam, x_ft, y_ft, design_offset_in } = editor.elements;
+  const now = { label: label.value.trim(), x_ft: numberOf(x_ft), y_ft: numberOf(y_ft) };
+  if (frameSurfaces.includes(editor.elements.surface.value)) {
+    now.beam = beam.value.trim();
+    now.design_offset_in = numberOf(design_offset_in) ?? 0;
+  }
+  return Object.fromEntries(Object.entries(now).filter(([name, value]) => String(value) !== known[name]));
+}
+
+async function add() {
+  const { surface, kind, mark_class } = editor.elements;
+  const body = { siting: words.siting, ...changed({}) };
+  if (surface.value === words.outside) {
+    const mark = await send("POST", `${words.api}benchmarks/`, token(editor), { ...body, mark_class: mark_class.value });
+    return mark.point;
+  }
+  body.surface = surface.value;
+  if (frameSurfaces.includes(surface.value)) body.support = { kind: kind.value };
+  return (await send("POST", `${words.api}points/`, token(editor), body)).id;
+}
+
+editor.addEventListener("submit", (event) => {
+  event.preventDefault();
+  trying(editor, async () => {
+    let id = chosen;
+    if (id === null) id = await add();
+    else await send("PATCH", `${words.api}points/${id}/`, token(editor), changed(row(id).dataset));
+    await drawAgain(id);
+    said.textContent = words.saidKept;
+  });
+});
+
+editor.addEventListener("click", (event) => {
+  const { do: action, apart } = event.target.dataset;
+  if (action === "new") choose(null);
+  if (action === "remove" && window.confirm(words.wordSure)) {
+    trying(editor, async () => {
+      await send("DELETE", `${words.api}points/${chosen}/`, token(editor));
+      await drawAgain(null);
+      said.textContent = words.saidRemoved;
+    });
+  }
+  if (action === "pair") {
+    const body = { siting: words.siting, a: chosen, b: document.getElementById("p_other").value };
+    trying(editor, async () => {
+      await send("POST", `${words.api}neighbour-pairs/`, token(editor), body);
+      await drawAgain(chosen);
+      said.textContent = words.saidKept;
+    });
+  }
+  if (apart) {
+    trying(editor, async () => {
+      await send("DELETE", `${words.api}neighbour-pairs/${apart}/`, token(editor));
+      await drawAgain(chosen);
+      said.textContent = words.saidRemoved;
+    });
+  }
+});
+
+editor.elements.surface.addEventListener("change", showWhatApplies);
+showWhatApplies();

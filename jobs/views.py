@@ -1,0 +1,198 @@
+"""Pages about people and homes: sign-in, account, and the list of homes that everyone starts from."""
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any, Concatenate, ParamSpec, cast
+from uuid import UUID
+
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth import login
+from django.contrib.auth.decorators import login_required
+from django.contrib.auth.views import LoginView
+from django.core.paginator import Paginator
+from django.core.signing import BadSignature, TimestampSigner
+from django.db.models import Prefetch, Q, QuerySet
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
+from django.shortcuts import get_object_or_404, redirect, render, resolve_url
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.safestring import mark_safe
+from django.utils.translation import gettext as _
+
+from jobs.drawings import LayoutPlan, draw_layout
+from jobs.forms import AccountForm, LayoutForm, SignInForm
+from jobs.layout_page import CHECK_SURFACES, FRAME_SURFACES, layout_view, plan_of_generated
+from jobs.models import Benchmark, Company, Home, Role, Siting, SupportKind, Surface, User, Visit
+
+HOMES_A_PAGE = 50
+VISITS_SHOWN = 5
+DEMO_LINK_MAX_AGE_S = 7 * 24 * 3600
+
+_demo_signer = TimestampSigner(salt="jobs.demo-sign-in")
+
+P = ParamSpec("P")
+
+
+class SignedInRequest(HttpRequest):
+    """A request of someone who has signed in."""
+
+    user: User
+
+
+def page(
+    view: Callable[Concatenate[SignedInRequest, P], HttpResponse],
+) -> Callable[Concatenate[HttpRequest, P], HttpResponse]:
+    """Make a view a page: for signed-in people only, with times in the company's time zone."""
+
+    @wraps(view)
+    def in_company_time(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+        zone = Company.objects.values_list("time_zone", flat=True).first()
+        with timezone.override(zone or settings.TIME_ZONE):
+            return view(cast(SignedInRequest, request), *args, **kwargs)
+
+    return cast(Callable[Concatenate[HttpRequest, P], HttpResponse], login_required(in_company_time))
+
+
+def _speak(response: HttpResponseBase, user: User) -> HttpResponseBase:
+    """Have the pages speak a person's language from the next one on."""
+    response.set_cookie(settings.LANGUAGE_COOKIE_NAME, user.language, samesite="Lax", httponly=True)
+    return response
+
+
+class SignIn(LoginView):
+    """Sign in with a name and a password."""
+
+    template_name = "jobs/sign_in.html"
+    form_class = SignInForm
+    redirect_authenticated_user = True
+
+    def form_valid(self, form: Any) -> HttpResponse:
+        return cast(HttpResponse, _speak(super().form_valid(form), form.get_user()))
+
+
+def demo_link(user: User) -> str:
+    """Return the address (without the host) that signs a person of the demo in without a password, for a week."""
+    return reverse("demo-sign-in", args=[_demo_signer.sign(str(user.pk))])
+
+
+def demo_sign_in(request: HttpRequest, token: str) -> HttpResponseBase:
+    """Sign in by a signed link: in the demo only; everywhere else there is no such page."""
+    if not settings.DEMO:
+        raise Http404
+    try:
+        user = User.objects.get(pk=UUID(_demo_signer.unsign(token, max_age=DEMO_LINK_MAX_AGE_S)), is_active=True)
+    except (BadSignature, ValueError, User.DoesNotExist):
+        raise Http404 from None
+    login(request, user, backend="django.contrib.auth.backends.ModelBackend")
+    return _speak(redirect(resolve_url(settings.LOGIN_REDIRECT_URL)), user)
+
+
+@page
+def account(request: SignedInRequest) -> HttpResponse:
+    """A person's language and unit."""
+    form = AccountForm(request.POST or None, instance=request.user)
+    if request.method == "POST" and form.is_valid():
+        user = form.save()
+        messages.success(request, _("Kept."))
+        return cast(HttpResponse, _speak(redirect("account"), user))
+    roles = [Role(role).label for role in request.user.roles]
+    return render(request, "jobs/account.html", {"form": form, "roles": roles})
+
+
+@page
+def home_list(request: SignedInRequest) -> HttpResponse:
+    """Where everyone starts: the visits that matter to this person, and all homes."""
+    query = request.GET.get("q", "").replace("\x00", "").strip()
+    homes = _homes_matching(Home.objects.visible_to(request.user).standing(), query)
+    context = {
+        "page": Paginator(homes, HOMES_A_PAGE).get_page(request.GET.get("page")),
+        "query": query,
+        "visits": _next_visits(request.user),
+        "shows_own_visits": _works_below(request.user),
+    }
+    return render(request, "jobs/home_list.html", context)
+
+
+def _homes_matching(homes: QuerySet[Home], query: str) -> QuerySet[Home]:
+    if query:
+        homes = homes.filter(
+            Q(code__icontains=query)
+            | Q(name__icontains=query)
+            | Q(sitings__address__icontains=query)
+            | Q(contacts__customer__name__icontains=query)
+        ).distinct()
+    where_now = Siting.objects.filter(to_on__isnull=True)
+    return homes.order_by("code").prefetch_related(Prefetch("sitings", where_now, to_attr="current_sitings"))
+
+
+def _works_below(user: User) -> bool:
+    """Tell whether a person's start is his own visits: crews and leads who don't also run the office."""
+    return user.has_role(Role.CREW, Role.CREW_LEAD) and not user.has_role(Role.OFFICE, Role.MANAGER)
+
+
+def _next_visits(user: User) -> QuerySet[Visit]:
+    """Return the next visits: a crew's own, everyone's for office and manager."""
+    visits = Visit.objects.visible_to(user).filter(
+        state__in=[Visit.State.BOOKED, Visit.State.ON_SITE], ends_at__gte=timezone.now()
+    )
+    if _works_below(user):
+        visits = visits.filter(Q(lead=user) | Q(crew=user)).distinct()
+    return visits.select_related("siting__home", "lead").order_by("starts_at", "id")[:VISITS_SHOWN]
+
+
+# -- the layout ----------------------------------------------------------------------------------------------
+
+
+@page
+def layout(request: SignedInRequest, pk: UUID) -> HttpResponse:
+    """The layout under a home: generated from its size, then corrected point by point."""
+    siting = _siting(request, pk)
+    context = {
+        "siting": siting,
+        "form": LayoutForm(home=siting.home),
+        "frame_surfaces": [(surface.value, surface.label) for surface in FRAME_SURFACES],
+        "check_surfaces": [(surface.value, surface.label) for surface in CHECK_SURFACES],
+        "outside": Surface.OUTSIDE.value,
+        "mark_classes": Benchmark.MarkClass.choices,
+        "support_kinds": SupportKind.choices,
+        **_layout_context(siting),
+    }
+    return render(request, "jobs/layout.html", context)
+
+
+@page
+def layout_drawing(request: SignedInRequest, pk: UUID) -> HttpResponse:
+    """The plan and the list of points alone, to be put in place after each correction."""
+    return render(request, "jobs/layout_drawing.html", _layout_context(_siting(request, pk)))
+
+
+@page
+def layout_preview(request: SignedInRequest, pk: UUID) -> HttpResponse:
+    """The plan of a layout that is not kept yet; 400 with what is wrong, field by field."""
+    siting = _siting(request, pk)
+    form = LayoutForm(request.GET, home=siting.home)
+    laid = form.layout() if form.is_valid() else None
+    if laid is None:
+        fields = {name: str(errors[0]) for name, errors in form.errors.items() if name != "__all__"}
+        message = " ".join(str(error) for error in form.non_field_errors()) or _("Some fields need another look.")
+        return JsonResponse({"code": "invalid", "message": message, "fields": fields}, status=400)
+    plan = plan_of_generated(siting.home, siting, laid, form.cleaned_data)
+    return render(request, "jobs/layout_preview.html", {"count": len(laid.points), **_drawings(plan)})
+
+
+def _siting(request: SignedInRequest, pk: UUID) -> Siting:
+    return get_object_or_404(Siting.objects.visible_to(request.user).select_related("home"), pk=pk)
+
+
+def _layout_context(siting: Siting) -> dict[str, Any]:
+    view = layout_view(siting)
+    return {"rows": view.rows, **_drawings(view.plan, is_editable=True)}
+
+
+def _drawings(plan: LayoutPlan, *, is_editable: bool = False) -> dict[str, str]:
+    """Draw a plan both ways; the style sheet shows the one that fits the screen."""
+    return {
+        "flat": mark_safe(draw_layout(plan, is_editable=is_editable)),  # noqa: S308 - the sheet escapes every text
+        "turned": mark_safe(draw_layout(plan, is_turned=True, is_editable=is_editable)),  # noqa: S308 - as above
+    }
