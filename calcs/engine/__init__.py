@@ -1,0 +1,1 @@
+"""The engine: one physical question a module, pure functions of frozen dataclasses, no service behind it."""
