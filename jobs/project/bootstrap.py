@@ -27,13 +27,16 @@ MISLEADING = (
     *("PYTHONHOME", "PYTHONPATH", "PYTHONSTARTUP", "PYTHONUSERBASE", "PYTHONPLATLIBDIR", "PYTHONEXECUTABLE"),
     *("PYTHONSAFEPATH", "PYTHONINSPECT", "PYTHONOPTIMIZE", "PYTHONWARNINGS", "PYTHONNOUSERSITE", "PYTHONCASEOK"),
     *("PYTHONDEBUG", "PYTHONVERBOSE", "__PYVENV_LAUNCHER__"),
+    # Packages are compiled when first used, a third of the work of compiling all; without a place to keep the
+    # outcome every start would do it again.
+    "PYTHONDONTWRITEBYTECODE",
 )
 # pip's own configuration decides where packages come from; these would put them somewhere else.
 MISPLACING = (
     *("PIP_TARGET", "PIP_PREFIX", "PIP_ROOT", "PIP_PYTHON", "PIP_DRY_RUN", "PIP_CONSTRAINT", "PIP_REQUIREMENT"),
     *("PIP_QUIET", "PIP_VERBOSE", "PIP_NO_DEPS"),
 )
-SAY_EVERY = 20  # packages
+SAY_EVERY = 10  # packages
 
 ADVICE = (
     ("DO NOT MATCH THE HASHES", "a package is not the one that was pinned; check the index that pip is set to use"),
@@ -147,6 +150,7 @@ def install(venv: Path, name: str) -> None:
     command = [
         *(str(venv / "bin" / "python"), "-m", "pip", "install", "--require-hashes", "-r", str(path)),
         *("--no-input", "--disable-pip-version-check", "--no-warn-script-location", "--progress-bar", "off"),
+        "--no-compile",
     ]
     log, fetched = venv / "install.log", 0
     with log.open("w") as file:

@@ -16,6 +16,8 @@ from jobs.project.services.supervisor import Supervisor
 from jobs.project.services.web import HOST, answers, bind, web_program, worker_program
 
 WEB_READY_WITHIN_S = 60.0
+MIGRATE = ("migrate", "--no-input")
+STORY = ("demo_story",)
 
 
 def main(arguments: list[str]) -> int:
@@ -54,11 +56,11 @@ def serve(supervisor: Supervisor, *, port: int | None, once: bool) -> None:
         # Neither asks the database before it is asked itself, so they may start while the tables are made.
         supervisor.start(web_program(where, web))
         supervisor.start(worker_program(where))
-        supervisor.run(manage("migrate", "--no-input", supervisor=supervisor, log="migrate.log"))
+        supervisor.run(manage(*MIGRATE, supervisor=supervisor, log="migrate.log"))
         supervisor.say("tables are up to date")
         wait_for_pages(supervisor, port)
         supervisor.say(f"pages are served at {address}")
-        supervisor.run(manage("demo_story", "--address", address, supervisor=supervisor))
+        supervisor.run(manage(*STORY, "--address", address, supervisor=supervisor))
         if once:
             return
         supervisor.announce(address)

@@ -30,12 +30,12 @@ class Account:
 class Places:
     """Folders of one set of services.
 
-    ``home`` holds data, logs, lock and state; ``shared`` is the checkout's own home, where copied programs are
-    kept for all sets; ``account`` is set when root hands the stores to an unprivileged user.
+    ``home`` holds data, logs, lock and state; ``programs`` is where root keeps copies of the programs for all
+    sets of the checkout; ``account`` is set when root hands the stores to an unprivileged user.
     """
 
     home: Path
-    shared: Path
+    programs: Path
     sockets: Path
     account: Account | None
 
@@ -56,17 +56,19 @@ def home_of_checkout(checkout: Path = CHECKOUT) -> Path:
     """``.data`` in the checkout; for root a folder that an unprivileged user can reach; or ``DATA_DIR``."""
     if os.environ.get("DATA_DIR"):
         return Path(os.environ["DATA_DIR"]).absolute()
-    if os.geteuid() == 0:
-        return Path("/var/lib") / f"releveling-{short_hash(checkout)}"
-    return checkout / ".data"
+    return _reachable_home(checkout) if os.geteuid() == 0 else checkout / ".data"
 
 
 def places(home: Path | None = None) -> Places:
-    """The places of the checkout's own services, or of a set of its own in ``home``."""
-    shared = home_of_checkout()
-    home = home or shared
+    """Return the places of the checkout's own services, or of a set of its own in ``home``."""
+    home = home or home_of_checkout()
     account = unprivileged_account() if os.geteuid() == 0 else None
-    return Places(home=home, shared=shared, sockets=_socket_folder(home), account=account)
+    programs = _reachable_home(CHECKOUT) / "programs"
+    return Places(home=home, programs=programs, sockets=_socket_folder(home), account=account)
+
+
+def _reachable_home(checkout: Path) -> Path:
+    return Path("/var/lib") / f"releveling-{short_hash(checkout)}"
 
 
 def short_hash(path: Path) -> str:

