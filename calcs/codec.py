@@ -192,11 +192,17 @@ def _check_bool(value: object) -> None:
         _refuse(value, "true or false")
 
 
+def _check_none(value: object) -> None:
+    if value is not None:
+        _refuse(value, "null")
+
+
 _SCALARS: dict[Any, _Check] = {
     float: _Check("a number", _check_float),
     int: _Check("a whole number", _check_int),
     str: _Check("text", _check_str),
     bool: _Check("true or false", _check_bool),
+    types.NoneType: _Check("null", _check_none),
 }
 
 

@@ -7,6 +7,7 @@ from typing import Literal
 from calcs.engine.common import ENGINE_VERSION, Caution, ResultWarning
 from calcs.engine.errors import InvalidInput
 from calcs.engine.ranges import check_names, check_range
+from calcs.engine.units import format_sixteenths
 
 EPSILON = 1e-9
 LONGEST_IN = 1200.0  # 100 ft; a longer strap is a slip of the pen
@@ -321,7 +322,7 @@ def _wraps_after(
     left = wound - longer_in + strap.slack_in
     warnings = []
     if left < -EPSILON:
-        text = f"The strap is {-left:.3g} in too short to reach its bolt; a longer strap is needed."
+        text = f"The strap is {format_sixteenths(-left)} in too short for its bolt; a longer one is needed."
         warnings.append(ResultWarning(code="too_short", text=text))
     wraps = _turns(max(0.0, left), bolt_in=strap.bolt_in, thickness_in=strap.thickness_in)
     if wraps < least_wraps - EPSILON:

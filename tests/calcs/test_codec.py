@@ -40,6 +40,7 @@ class Ladder:
     rungs: tuple[Rung, ...]
     range_deg: tuple[float, float] = (60.0, 75.0)
     weights: dict[str, float] | None = None
+    reserved: None = None
 
 
 def ladder_kind() -> Kind:
@@ -79,11 +80,12 @@ def test_decode_fills_defaults_and_turns_whole_numbers_into_floats() -> None:
         ({"rungs": [RUNG | {"code": "R\n1"}]}, "rungs[0].code", "without line breaks"),
         ({"rungs": [RUNG | {"code": "\ud800"}]}, "rungs[0].code", "control characters"),
         ({"rungs": [RUNG | {"hight_in": 1}]}, "rungs[0].hight_in", "unknown field; allowed here: code, h"),
-        ({"rungs": [], "a\nb": 1}, "['a\\nb']", "unknown field; allowed here: rungs, range_deg, weights"),
+        ({"rungs": [], "a\nb": 1}, "['a\\nb']", "unknown field; allowed here: rungs, range_deg, weights, r"),
         ({"rungs": [None]}, "rungs[0]", "must be an object, not null"),
         ({"rungs": [], "range_deg": [1]}, "range_deg", "must be a list of 2 values, not a list of 1"),
         ({"rungs": [], "range_deg": [1, "x"]}, "range_deg[1]", "must be a number, not 'x'"),
         ({"rungs": [], "weights": []}, "weights", "must be an object"),
+        ({"rungs": [], "reserved": 0}, "reserved", "must be null, not 0"),
         ({"rungs": [], "weights": {"A1": "x"}}, "weights['A1']", "must be a number, not 'x'"),
     ],
 )

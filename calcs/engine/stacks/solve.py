@@ -17,6 +17,7 @@ from calcs.engine.stacks.parts import (
     rule_sources,
 )
 from calcs.engine.stacks.search import EPSILON, Candidate, Workshop, best, standing_courses
+from calcs.engine.units import format_sixteenths
 
 HIGHEST_IN = 240.0  # 20 ft; a higher support is a slip of the pen
 
@@ -130,8 +131,11 @@ def _solve_support(support: StackSupport, workshop: Workshop) -> StackResult:
 
 
 def _no_stack(support: StackSupport, workshop: Workshop) -> StackResult:
-    nearest = " and ".join(f"{height_in:g} in" for height_in in workshop.nearest_in(support.height_in))
-    text = f"No stack of these parts is {support.height_in:g} in high; nearest: {nearest or 'none'}."
+    asked, *nearest = (
+        f"{format_sixteenths(height_in, denominator=64)} in"
+        for height_in in (support.height_in, *workshop.nearest_in(support.height_in))
+    )
+    text = f"No stack of these parts is {asked} high; nearest: {' and '.join(nearest) or 'none'}."
     return StackResult(
         code=support.code,
         status="no_stack",
@@ -154,7 +158,8 @@ def _warnings(support: StackSupport, chosen: Candidate, workshop: Workshop) -> t
         text = f"Over {rules.double_to_in:g} in without shims: an engineer designs this stack; don't build it."
         found.append(("engineer", text))
     if chosen.wood_in > rules.wood_high_in + EPSILON:
-        found.append(("wood_high", f"{chosen.wood_in:.3f} in of wood and shims is much; masonry is better."))
+        text = f"{format_sixteenths(chosen.wood_in)} in of wood and shims is much; masonry is better."
+        found.append(("wood_high", text))
     if support.kind == "frame" and support.height_in < rules.clearance_in - EPSILON:
         found.append(("short_stack", f"Under {rules.clearance_in:g} in from footing to beam: check clearance."))
     if chosen.kept and support.current_tier is None and chosen.tier != "single":

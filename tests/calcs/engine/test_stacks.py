@@ -226,9 +226,9 @@ def test_no_stack_says_which_heights_are_nearest() -> None:
     gap = solve_one(found(height_in=8.5), parts=few)
 
     assert (low.status, low.stack, low.tier, low.lb, low.height_in) == ("no_stack", (), None, None, None)
-    assert low.warnings[0].text == "No stack of these parts is 1.5 in high; nearest: 1.75 in."
+    assert low.warnings[0].text == "No stack of these parts is 1\u20091/2 in high; nearest: 1\u20093/4 in."
     # One cap, two plates and the most wood end at 7-5/8; two caps, a plate and the thinnest shims start at 9.
-    assert gap.warnings[0].text.endswith("nearest: 7.625 in and 9 in.")
+    assert gap.warnings[0].text.endswith("nearest: 7\u20095/8 in and 9 in.")
 
 
 def test_cautions_come_with_the_work_they_belong_to() -> None:
