@@ -83,6 +83,11 @@ class Client:
             rows += page["results"]
         return rows
 
+    def only(self, path: str, body: object, **query: str) -> dict[str, Any]:
+        """Return the row of a list that ``query`` finds, or the one that ``body`` makes where it finds none."""
+        found = self.all(path, **query)
+        return found[0] if found else dict(self.post(path, body).body)
+
     def post(self, path: str, body: object = None) -> Reply:
         """Create something, or ask for something to be done."""
         return self.send("POST", path, {} if body is None else body)

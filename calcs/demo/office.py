@@ -11,13 +11,12 @@ from calcs.demo.crew import Seen, nearest
 from calcs.demo.scenario import Home, Spot, Terrace
 
 Row = dict[str, Any]
-ALL = "500"  # rows a page: as many as the service gives at once
 
 
 def enter(client: Client, home: Home, *, lead: str) -> Row:
     """Enter a home as the office would; return what the service then has of its layout, with the siting's row."""
     row = _home(client, home)
-    siting = _only(client, "sitings/", {**home.siting, "home": row["id"]}, home=row["id"])
+    siting = client.only("sitings/", {**home.siting, "home": row["id"]}, home=row["id"])
     layout = client.get(f"sitings/{siting['id']}/layout/")
     if not layout["points"]:
         layout = client.post(f"sitings/{siting['id']}/layout/", home.layout).body
@@ -48,16 +47,10 @@ def _seen(point: Row) -> Seen:
     )
 
 
-def _only(client: Client, path: str, body: Row, **query: str) -> Row:
-    """Return the row that ``query`` finds, or the one that ``body`` makes."""
-    found = client.all(path, **query)
-    return found[0] if found else client.post(path, body).body
-
-
 def _home(client: Client, home: Home) -> Row:
-    customer = _only(client, "customers/", home.customer, name=home.customer["name"])
-    row = _only(client, "homes/", home.home, code=home.code)
-    _only(client, "home-contacts/", {"home": row["id"], "customer": customer["id"]}, home=row["id"])
+    customer = client.only("customers/", home.customer, name=home.customer["name"])
+    row = client.only("homes/", home.home, code=home.code)
+    client.only("home-contacts/", {"home": row["id"], "customer": customer["id"]}, home=row["id"])
     return row
 
 
@@ -113,4 +106,4 @@ def _straps(client: Client, home: Home, layout: Row) -> None:
 
 def _visit(client: Client, home: Home, siting: str, lead: str) -> None:
     person = client.all("users/", username=lead)[0]
-    _only(client, "visits/", {**home.visit, "siting": siting, "lead": person["id"]}, siting=siting)
+    client.only("visits/", {**home.visit, "siting": siting, "lead": person["id"]}, siting=siting)

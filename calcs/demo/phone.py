@@ -1,22 +1,20 @@
 """The crew's part of the demo: a survey with its setups and readings, sent as a phone sends them.
 
-A phone names its rows itself, before it has signal. The names here are the same in every run, so sending all of it
-again is harmless, and the service says how much of it is new.
+A phone names its readings itself, before it has signal. The names here are the same in every run, so sending all of
+them again is harmless, and the service says how many are new.
 """
 
 import datetime
 import uuid
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from http import HTTPStatus
 from typing import Any
 
-from calcs.demo.client import Client, RefusedError
+from calcs.demo.client import Client
 from calcs.demo.crew import Shot
 from calcs.demo.scenario import Home
 
 Row = dict[str, Any]
-NAMESPACE = uuid.UUID("6f1d2c1e-5f0b-4a55-9d0e-7a3f5f0c2b91")
 BETWEEN_SHOTS = datetime.timedelta(seconds=70)
 DEVICE = "truck 2 phone"
 
@@ -36,32 +34,17 @@ class Sent:
         return f"surveys/{self.survey['id']}/readings/"
 
 
-def key_of(home: Home, *words: str) -> str:
-    """Return the lasting UUID of something that the phone makes at a home."""
-    return str(uuid.uuid5(NAMESPACE, "/".join((home.code, *words))))
-
-
 def open_survey(client: Client, home: Home, layout: Row) -> Sent:
     """Make the survey and its setups, or find them."""
-    body = {**home.survey, "id": key_of(home, "survey"), "siting": layout["siting"]}
-    survey = _made(client, "surveys/", body)
-    setups = {}
+    survey = client.only("surveys/", {**home.survey, "siting": layout["siting"]}, siting=layout["siting"])
+    setups = {each["code"]: each["id"] for each in client.all("setups/", survey=survey["id"])}
     for place in home.setups:
-        trial = "grew" if place.sense == "up" else "shrank"
-        setup = {"id": key_of(home, place.code), "survey": survey["id"], "code": place.code, "device": DEVICE}
-        setups[place.code] = _made(client, "setups/", {**setup, "sense": place.sense, "sense_trial": trial})["id"]
+        if place.code not in setups:
+            trial = "grew" if place.sense == "up" else "shrank"
+            setup = {"survey": survey["id"], "code": place.code, "sense": place.sense, "sense_trial": trial}
+            setups[place.code] = client.post("setups/", {**setup, "device": DEVICE}).body["id"]
     points = {each["label"]: each["id"] for each in layout["points"]}
     return Sent(home=home, survey=survey, setups=setups, points=points)
-
-
-def _made(client: Client, path: str, body: Row) -> Row:
-    try:
-        found: Row = client.get(f"{path}{body['id']}/")
-    except RefusedError as refused:
-        if refused.status != HTTPStatus.NOT_FOUND:
-            raise
-        found = client.post(path, body).body
-    return found
 
 
 def send(client: Client, sent: Sent, shots: Iterable[Shot]) -> Row:
@@ -84,8 +67,8 @@ def submit(client: Client, sent: Sent) -> int:
 
 
 def reading_key(sent: Sent, shot: Shot) -> str:
-    """Return the UUID of a reading."""
-    return key_of(sent.home, shot.key)
+    """Return the lasting UUID of a reading, the same in every run on the same survey."""
+    return str(uuid.uuid5(uuid.UUID(sent.survey["id"]), shot.key))
 
 
 def _wire(sent: Sent, shot: Shot) -> Row:

@@ -1,13 +1,16 @@
 """The demo's story in words, made from the service's answers and nothing else: every figure is one it sent."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from calcs.demo.answers import Answers
+from calcs.engine.stacks import DEFAULT_PARTS, DEFAULT_RULES
 from calcs.engine.units import format_sixteenths
 
 Result = Mapping[str, Any]
 TWO_SIDED_95 = 1.96
 MOST_NAMED = 6
+PART_LB = {part.code: part.lb for part in DEFAULT_PARTS} | {"shims": DEFAULT_RULES.shims_lb}
 OPTION_WORDS = {
     "least_work": "least work",
     "raise_only": "raise only",
@@ -33,22 +36,24 @@ class Names:
         return text
 
 
-def levels_lines(levels: Result, names: Names) -> Iterator[str]:
+def levels_lines(levels: Result, flatness: Result, names: Names) -> Iterator[str]:
     """Say how high and low the home lies, how sure that is, and whether the noise is what was said."""
     heights = {each["point"]: each for each in levels["heights"]}
-    worst_sd_in = max(each["sd_in"] for each in heights.values())
+    supports = {each["code"]: each for each in flatness["points"]}
+    low, high = flatness["lowest"], flatness["highest"]
+    sd_in = max(heights[code]["sd_in"] for code in supports)
     yield (
-        f"{len(levels['readings'])} readings -> {len(heights)} heights, each good to "
-        f"± {_inches(TWO_SIDED_95 * worst_sd_in, denominator=32)} in or better (95 %)"
+        f"{len(levels['readings'])} readings -> {len(heights)} heights: from {names(low)}, the lowest, to "
+        f"{names(high)}, the highest, {_inches(flatness['range_in'])} ± {_inches(TWO_SIDED_95 * sd_in * 2**0.5)} in"
     )
     test = levels["global_test"]
     if test is None:
         yield "nothing is read twice: no check of the noise"
         return
-    state = "passes" if test["passed"] else f"fails: {test['direction']}"
+    state = "passes" if test["passed"] else f"fails, {test['direction']} than said"
     yield (
-        f"noise is {test['ratio']:.2f} of what was said, {test['lower']:.2f} to {test['upper']:.2f} would pass: "
-        f"global test {state} ({levels['degrees_of_freedom']} degrees of freedom)"
+        f"global test {state}: noise {test['ratio']:.2f} of what was said, {test['lower']:.2f} to "
+        f"{test['upper']:.2f} would pass ({levels['degrees_of_freedom']} readings more than needed)"
     )
 
 
@@ -84,10 +89,6 @@ def flatness_lines(flatness: Result, names: Names) -> Iterator[str]:
             f"{names(pair['a'])}-{names(pair['b'])} {_inches(abs(pair['difference_in']))}"
             for pair in over[:MOST_NAMED]
         )
-    yield (
-        f"lowest {names(flatness['lowest'])}, highest {names(flatness['highest'])}, "
-        f"{_inches(flatness['range_in'])} in between them"
-    )
 
 
 def option_lines(lift: Result, names: Names) -> Iterator[str]:
@@ -118,12 +119,16 @@ def chosen(lift: Result) -> Result | None:
 
 def move_lines(option: Result, names: Names) -> Iterator[str]:
     """Say what to do at each support that is touched, biggest first."""
-    moves = sorted(
-        (move for move in option["moves"] if move["support_change_in"]), key=lambda move: -abs(move["move_in"])
-    )
-    words = [_move_words(move, names) for move in moves]
-    for start in range(0, len(words), 4):
-        yield "; ".join(words[start : start + 4])
+    words = move_words(option, names)
+    for start in range(0, len(words), 5):
+        yield "; ".join(words[start : start + 5])
+
+
+def move_words(option: Result, names: Names) -> list[str]:
+    """Return a few words for each support that is touched, biggest first."""
+    touched = [move for move in option["moves"] if move["move_in"] or move["support_change_in"]]
+    touched.sort(key=lambda move: -abs(move["move_in"]))
+    return [_move_words(move, names) for move in touched]
 
 
 def _move_words(move: Result, names: Names) -> str:
@@ -140,33 +145,71 @@ def binding_lines(lift: Result, names: Names) -> Iterator[str]:
             yield f"{OPTION_WORDS[option['name']]}: {names.in_text(each['text'])} (saves {each['saves_min']:.0f} min)"
 
 
-def strap_lines(straps: Result, names: Names, ultimate_lb: float) -> Iterator[str]:
+def strap_lines(straps: Result, names: Names) -> Iterator[str]:
     """Say which straps to loosen before jacking, and what the worst anchor would carry if its strap stayed tight."""
-    loosen = [each for each in straps["straps"] if each["handling"] == "loosen_first"]
-    if not loosen:
-        yield "no strap needs loosening"
-    else:
+    rows = [{**each, "label": each.get("label") or names(each["code"])} for each in straps["straps"]]
+    loosen = [each for each in rows if each["handling"] == "loosen_first"]
+    if loosen:
         yield "loosen before jacking: " + ", ".join(
-            f"{names(each['code'])} by {_inches(each['slack_needed_in'], denominator=32)}" for each in loosen
+            f"{each['label']} by {_inches(each['slack_needed_in'])}" for each in loosen
         )
-    worst = max(straps["straps"], key=lambda each: each["tension_if_tight_lb"])
-    yield (
-        f"worst anchor {names(worst['code'])}: left tight it would carry {worst['tension_if_tight_lb']:,.0f} lb "
-        f"against {ultimate_lb:,.0f} lb, {worst['tension_state'].replace('_', ' ')}"
-    )
+    else:
+        yield "no strap needs loosening"
+    worst = max(rows, key=lambda each: each["tension_if_tight_lb"], default=None)
+    if worst is not None:
+        yield (
+            f"worst anchor {worst['label']}: left tight it would carry {worst['tension_if_tight_lb']:,.0f} lb, "
+            f"{worst['tension_state'].replace('_', ' ')} load (3,150 lb working, 4,725 lb ultimate)"
+        )
 
 
-def stack_lines(stacks: Result, names: Names, weights_lb: Mapping[str, float] | None = None) -> Iterator[str]:
-    """Say which supports are rebuilt and what parts that takes."""
-    rebuilt = [each for each in stacks["supports"] if each["added"] or each["removed"]]
-    yield f"{len(rebuilt)} of {len(stacks['supports'])} touched supports get other parts, the rest new shims"
+def stack_lines(stacks: Result) -> Iterator[str]:
+    """Say which supports are rebuilt, and what parts with what weight that takes."""
+    rebuilt = [each["label"] for each in stacks["supports"] if each["added"] or each["removed"]]
+    yield f"{len(stacks['supports'])} stacks; other parts at {', '.join(rebuilt) or 'none'}, new shims at the rest"
     totals = {part: count for part, count in stacks["totals"].items() if count}
+    lb = sum(PART_LB[part] * count for part, count in totals.items())
     listed = ", ".join(f"{count} {part.replace('_', ' ')}" for part, count in totals.items())
-    lb = "" if weights_lb is None else f"; {sum(weights_lb[part] * count for part, count in totals.items()):,.0f} lb"
-    yield f"load: {listed}{lb}"
-    stuck = [names(each["code"]) for each in stacks["supports"] if each["status"] != "ok"]
+    yield f"parts to load: {listed}: {lb:,.0f} lb"
+    stuck = [each["label"] for each in stacks["supports"] if each["status"] != "ok"]
     if stuck:
         yield f"no stack fits at {', '.join(stuck)}"
+
+
+def standing_lines(plan: Result) -> Iterator[str]:
+    """Say whether the plan stands on a doubtful reading."""
+    if plan["is_provisional"]:
+        points = ", ".join(each["label"] for each in plan["provisional_points"])
+        yield f"provisional: a doubtful reading touches {points}, which moves"
+    else:
+        yield "not provisional: no support moves on a suspect or unchecked reading"
+
+
+def change_lines(before: Answers, after: Answers, names: Names) -> Iterator[str]:
+    """Say what other readings made of the heights' test and the plan."""
+    for word, answers in (("before", before), ("after", after)):
+        suspects = sum(each["suspect"] for each in answers.levels["readings"])
+        test = "passes" if answers.levels["global_test"]["passed"] else "fails"
+        plan = chosen(answers.lift)
+        work = f"{plan['minutes']:.0f} min at {plan['touched']} supports" if plan else "no plan"
+        standing = "provisional" if answers.plan and answers.plan["is_provisional"] else "not provisional"
+        yield f"{word:<7}{suspects} suspect, global test {test}; {work}, {standing}"
+    moved = [_moves(answers.lift) for answers in (before, after)]
+    changed = [code for code in moved[0] | moved[1] if moved[0].get(code, 0.0) != moved[1].get(code, 0.0)]
+    if changed:
+        yield "moves that change: " + ", ".join(
+            f"{names(code)} {_move_or_none(moved[0].get(code, 0.0))} -> {_move_or_none(moved[1].get(code, 0.0))}"
+            for code in changed
+        )
+
+
+def _moves(lift: Result) -> dict[str, float]:
+    plan = chosen(lift)
+    return {move["code"]: move["move_in"] for move in plan["moves"] if move["move_in"]} if plan else {}
+
+
+def _move_or_none(move_in: float) -> str:
+    return _inches(move_in, signed=True) if move_in else "none"
 
 
 def misclosure_lines(readings: Sequence[Result], setup_codes: Mapping[str, str]) -> Iterator[str]:
@@ -184,8 +227,3 @@ def misclosure_lines(readings: Sequence[Result], setup_codes: Mapping[str, str])
 
 def _inches(value_in: float, *, signed: bool = False, denominator: int = 16) -> str:
     return format_sixteenths(value_in, signed=signed, denominator=denominator)
-
-
-def first(lines: Iterable[str]) -> str:
-    """Return the first line of a part of the story."""
-    return next(iter(lines))

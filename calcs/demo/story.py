@@ -1,0 +1,203 @@
+"""The demo's story: two homes entered, read, computed by the background worker, and told from its answers."""
+
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from calcs.demo import office, phone, telling
+from calcs.demo.answers import Answers, wait_for
+from calcs.demo.client import Client
+from calcs.demo.crew import Shot, correction, shots, slip_at
+from calcs.demo.scenario import DOUBLE, SMALL, Home
+
+TEXT_WIDTH = 98
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Teller:
+    """Writes the story line by line as it happens, with how long things took."""
+
+    write: Callable[[str], None]
+
+    def title(self, text: str) -> None:
+        """Begin a part."""
+        self.write(f"\n{text}")
+
+    def line(self, text: str, seconds: float | None = None) -> None:
+        """Write a line of a part."""
+        self.write(f"  {text}" if seconds is None else f"  {text:<{TEXT_WIDTH}} {seconds:6.2f} s")
+
+    def lines(self, texts: Iterable[str]) -> None:
+        """Write lines of a part."""
+        for text in texts:
+            self.line(text)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cast:
+    """Who speaks to the service, and who listens to the story."""
+
+    office: Client
+    crew: Client
+    lead: str  # by whom the crew is led
+    teller: Teller
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """A survey that has been handed in, with all that the crew knows of it."""
+
+    home: Home
+    layout: Row
+    sent: phone.Sent
+    taken: list[Shot]
+    is_new: bool
+
+    @property
+    def names(self) -> telling.Names:
+        """What people call the points, straps and connections."""
+        coded = [*self.layout["straps"], *self.layout["connections"]]
+        codes = {each["id"]: each["code"] for each in coded}
+        return telling.Names(codes | {each["id"]: each["label"] for each in self.layout["points"]})
+
+
+def tell(cast: Cast) -> Row:
+    """Tell the whole story; return the main survey."""
+    main = tell_double(cast)
+    tell_small(cast)
+    return main
+
+
+def tell_double(cast: Cast) -> Row:
+    """Tell of the two-section home: its survey, the slip in it, the plan, and what the correction changes."""
+    teller = cast.teller
+    job = _survey(cast, DOUBLE)
+    corrected = _correction_is_known(cast, job)
+    if corrected:
+        teller.line("this scenario is here already: what follows are its stored answers, after the correction")
+    answers = _answers(cast, job)
+    _tell_heights(cast, job, answers, planted=None if corrected else slip_at(job.home, office.frame_of(job.layout)))
+    _tell_plan(cast, job, answers)
+    if not corrected:
+        _tell_correction(cast, job, answers)
+    return job.sent.survey
+
+
+def tell_small(cast: Cast) -> None:
+    """Tell of the small house in two lines."""
+    job = _survey(cast, SMALL, quietly=True)
+    answers = wait_for(cast.crew, job.sent.survey["id"], told=lambda name, seconds: None)
+    cast.teller.title(_headline(job.home))
+    cast.teller.line(_extent(job.layout) + "; " + next(telling.flatness_lines(answers.flatness, job.names)))
+    best = telling.chosen(answers.lift)
+    if best is None:
+        cast.teller.line("no option is possible")
+    else:
+        cast.teller.line(
+            f"{best['minutes']:.0f} min, proven least: " + "; ".join(telling.move_words(best, job.names))
+        )
+
+
+# -- what is sent --------------------------------------------------------------------------------------------
+
+
+def _survey(cast: Cast, home: Home, *, quietly: bool = False) -> Job:
+    """Enter a home, send its survey twice and hand it in."""
+    teller = Teller(write=lambda text: None) if quietly else cast.teller
+    teller.title(_headline(home))
+    begun = time.perf_counter()
+    layout = office.enter(cast.office, home, lead=cast.lead)
+    teller.line(_extent(layout), time.perf_counter() - begun)
+    taken = shots(home, office.frame_of(layout))
+    sent = phone.open_survey(cast.crew, home, layout)
+    is_new = _send_twice(cast.crew, sent, taken, teller)
+    begun = time.perf_counter()
+    status = phone.submit(cast.crew, sent)
+    teller.line(f"handed in ({status}): the worker computes", time.perf_counter() - begun)
+    return Job(home=home, layout=layout, sent=sent, taken=taken, is_new=is_new)
+
+
+def _send_twice(client: Client, sent: phone.Sent, taken: list[Shot], teller: Teller) -> bool:
+    begun = time.perf_counter()
+    counts = phone.send(client, sent, taken)
+    examples = " or ".join(each.typed for each in (taken[8], taken[-8]))
+    places = f"{len(sent.setups)} setups in {max(each.round for each in taken)} rounds"
+    text = f"{len(taken)} readings from {places}, typed as {examples}: {counts['received']} new"
+    teller.line(text, time.perf_counter() - begun)
+    again = phone.send(client, sent, taken)
+    teller.line(f"the same {len(taken)} once more: {again['received']} new, {again['repeated']} known already")
+    return bool(counts["received"])
+
+
+def _correction_is_known(cast: Cast, job: Job) -> bool:
+    pair = correction(job.home, job.taken, office.frame_of(job.layout))
+    known = {row["id"] for row in cast.crew.all("readings/", survey=job.sent.survey["id"])}
+    return pair is not None and phone.reading_key(job.sent, pair[1]) in known
+
+
+def _answers(cast: Cast, job: Job) -> Answers:
+    def told(name: str, seconds: float) -> None:
+        cast.teller.line(f"  {name} done", seconds)
+
+    return wait_for(cast.crew, job.sent.survey["id"], told=told)
+
+
+# -- what is told --------------------------------------------------------------------------------------------
+
+
+def _headline(home: Home) -> str:
+    size = f"{home.home['width_ft']} x {home.home['length_ft']} ft"
+    return f"{home.home['name']} ({home.code}), {home.siting['address']}: {size}"
+
+
+def _extent(layout: Row) -> str:
+    parts = [f"{len(layout['supports'])} supports", f"{len(layout['neighbour_pairs'])} pairs"]
+    for name, word in (("benchmarks", "benchmarks"), ("connections", "connections"), ("straps", "straps")):
+        if layout[name]:
+            parts.append(f"{len(layout[name])} {word}")
+    return ", ".join(parts)
+
+
+def _tell_heights(cast: Cast, job: Job, answers: Answers, *, planted: str | None) -> None:
+    teller, names = cast.teller, job.names
+    readings = cast.crew.all("readings/", survey=job.sent.survey["id"], standing="true")
+    readings.sort(key=lambda row: row["sequence"])
+    teller.title("Heights")
+    teller.lines(telling.misclosure_lines(readings, {key: code for code, key in job.sent.setups.items()}))
+    teller.lines(telling.levels_lines(answers.levels, answers.flatness, names))
+    point_of = {row["id"]: row["point"] for row in readings}
+    teller.lines(telling.suspect_lines(answers.levels, names, point_of, planted))
+    teller.lines(telling.flatness_lines(answers.flatness, names))
+
+
+def _tell_plan(cast: Cast, job: Job, answers: Answers) -> None:
+    teller, names, plan = cast.teller, job.names, answers.plan
+    teller.title("Lift plan (* recommended)")
+    teller.lines(telling.option_lines(answers.lift, names))
+    best = telling.chosen(answers.lift)
+    if best is None or plan is None:
+        teller.lines(telling.strap_lines(answers.straps_as_found, names))
+        return
+    teller.lines(telling.standing_lines(plan))
+    teller.lines(telling.move_lines(best, names))
+    teller.lines(telling.binding_lines(answers.lift, names))
+    teller.title("Straps and stacks of that plan")
+    teller.lines(telling.strap_lines(plan["straps"]["result"], names))
+    if plan["stacks"]:
+        teller.lines(telling.stack_lines(plan["stacks"]["result"]))
+
+
+def _tell_correction(cast: Cast, job: Job, before: Answers) -> None:
+    """Read the suspect again, send that with a reason, and say what it changes."""
+    pair = correction(job.home, job.taken, office.frame_of(job.layout))
+    if pair is None:
+        return
+    wrong, again = pair
+    teller = cast.teller
+    teller.title(f"The crew reads {again.label} again: {again.typed} in place of {wrong.typed}")
+    counts = phone.correct(cast.crew, job.sent, wrong, again)
+    teller.line(f"correction taken, nothing overwritten: the survey is at revision {counts['revision']}")
+    after = _answers(cast, job)
+    teller.lines(telling.change_lines(before, after, job.names))
