@@ -35,8 +35,8 @@ class Client:
     """Speaks to the service at ``address`` for the person whose device token it holds."""
 
     def __init__(self, address: str, token: str) -> None:
-        where = urlsplit(address if "//" in address else f"//{address}")
-        if where.scheme not in ("", "http") or not where.hostname:
+        where = urlsplit(address)
+        if where.scheme != "http" or not where.hostname:
             raise ValueError(f"address: {address!r} is not allowed; give one such as http://127.0.0.1:8000")
         self._connection = http.client.HTTPConnection(where.hostname, where.port or 80, timeout=TIMEOUT_S)
         self._headers = {

@@ -1,0 +1,96 @@
+"""The demo as people see it: told over HTTP from what a real worker computed, once and once more."""
+
+from io import StringIO
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.test import Client
+from pytest_django import Settings
+from pytest_django.live_server_helper import LiveServer
+
+from calcs.demo.client import Client as ApiClient
+from calcs.demo.client import RefusedError
+from calcs.demo.people import PEOPLE, seed, token_for
+from jobs.models import Company, Home, User
+from jobs.project.pytest_services import RealWorker
+from surveys.models import Reading, Survey
+
+
+def story(address: str) -> str:
+    out = StringIO()
+    call_command("demo_story", address=address, stdout=out)
+    return out.getvalue()
+
+
+def line_with(text: str, words: str) -> str:
+    return next(line for line in text.splitlines() if words in line)
+
+
+@pytest.mark.django_db
+def test_outside_the_demo_nothing_is_made(settings: Settings) -> None:
+    settings.DEMO = False
+    with pytest.raises(CommandError, match="this is not a demo: set DEMO=true"):
+        story("http://127.0.0.1:1")
+    assert (User.objects.count(), Company.objects.count()) == (0, 0)
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("address", ["nowhere", "https://127.0.0.1:1", "http://"])
+def test_a_wrong_address_is_told_in_one_line(settings: Settings, address: str) -> None:
+    settings.DEMO = True
+    with pytest.raises(CommandError, match="give one such as") as refused:
+        story(address)
+    assert "\n" not in str(refused.value)
+
+
+@pytest.mark.django_db
+def test_a_service_that_does_not_answer_is_told_in_one_line(settings: Settings) -> None:
+    settings.DEMO = True
+    with pytest.raises(CommandError, match="the story stopped"):
+        story("http://127.0.0.1:9")
+
+
+@pytest.mark.django_db
+def test_the_people_are_made_once_and_have_no_password() -> None:
+    first, second = seed(), seed()
+    assert first == second
+    assert User.objects.count() == len(PEOPLE)
+    assert not any(user.has_usable_password() for user in User.objects.all())
+
+
+def test_a_refusal_names_the_field(live_server: LiveServer) -> None:
+    client = ApiClient(live_server.url, token_for(seed()["ibbie"], "desk"))
+    with pytest.raises(RefusedError, match="width_ft") as refused:
+        client.post("homes/", {"code": "X", "kind": "manufactured", "length_ft": "60"})
+    client.close()
+    assert refused.value.status == 400
+
+
+def test_the_story_is_told_once_and_again_without_harm(
+    live_server: LiveServer, real_worker: RealWorker, settings: Settings
+) -> None:
+    settings.DEMO = True
+    told = story(live_server.url)
+
+    assert "115 new" in told
+    assert "the same 115 once more: 0 new, 115 known already" in told
+    assert "read D7 again: about 1/2 in off" in told
+    assert "planted: one slip of 1/2 in at D7: found" in told
+    assert "provisional: a doubtful reading touches D7" in told
+    assert "raise E9 by 5/8" in told
+    assert "DR1" in line_with(told, "(saves 35 min)")
+    assert "WR1" in line_with(told, "(saves 20 min)")
+    assert "R7" in line_with(told, "loosen before jacking")
+    assert "over ultimate" in line_with(told, "worst anchor R7")
+    assert "parts to load" in told
+    assert "1 suspect, global test fails" in line_with(told, "before")
+    assert "0 suspect, global test passes" in line_with(told, "after  ")
+    for link in [word for word in told.split() if "/demo/" in word]:
+        assert Client().get(link.removeprefix(live_server.url)).status_code == 302
+
+    rows = (Home.objects.count(), Survey.objects.count(), Reading.objects.count(), User.objects.count())
+    again = story(live_server.url)
+    assert rows == (Home.objects.count(), Survey.objects.count(), Reading.objects.count(), User.objects.count())
+    assert "this scenario is here already" in again
+    assert "no reading is suspect" in again
+    assert line_with(again, "least work") == line_with(again, "* least work")
