@@ -67,7 +67,7 @@ class RealWorker:
             ],
             log=log,
             cwd=CHECKOUT,
-            env={"DATABASE_URL": database_url},
+            env={"DATABASE_URL": database_url, "TASK_QUEUE": queue},  # what follows from a task goes there too
             firm=signal.SIGQUIT,
         )
         self._child: Child | None = None

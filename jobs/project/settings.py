@@ -154,6 +154,7 @@ CELERY_BROKER_URL = env.str("BROKER_URL", "redis://127.0.0.1:6379/0")
 CELERY_ACCEPT_CONTENT = ["json"]
 CELERY_TASK_SERIALIZER = "json"
 CELERY_TASK_IGNORE_RESULT = True  # the Calculation row is the result
+CELERY_TASK_DEFAULT_QUEUE = env.str("TASK_QUEUE", "celery")  # one for each instance, where several share a broker
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
@@ -178,5 +179,6 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": env.float("SWEEP_EVERY_S", 30.0),
     },
 }
-CALCULATION_LEASE_S = env.float("CALCULATION_LEASE_S", 660.0)  # beyond the hard time limit of a task
+CALCULATION_LEASE_S = env.float("CALCULATION_LEASE_S", 300.0)  # the time limits of a calculation lie within it
 CALCULATION_ATTEMPTS = env.int("CALCULATION_ATTEMPTS", 3)
+CALCULATION_RESEND_S = env.float("CALCULATION_RESEND_S", 30.0)  # waiting longer, its message may be lost
