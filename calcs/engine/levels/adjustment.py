@@ -44,45 +44,35 @@ def adjust(network: Network, setups: tuple[LevelSetup, ...]) -> Adjustment:
     NoConvergence
         When the numbers are too large or too small for floating point.
     """
-    count, readings, lines = len(network.points), network.setup_of.size, len(setups)
-    point_of, held_there = network.point_of, network.held[network.point_of]
-    observed = network.observed - network.held_height[point_of]
+    count, lines = len(network.points), len(setups)
+    near, base_in, taken_off_in = _brought_near_zero(network, lines)
+    share, total = _shares(near, count)
+    observed = near.observed - near.held_height[near.point_of]
+    mean = np.bincount(near.point_of, share * observed, count)
 
-    # Shares: what each observation has in the mean that stands for its point's height; none where that is held.
-    weight = np.where(held_there, 0.0, network.sd**-2.0)
-    total = np.bincount(point_of, weight, count)
-    total[network.held] = np.inf
-    share = weight / total[point_of]
-    mean = np.bincount(point_of, share * observed, count)
-
-    of_setup = _setup_columns(network, lines)
-    means = _point_means(of_setup, share, network, count, lines)
-    root_weight = 1.0 / network.sd
-    design = means[point_of]
-    design[:readings] -= of_setup
-    design *= root_weight[:, None]
-    scale = np.sqrt(np.einsum("ij,ij,i->j", of_setup, of_setup, root_weight[:readings] ** 2))
-    first = 1 if network.free else 0  # heights float together with the lines: one of them stands still for now
+    of_setup = _setup_columns(near, lines)
+    means = _point_means(of_setup, share, near, count, lines)
+    design, scale = _design(of_setup, means, near)
+    first = 1 if near.free else 0  # heights float together with the lines: one of them stands still for now
     try:
-        solved = fit(design[:, first:], root_weight * (observed - mean[point_of]), scale=scale[first:])
+        solved = fit(design[:, first:], (observed - mean[near.point_of]) / near.sd, scale=scale[first:])
     except UndeterminedError as undetermined:
-        raise _undetermined(undetermined.column + first, network, setups) from None
+        raise _undetermined(undetermined.column + first, near, setups) from None
 
     unknowns = np.concatenate([np.zeros(first), solved.unknowns])
-    heights = network.held_height + mean + means @ unknowns
-    shift = heights.mean() if network.free else 0.0
-    redundancy = 1.0 - share - solved.leverage
+    heights = near.held_height + mean + means @ unknowns
+    shift = heights.mean() if near.free else -base_in
     return Adjustment(
         heights=heights - shift,
-        lines=unknowns[:lines] - shift,
+        lines=unknowns[:lines] - shift - taken_off_in,
         drifts=unknowns[lines:],
-        residuals=solved.residuals * network.sd,
-        redundancy=redundancy,
+        residuals=solved.residuals * near.sd,
+        redundancy=1.0 - share - solved.leverage,
         squares=float(solved.residuals @ solved.residuals),
-        degrees_of_freedom=point_of.size - (count - int(network.held.sum())) - solved.unknowns.size,
+        degrees_of_freedom=near.point_of.size - (count - int(near.held.sum())) - solved.unknowns.size,
         alone=1.0 / total,
         root=means[:, first:] @ solved.root,
-        free=network.free,
+        free=near.free,
     )
 
 
@@ -106,6 +96,47 @@ def covariance(adjustment: Adjustment) -> Array:
         half = (alone.mean() / 2.0 - alone) / alone.size
         matrix += half[:, None] + half
     return matrix
+
+
+def _brought_near_zero(network: Network, lines: int) -> tuple[Network, float, Array]:
+    """Whole inches taken off heights (one number) and readings (one a setup, (s,)).
+
+    That is exact for readings in fractions of an inch; rounding errors are then those of the differences, not of
+    elevations a thousand times larger.
+    """
+    readings, setup_of = network.setup_of.size, network.setup_of
+    given = np.concatenate([network.held_height[network.held], network.observed[readings:]])
+    base_in = float(np.rint(given.mean())) if given.size else 0.0
+    sums = np.bincount(setup_of, network.observed[:readings], lines)
+    taken_off_in: Array = np.rint(sums / np.bincount(setup_of, minlength=lines))
+    observed = network.observed.copy()
+    observed[:readings] -= taken_off_in[setup_of]
+    observed[readings:] -= base_in
+    held_height = np.where(network.held, network.held_height - base_in, 0.0)
+    return network._replace(observed=observed, held_height=held_height), base_in, taken_off_in
+
+
+def _shares(network: Network, count: int) -> tuple[Array, Array]:
+    """What each observation has in the mean that stands for its point's height (m,), and the weight of it (p,).
+
+    A held height is no mean: its observations have no share, its weight is infinite.
+    """
+    weight = np.where(network.held[network.point_of], 0.0, network.sd**-2.0)
+    total = np.zeros(count)
+    np.add.at(total, network.point_of, weight)
+    total[network.held] = np.inf
+    share: Array = weight / total[network.point_of]
+    return share, total
+
+
+def _design(of_setup: Array, means: Array, network: Network) -> tuple[Array, Array]:
+    """Weighted columns of lines and drifts, heights projected out (m, s + d), and their size before that (s + d,)."""
+    readings = network.setup_of.size
+    root_weight = 1.0 / network.sd
+    design = means[network.point_of]
+    design[:readings] -= of_setup
+    design *= root_weight[:, None]
+    return design, np.sqrt(root_weight[:readings] ** 2 @ of_setup**2)
 
 
 def _setup_columns(network: Network, lines: int) -> Array:
