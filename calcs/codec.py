@@ -183,7 +183,7 @@ def _check_int(value: object) -> None:
 def _check_str(value: object) -> None:
     if not isinstance(value, str):
         _refuse(value, "text")
-    if _UNFIT_TEXT.search(value):
+    if not value.isprintable() and _UNFIT_TEXT.search(value):  # the first is quick, and true of nearly all
         raise _RefusedError("must be text without line breaks or control characters")
 
 
@@ -220,10 +220,11 @@ def _literal(words: tuple[object, ...]) -> _Check:
 
 def _optional(inner: _Check) -> _Check:
     allowed = f"{inner.allowed} or null"
+    check_value = inner.check
 
     def check(value: object) -> None:
         if value is not None:
-            inner.check(value)
+            check_value(value)
 
     return _Check(allowed, check)
 
@@ -277,7 +278,8 @@ def _mapping(inner: _Check) -> _Check:
 def _object(wanted: type[Any]) -> _Check:
     hints = typing.get_type_hints(wanted)
     fields = dataclasses.fields(wanted)
-    checks = {field.name: _check_of(hints[field.name]) for field in fields}
+    allowed = {field.name: _check_of(hints[field.name]).allowed for field in fields}
+    checks = {field.name: _check_of(hints[field.name]).check for field in fields}
     required = [
         field.name
         for field in fields
@@ -293,10 +295,10 @@ def _object(wanted: type[Any]) -> _Check:
             for name, item in value.items():
                 if name not in checks:
                     raise _RefusedError(unknown)
-                checks[name].check(item)
+                checks[name](item)
             for name in required:
                 if name not in value:
-                    raise _RefusedError(f"missing; it must be {checks[name].allowed}")
+                    raise _RefusedError(f"missing; it must be {allowed[name]}")
         except _RefusedError as refused:
             refused.path.insert(0, _member(name))
             raise

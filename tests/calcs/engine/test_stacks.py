@@ -331,3 +331,16 @@ def test_sixty_supports_take_well_under_a_second() -> None:
     solve_stacks(StacksInput(supports=sixty))
 
     assert time.perf_counter() - started < 0.5
+
+
+RULES = [field.name for field in dataclasses.fields(StackRules)]
+
+
+@given(st.floats(), st.dictionaries(st.sampled_from(RULES), st.floats(), max_size=3))
+def test_any_number_is_refused_or_answered_in_finite_numbers(height_in: float, rules: dict[str, float]) -> None:
+    """Called directly, past the codec: NaN, infinity and the ends of the float range included."""
+    try:
+        result = solve_one(found(height_in=height_in), rules=StackRules(**rules))
+    except InvalidInput:
+        return
+    assert all(math.isfinite(value) for value in dataclasses.astuple(result) if isinstance(value, float))

@@ -234,3 +234,18 @@ def test_a_name_given_twice_is_refused() -> None:
 
 def test_no_straps_give_no_answer_lines() -> None:
     assert solve_straps(StrapsInput(straps=())).straps == ()
+
+
+NUMBERS = [field.name for field in dataclasses.fields(Strap) if field.name != "code"]
+
+
+@given(st.dictionaries(st.sampled_from(NUMBERS), st.floats(), min_size=1))
+def test_any_number_is_refused_or_answered_in_finite_numbers(changes: dict[str, float]) -> None:
+    """Called directly, past the codec: NaN, infinity and the ends of the float range included."""
+    try:
+        result = solve_one(found(**changes))
+    except InvalidInput:
+        return
+    numbers = [value for value in dataclasses.astuple(result) if isinstance(value, float)]
+    assert all(map(math.isfinite, numbers))
+    assert all(math.copysign(1, value) == 1 for value in numbers if value == 0)
