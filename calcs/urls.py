@@ -6,4 +6,7 @@ from calcs import views
 
 urlpatterns = [
     path("homes/<uuid:pk>/", views.home, name="home"),
+    path("surveys/<uuid:pk>/", views.survey, name="survey"),
+    path("surveys/<uuid:pk>/progress/", views.survey_progress, name="survey-progress"),
+    path("surveys/<uuid:pk>/compute/", views.survey_compute, name="survey-compute"),
 ]

@@ -2,12 +2,20 @@
 
 from uuid import UUID
 
+from django.contrib import messages
 from django.db.models import OuterRef, Prefetch, QuerySet, Subquery
 from django.db.models.fields.json import KeyTextTransform
-from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.http import HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST
 
+from calcs import services
+from calcs.drawings import LevelMap, draw_level_map
 from calcs.models import Answer
+from calcs.stack_drawings import draw_stack
+from calcs.survey_page import gather, progress_of, steps_of
 from jobs.models import Connection, Home, HomeContact, Point, Siting, Strap
 from jobs.views import SignedInRequest, page
 from surveys.models import Survey
@@ -41,3 +49,63 @@ def _surveys_with_verdict() -> QuerySet[Survey]:
     flatness = Answer.objects.filter(survey=OuterRef("pk"), kind="flatness")
     verdict = flatness.annotate(verdict=KeyTextTransform("verdict", "calculation__result")).values("verdict")[:1]
     return Survey.objects.select_related("author").annotate(verdict=Subquery(verdict)).order_by("-started_at", "-pk")
+
+
+# -- a survey ------------------------------------------------------------------------------------------------
+
+
+@page
+def survey(request: SignedInRequest, pk: UUID) -> HttpResponse:
+    """A survey: how level the home is, what is doubtful, and the ways to lift it."""
+    found = gather(
+        _survey(request, pk),
+        unit=request.user.length_unit,
+        option=request.GET.get("option", ""),
+        datum=request.GET.get("datum", ""),
+    )
+    context = {
+        "page": found,
+        "survey": found.survey,
+        "maps": [_drawn(level_map) for level_map in found.maps],
+        "work": [
+            (work, _svg(draw_stack(work.stack.picture)) if work.stack and work.stack.picture else "")
+            for work in found.work
+        ],
+    }
+    return render(request, "calcs/survey.html", context)
+
+
+@page
+def survey_progress(request: SignedInRequest, pk: UUID) -> HttpResponse:
+    """How far the background work has come: a small answer that the page asks for again and again."""
+    found = _survey(request, pk)
+    progress = progress_of(found, steps_of(found))
+    return JsonResponse({"state": progress.state, "words": progress.words, "stamp": progress.stamp})
+
+
+@require_POST
+@page
+def survey_compute(request: SignedInRequest, pk: UUID) -> HttpResponse:
+    """Ask for the calculations of a survey (again)."""
+    found = _survey(request, pk)
+    services.request_calculations(found, by=request.user)
+    messages.success(request, _("Asked for. The page shows the answers as they come."))
+    return redirect("survey", pk=found.pk)
+
+
+def _survey(request: SignedInRequest, pk: UUID) -> Survey:
+    surveys = Survey.objects.visible_to(request.user).select_related("siting__home", "author")
+    return get_object_or_404(surveys, pk=pk)
+
+
+def _drawn(level_map: LevelMap) -> dict[str, SafeString | str]:
+    """Draw a map both ways; the style sheet shows the one that fits the screen."""
+    return {
+        "title": level_map.title,
+        "flat": _svg(draw_level_map(level_map)),
+        "turned": _svg(draw_level_map(level_map, is_turned=True)),
+    }
+
+
+def _svg(drawing: str) -> SafeString:
+    return mark_safe(drawing)  # noqa: S308 - the sheet that drawings are made on escapes every text

@@ -1,0 +1,253 @@
+"""The read model of the survey page: everything it shows, gathered in a fixed number of queries."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from django.utils import formats, timezone
+from django.utils.translation import gettext as _
+
+from calcs.drawings import LevelMap
+from calcs.engine.common import Caution
+from calcs.engine.lift import LiftOption
+from calcs.models import Calculation, Plan
+from calcs.staleness import why_stale
+from calcs.survey_page import checks, findings, maps, plans
+from calcs.survey_page.maps import HeightRow
+from calcs.survey_page.progress import KIND_WORDS, Progress, progress_of, steps_of
+from calcs.survey_page.record import Record, read_record
+from surveys.models import Survey
+
+T = TypeVar("T")
+
+__all__ = ["Progress", "SurveyPage", "gather", "progress_of", "steps_of"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """One thing a reader may choose, as a link's value."""
+
+    value: str
+    words: str
+    is_chosen: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Failure:
+    """A calculation that gave no answer: what is wrong, and whether asking again may help."""
+
+    what: str
+    message: str
+    do: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flatness:
+    """How level the home is, in figures."""
+
+    verdict: str
+    over: int
+    uncertain: int
+    within: int
+    range: str
+    zone: str
+    highest: str
+    lowest: str
+    tolerance: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SupportWork:
+    """What to do at one support: the move, and what to build."""
+
+    move: plans.MoveRow
+    stack: checks.StackView | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurveyPage:
+    """Everything that the page shows."""
+
+    survey: Survey
+    unit: str
+    progress: Progress
+    facts: tuple[tuple[str, str], ...]
+    failures: dict[str, Failure]
+    stale: str
+    maps: tuple[LevelMap, ...]
+    heights: tuple[HeightRow, ...]
+    datums: tuple[Choice, ...]
+    doubts: tuple[findings.Doubt, ...]
+    agreement: str
+    flatness: Flatness | None
+    pairs: tuple[findings.PairRow, ...]
+    options: tuple[plans.OptionView, ...]
+    chosen: plans.OptionView | None
+    work: tuple[SupportWork, ...]
+    to_free: tuple[plans.ToFree, ...]
+    parts: tuple[checks.PartRow, ...]
+    parts_lb: float
+    straps: tuple[checks.StrapRow, ...]
+    impossible: tuple[plans.Impossible, ...]
+    warnings: tuple[str, ...]
+    cautions: tuple[Caution, ...]
+    sources: tuple[str, ...]
+
+
+def gather(survey: Survey, *, unit: str, option: str = "", datum: str = "") -> SurveyPage:
+    """Gather the page of a survey (which comes with its siting, home and author) as one reader wants it.
+
+    ``option`` and ``datum`` are what the reader chose; what there isn't falls back to the recommended option and
+    the lowest support.
+    """
+    record = read_record(survey, unit=unit)
+    plan, lift_option = _chosen(record, option)
+    chosen_name = lift_option.name if lift_option else None
+    shown_datum = maps.datum_of(record, datum, lift_option)
+    started = formats.date_format(timezone.localtime(survey.started_at), "j M Y")
+    level_maps = maps.maps(record, shown_datum, lift_option, date=started)
+    options = plans.option_views(record, chosen_name)
+    parts = checks.part_rows(plan.stacks) if plan else ()
+    standing = [answer.calculation for answer in record.answers.values()]
+    shown = [*standing, *(check for check in ((plan.stacks, plan.straps) if plan else ()) if check)]
+    return SurveyPage(
+        survey=survey,
+        unit=unit,
+        progress=progress_of(survey, steps_of(survey)),
+        facts=_facts(record, started),
+        failures=_failures(record, plan),
+        stale=_stale_words(survey, is_computed=bool(record.answers)),
+        maps=level_maps,
+        heights=maps.height_rows(record, level_maps),
+        datums=_datums(shown_datum, has_plan=lift_option is not None),
+        doubts=findings.doubts(record),
+        agreement=findings.agreement(record),
+        flatness=_flatness(record),
+        pairs=findings.pair_rows(record),
+        options=options,
+        chosen=next((view for view in options if view.is_chosen), None),
+        work=_work(record, plan, lift_option),
+        to_free=plans.to_free(record, lift_option) if lift_option else (),
+        parts=parts,
+        parts_lb=sum(part.lb for part in parts),
+        straps=checks.strap_rows(record, plan.straps if plan and plan.straps else record.calculation("straps")),
+        impossible=plans.impossible_views(record),
+        warnings=_warnings(record, shown),
+        cautions=_cautions(shown),
+        sources=_sources(shown),
+    )
+
+
+def _chosen(record: Record, wanted: str) -> tuple[Plan | None, LiftOption | None]:
+    """Return the option that the reader chose, else the recommended one, else the first there is."""
+    if record.lift is None:
+        return None, None
+    names = [wanted, record.lift.recommended or "", *(option.name for option in record.lift.options)]
+    found = (found for name in names if (found := record.plan_and_option(name)))
+    return next(found, (None, None))
+
+
+def _facts(record: Record, started: str) -> tuple[tuple[str, str], ...]:
+    survey = record.survey
+    return (
+        (_("read on"), started),
+        (_("read by"), str(survey.author) if survey.author else _("not noted")),
+        (_("method"), survey.get_method_display()),
+        (_("setups"), ", ".join(sorted(setup.code for setup in record.setups.values())) or _("none")),
+        (_("readings"), str(len(record.readings))),
+        (_("state"), survey.get_state_display()),
+    )
+
+
+def _datums(shown: str, *, has_plan: bool) -> tuple[Choice, ...]:
+    return tuple(
+        Choice(value=value, words=str(words), is_chosen=value == shown)
+        for value, words in maps.DATUM_WORDS.items()
+        if has_plan or value != "target"
+    )
+
+
+def _flatness(record: Record) -> Flatness | None:
+    found, asked = record.flatness, record.flatness_input
+    if found is None or asked is None:
+        return None
+    return Flatness(
+        verdict=found.verdict,
+        over=found.counts.over,
+        uncertain=found.counts.uncertain,
+        within=found.counts.within,
+        range=record.length(found.range_in),
+        zone=record.length(found.zone_in),
+        highest=record.name(found.highest),
+        lowest=record.name(found.lowest),
+        tolerance=record.length(asked.tolerance_in),
+    )
+
+
+def _work(record: Record, plan: Plan | None, option: LiftOption | None) -> tuple[SupportWork, ...]:
+    if plan is None or option is None:
+        return ()
+    stacks = checks.stack_views(record, plan.stacks, dict(plans.moves_of(option)))
+    return tuple(SupportWork(move=row, stack=stacks.get(row.code)) for row in plans.move_rows(record, option))
+
+
+# -- what went wrong, and what has changed since -------------------------------------------------------------
+
+
+def _failures(record: Record, plan: Plan | None) -> dict[str, Failure]:
+    """Return what failed, by kind; a plan's own checks among it."""
+    rows = {kind: answer.calculation for kind, answer in record.answers.items()}
+    if plan:
+        rows |= {kind: check for kind, check in (("stacks", plan.stacks), ("straps", plan.straps)) if check}
+    return {
+        kind: _failure(record, kind, row)
+        for kind, row in rows.items()
+        if row.state in (Calculation.State.FAILED, Calculation.State.TIMED_OUT)
+    }
+
+
+def _failure(record: Record, kind: str, row: Calculation) -> Failure:
+    error = row.error or {}
+    if error.get("code") == "invalid_input":
+        do = _("Correct this in the readings or in the layout, then compute again.")
+    elif error.get("code") == "timed_out":
+        do = _("Compute again; if it happens twice, tell the manager.")
+    else:
+        do = _("Compute again; if it fails again, tell whoever looks after the service.")
+    return Failure(
+        what=str(KIND_WORDS.get(kind, kind)), message=record.sentence(str(error.get("message", ""))), do=do
+    )
+
+
+def _stale_words(survey: Survey, *, is_computed: bool) -> str:
+    if not is_computed:
+        return ""
+    match why_stale(survey):
+        case "readings":
+            return _("Stale: readings have come in since this was computed.")
+        case "record":
+            return _("Stale: the layout, the home's record or the rules have changed since this was computed.")
+    return ""
+
+
+# -- what goes with every result -----------------------------------------------------------------------------
+
+
+def _warnings(record: Record, shown: list[Calculation]) -> tuple[str, ...]:
+    return _once(record.sentence(warning["text"]) for result in _results(shown) for warning in result["warnings"])
+
+
+def _cautions(shown: list[Calculation]) -> tuple[Caution, ...]:
+    return _once(Caution(**caution) for result in _results(shown) for caution in result["cautions"])
+
+
+def _sources(shown: list[Calculation]) -> tuple[str, ...]:
+    return _once(source for result in _results(shown) for source in result["sources"])
+
+
+def _results(shown: list[Calculation]) -> Iterable[dict[str, Any]]:
+    return (calculation.result for calculation in shown if calculation.result is not None)
+
+
+def _once(things: Iterable[T]) -> tuple[T, ...]:
+    return tuple(dict.fromkeys(things))

@@ -1,0 +1,246 @@
+"""What a plan asks for at each support and each strap: stacks with their parts, and straps before and after."""
+
+from dataclasses import dataclass
+from itertools import groupby
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext_lazy
+
+from calcs import codec
+from calcs.engine.lift import LiftMove
+from calcs.engine.stacks import DEFAULT_PARTS, DEFAULT_RULES, StackPart, StackResult, StacksInput, StacksResult
+from calcs.engine.stacks import StackSupport as AskedStack
+from calcs.engine.straps import StrapResult, StrapsResult
+from calcs.models import Calculation
+from calcs.stack_drawings import Course, Look, StackPicture
+from calcs.survey_page.record import Record, result_of
+
+PART_WORDS: dict[str, Promise] = {
+    "block": gettext_lazy("block"),
+    "cap": gettext_lazy("4 in cap"),
+    "cap_2in": gettext_lazy("2 in cap"),
+    "plate_2x": gettext_lazy("2-by plate"),
+    "plate_1x": gettext_lazy("1-by plate"),
+    "shims": gettext_lazy("pair of shims"),
+}
+_COUNTED_WORDS: dict[str, Promise] = {
+    "block": ngettext_lazy("%(count)d block", "%(count)d blocks", "count"),
+    "cap": ngettext_lazy("%(count)d 4 in cap", "%(count)d 4 in caps", "count"),
+    "cap_2in": ngettext_lazy("%(count)d 2 in cap", "%(count)d 2 in caps", "count"),
+    "plate_2x": ngettext_lazy("%(count)d 2-by plate", "%(count)d 2-by plates", "count"),
+    "plate_1x": ngettext_lazy("%(count)d 1-by plate", "%(count)d 1-by plates", "count"),
+}
+_TIER_WORDS: dict[str, Promise] = {
+    "single": gettext_lazy("single stack"),
+    "double": gettext_lazy("double stack, courses crossed in turn"),
+    "engineer": gettext_lazy("too high: an engineer decides"),
+}
+_HANDLING_WORDS: dict[str, Promise] = {
+    "loosen_first": gettext_lazy("loosen before lifting"),
+    "retension": gettext_lazy("tighten again afterwards"),
+    "leave": gettext_lazy("leave"),
+}
+_TENSION_WORDS: dict[str, Promise] = {
+    "over_ultimate": gettext_lazy("more than it holds"),
+    "over_working": gettext_lazy("more than it may carry"),
+    "within_working": gettext_lazy("within its working load"),
+}
+_ANGLE_WORDS: dict[str, Promise] = {
+    "ok": gettext_lazy("ok"),
+    "flag": gettext_lazy("outside the usual angles"),
+    "fail": gettext_lazy("outside the angles that the table covers"),
+}
+_LOOKS: dict[str, Look] = {"hollow": "hollow", "cap": "solid", "solid": "solid", "plate": "wood", "wood": "wood"}
+_LEAST_SHIM_IN, _MOST_SHIM_IN = DEFAULT_RULES.shim_least_in, DEFAULT_RULES.shim_most_in
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StackView:
+    """What is to be built at one support, in words and to scale."""
+
+    words: str
+    remove: str
+    add: str
+    tier: str
+    lb: str
+    warnings: tuple[str, ...]
+    picture: StackPicture | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartRow:
+    """A part to load."""
+
+    words: str
+    count: int
+    lb: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StrapRow:
+    """One strap before and after."""
+
+    code: str
+    point: str
+    handling: str
+    is_loosened: bool
+    slack_needed: str
+    tension_lb: str
+    tension_state: str
+    tension: str
+    angle: str
+    turns: str
+    wraps: str
+    warnings: tuple[str, ...]
+
+
+# -- stacks --------------------------------------------------------------------------------------------------
+
+
+def stack_views(record: Record, calculation: Calculation | None, moves: dict[str, LiftMove]) -> dict[str, StackView]:
+    """Return what is to be built, by support."""
+    result = result_of(calculation, StacksResult)
+    if result is None or calculation is None:
+        return {}
+    asked = codec.decode(calculation.input, StacksInput)
+    parts = {part.code: part for part in asked.parts or DEFAULT_PARTS}
+    return {
+        stack.code: _stack_view(record, support, stack, parts, moves.get(stack.code))
+        for support, stack in zip(asked.supports, result.supports, strict=True)
+    }
+
+
+def _stack_view(
+    record: Record, asked: AskedStack, stack: StackResult, parts: dict[str, StackPart], move: LiftMove | None
+) -> StackView:
+    warnings = tuple(record.sentence(warning.text) for warning in stack.warnings)
+    if stack.status == "no_stack":
+        return StackView(
+            words=_("No stack fits this height."), remove="", add="", tier="", lb="", warnings=warnings, picture=None
+        )
+    shim = record.length(stack.shim_in or 0.0)
+    changes = stack.removed or stack.added
+    return StackView(
+        words=_courses_words(stack.stack, shim),
+        remove=_courses_words(stack.removed, "") if changes else "",
+        add=_courses_words(stack.added, "") if changes else "",
+        tier=str(_TIER_WORDS[stack.tier]) if stack.tier else "",
+        lb=_("{lb} lb").format(lb=f"{stack.lb:.0f}") if stack.lb is not None else "",
+        warnings=warnings,
+        picture=_picture(record, asked, stack, parts, move),
+    )
+
+
+def part_words(code: str) -> str:
+    """What people call a part."""
+    return str(PART_WORDS.get(code, code))
+
+
+def _counted(code: str, count: int) -> str:
+    return str(_COUNTED_WORDS[code] % {"count": count}) if code in _COUNTED_WORDS else f"{count} {code}"
+
+
+def _courses_words(courses: tuple[str, ...], shim: str) -> str:
+    """Say courses from the top down, equal ones together: shims 5/8 in, 2-by plate, 4 in cap, 2 blocks."""
+    words = []
+    for code, run in groupby(courses):
+        count = len(list(run))
+        if code == "shims":
+            words.append(_("shims {height}").format(height=shim) if shim else part_words(code))
+        else:
+            words.append(part_words(code) if count == 1 else _counted(code, count))
+    return ", ".join(words)
+
+
+def _picture(
+    record: Record, asked: AskedStack, stack: StackResult, parts: dict[str, StackPart], move: LiftMove | None
+) -> StackPicture:
+    pieces = 1 if stack.tier == "single" else 2
+    after = _pictured(stack.stack, stack.shim_in or 0.0, parts, changed=len(stack.added), pieces=pieces)
+    now: tuple[Course, ...] = ()
+    if asked.current and all(code == "shims" or code in parts for code in asked.current):
+        # The recorded height reaches over any gap; the parts and the shims fill it less the gap.
+        gap_in = move.support_change_in - move.move_in if move else 0.0
+        room_in = asked.height_in - (move.move_in if move else 0.0) - max(gap_in, 0.0)
+        built_in = sum(parts[code].height_in for code in asked.current if code != "shims")
+        shim_in = min(max(room_in - built_in, _LEAST_SHIM_IN), _MOST_SHIM_IN)
+        now_pieces = 1 if asked.current_tier in (None, "single") else 2
+        now = _pictured(asked.current, shim_in, parts, changed=len(stack.removed), pieces=now_pieces)
+    title = _("Support {label}").format(label=record.name(asked.code))
+    return StackPicture(title=title, now=now, after=after, unit=record.unit)
+
+
+def _pictured(
+    courses: tuple[str, ...], shim_in: float, parts: dict[str, StackPart], *, changed: int, pieces: int
+) -> tuple[Course, ...]:
+    """Turn courses into what is drawn; ``changed`` counts from the top, shims not counted and always set anew."""
+    drawn, seen = [], 0
+    for code in courses:
+        if code == "shims":
+            drawn.append(Course(name=part_words(code), height_in=shim_in, look="shims", is_changed=True))
+            continue
+        part = parts[code]
+        look = _LOOKS[part.role]
+        drawn.append(
+            Course(
+                name=part_words(code),
+                height_in=part.height_in,
+                look=look,
+                is_changed=seen < changed,
+                pieces=pieces if look != "wood" else 1,
+            )
+        )
+        seen += 1
+    return tuple(drawn)
+
+
+def part_rows(calculation: Calculation | None) -> tuple[PartRow, ...]:
+    """Return what to load, with its weight."""
+    result = result_of(calculation, StacksResult)
+    if result is None or calculation is None:
+        return ()
+    asked = codec.decode(calculation.input, StacksInput)
+    lb = {part.code: part.lb for part in asked.parts or DEFAULT_PARTS}
+    lb["shims"] = (asked.rules or DEFAULT_RULES).shims_lb
+    return tuple(
+        PartRow(words=part_words(code), count=count, lb=count * lb.get(code, 0.0))
+        for code, count in result.totals.items()
+        if count
+    )
+
+
+# -- straps --------------------------------------------------------------------------------------------------
+
+
+def strap_rows(record: Record, calculation: Calculation | None) -> tuple[StrapRow, ...]:
+    """Return the straps, those to loosen first."""
+    result = result_of(calculation, StrapsResult)
+    if result is None:
+        return ()
+    order = {"loosen_first": 0, "retension": 1, "leave": 2}
+    straps = sorted(result.straps, key=lambda strap: (order[strap.handling], record.name(strap.code)))
+    return tuple(_strap_row(record, strap) for strap in straps)
+
+
+def _strap_row(record: Record, strap: StrapResult) -> StrapRow:
+    row = record.straps.get(strap.code)
+    angle = _("{before}° now, {after}° after").format(
+        before=f"{strap.angle_before_deg:.0f}", after=f"{strap.angle_after_deg:.0f}"
+    )
+    if strap.angle_verdict != "ok":
+        angle = f"{angle}, {_ANGLE_WORDS[strap.angle_verdict]}"
+    return StrapRow(
+        code=record.name(strap.code),
+        point=record.name(str(row.point_id)) if row else "",
+        handling=str(_HANDLING_WORDS[strap.handling]),
+        is_loosened=strap.handling == "loosen_first",
+        slack_needed=record.length(strap.slack_needed_in),
+        tension_lb=_("{lb} lb").format(lb=f"{strap.tension_if_tight_lb:,.0f}"),
+        tension_state=strap.tension_state,
+        tension=str(_TENSION_WORDS[strap.tension_state]),
+        angle=angle,
+        turns=f"{strap.bolt_turns:.1f}",
+        wraps="" if strap.wraps_after is None else f"{strap.wraps_after:.1f}",
+        warnings=tuple(record.sentence(warning.text) for warning in strap.warnings),
+    )

@@ -1,0 +1,272 @@
+"""The lift options side by side, what stands in the way of the others, and one option support by support."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from calcs.engine.lift import LiftBinding, LiftImpossible, LiftMove, LiftOption, LiftResult, LiftWhy
+from calcs.models import Plan
+from calcs.survey_page.record import Record
+
+OPTION_WORDS: dict[str, Promise] = {
+    "least_work": gettext_lazy("least work"),
+    "raise_only": gettext_lazy("raise only"),
+    "lower_only": gettext_lazy("lower only"),
+    "flattest": gettext_lazy("flattest"),
+    "within_budget": gettext_lazy("within the budget"),
+}
+_WAY_WORDS: dict[int, Promise] = {
+    1: gettext_lazy("It would go, with every tolerance kept, if"),
+    2: gettext_lazy("It would go, with every limit kept, if"),
+}
+# What a limit is, where one step more of it would save work: {who} is a label, or two.
+_BINDING_WORDS: dict[str, Promise] = {
+    "raise_limit": gettext_lazy("how far {who} may go up"),
+    "lower_limit": gettext_lazy("how far {who} may come down"),
+    "tolerance": gettext_lazy("the tolerance between {who}"),
+    "band": gettext_lazy("the band that all supports must end in"),
+    "travel_up": gettext_lazy("how far {who} lets the home rise"),
+    "travel_down": gettext_lazy("how far {who} lets the home come down"),
+    "connection": gettext_lazy("{who} holding the home at all"),
+}
+_WHY_WORDS: dict[str, Promise] = {
+    "raise_limit": gettext_lazy("{who} might go up {short} further"),
+    "lower_limit": gettext_lazy("{who} might come down {short} further"),
+    "travel_up": gettext_lazy("{who} let the home rise {short} further"),
+    "travel_down": gettext_lazy("{who} let the home come down {short} further"),
+    "tolerance": gettext_lazy("{who} might end {short} further apart"),
+    "band": gettext_lazy("all supports might end within {short} more"),
+    "budget": gettext_lazy("there were {minutes} min more"),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OptionView:
+    """One option in the table of options."""
+
+    name: str
+    words: str
+    minutes: str
+    is_proven: bool
+    bound: str
+    touched: int
+    raised: str
+    lowered: str
+    freed: tuple[str, ...]
+    worst_pair: str
+    binding: tuple[str, ...]
+    is_recommended: bool
+    is_chosen: bool
+    is_provisional: bool
+    provisional: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Impossible:
+    """An option that has no plan, and the ways in which it would have one."""
+
+    words: str
+    ways: tuple[tuple[str, tuple[str, ...]], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MoveRow:
+    """What happens at one support."""
+
+    code: str
+    label: str
+    what: str
+    move_in: float
+    reach: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToFree:
+    """A connection that must be freed before the lift, by whom, and how long that takes."""
+
+    label: str
+    by: str
+    minutes: str
+    note: str
+
+
+def option_views(record: Record, chosen: str | None) -> tuple[OptionView, ...]:
+    """Return the options that have a plan, in the order asked for."""
+    if record.lift is None:
+        return ()
+    return tuple(
+        _option_view(record, record.lift, found[0], found[1], is_chosen=option.name == chosen)
+        for option in record.lift.options
+        if (found := record.plan_and_option(option.name))
+    )
+
+
+def _option_view(record: Record, lift: LiftResult, plan: Plan, option: LiftOption, *, is_chosen: bool) -> OptionView:
+    is_proven = option.status == "optimal"
+    pair = option.worst_pair
+    return OptionView(
+        name=option.name,
+        words=str(OPTION_WORDS[option.name]),
+        minutes=minutes_words(option.minutes or 0.0),
+        is_proven=is_proven,
+        bound="" if is_proven or option.bound_min is None else minutes_words(option.bound_min),
+        touched=option.touched or 0,
+        raised=record.figure(option.raised_max_in or 0.0),
+        lowered=record.figure(option.lowered_max_in or 0.0),
+        freed=tuple(str(record.connections.get(key, record.name(key))) for key in option.freed),
+        worst_pair=f"{record.name(pair.a)}, {record.name(pair.b)}: {record.figure(abs(pair.difference_in))}"
+        if pair
+        else "",
+        binding=tuple(_binding_words(record, binding) for binding in option.binding),
+        is_recommended=lift.recommended == option.name,
+        is_chosen=is_chosen,
+        is_provisional=plan.is_provisional,
+        provisional=_provisional_words(record, plan),
+    )
+
+
+def minutes_words(minutes: float) -> str:
+    """Write minutes as people plan with them: 47 min, 3 h 5 min."""
+    hours, rest = divmod(round(minutes), 60)
+    if not hours:
+        return _("{minutes} min").format(minutes=rest)
+    return _("{hours} h {minutes} min").format(hours=hours, minutes=rest)
+
+
+def _provisional_words(record: Record, plan: Plan) -> str:
+    if not plan.is_provisional:
+        return ""
+    names = ", ".join(record.name(key) for key in plan.provisional_points)
+    return _("Provisional: it touches {points}, whose reading is suspect or unchecked. Read again first.").format(
+        points=names
+    )
+
+
+def _who(record: Record, keys: tuple[str, ...]) -> str:
+    """Name who a limit is about: a connection by what it is, two supports as a pair."""
+    return _(" and ").join(
+        str(record.connections[key]) if key in record.connections else record.name(key) for key in keys
+    )
+
+
+def _binding_words(record: Record, binding: LiftBinding) -> str:
+    limit = str(_BINDING_WORDS[binding.kind]).format(who=_who(record, binding.who))
+    saves = minutes_words(binding.saves_min) if binding.saves_min >= 0.5 else _("less than a minute")
+    if binding.kind == "connection":
+        return _("{limit}: without it, {saves} less").format(limit=limit, saves=saves)
+    return _("{limit}: one step more saves {saves}").format(limit=limit, saves=saves)
+
+
+# -- what is impossible --------------------------------------------------------------------------------------
+
+
+def impossible_views(record: Record) -> tuple[Impossible, ...]:
+    """Return the options without a plan, each with both ways out in words."""
+    return tuple(_impossible(record, each) for each in record.lift.impossible) if record.lift else ()
+
+
+def _impossible(record: Record, impossible: LiftImpossible) -> Impossible:
+    ways: dict[int, list[str]] = {}
+    for why in impossible.why:
+        ways.setdefault(why.way, []).append(_why_words(record, why))
+    return Impossible(
+        words=str(OPTION_WORDS[impossible.option]),
+        ways=tuple(
+            (str(_WAY_WORDS.get(way, _("It would go if"))), tuple(parts)) for way, parts in sorted(ways.items())
+        ),
+    )
+
+
+def _why_words(record: Record, why: LiftWhy) -> str:
+    return str(_WHY_WORDS[why.kind]).format(
+        who=_who(record, why.who),
+        short=record.length(why.short_by_in or 0.0),
+        minutes=f"{why.short_by_min or 0.0:.0f}",
+    )
+
+
+# -- the chosen option ---------------------------------------------------------------------------------------
+
+
+def move_rows(record: Record, option: LiftOption) -> tuple[MoveRow, ...]:
+    """List what happens where, in the order of the walk; supports that stay alone are left out."""
+    reference = reference_point(record)
+    touched = [move for move in option.moves if move.move_in or move.support_change_in]
+    order = {key: (point.walk_order, point.label) for key, point in record.points.items()}
+    touched.sort(key=lambda move: order.get(move.code, (0, "")))
+    return tuple(
+        MoveRow(
+            code=move.code,
+            label=record.name(move.code),
+            what=_move_words(record, move),
+            move_in=move.move_in,
+            reach=reach_words(record, move.to_in, reference),
+        )
+        for move in touched
+    )
+
+
+def _move_words(record: Record, move: LiftMove) -> str:
+    if move.move_in > 0:
+        return _("raise {by}").format(by=record.length(move.move_in))
+    if move.move_in < 0:
+        return _("lower {by}").format(by=record.length(-move.move_in))
+    if move.support_change_in > 0:
+        return _("snug: close the gap of {by}").format(by=record.length(move.support_change_in))
+    return _("lower the support {by}, the frame stays").format(by=record.length(-move.support_change_in))
+
+
+def reference_point(record: Record) -> tuple[str, float] | None:
+    """Return the name and height of what heights are told from: the mark read most often, else the lowest point."""
+    if record.levels is None or not record.levels.heights:
+        return None
+    heights = {height.point: height.height_in for height in record.levels.heights}
+    shots: dict[str, int] = {}
+    for reading in record.readings.values():
+        key = str(reading.point_id)
+        if key in heights and record.points[key].surface == "outside":
+            shots[key] = shots.get(key, 0) + 1
+    key = (
+        max(shots, key=lambda mark: (shots[mark], -record.points[mark].walk_order))
+        if shots
+        else min(heights, key=lambda point: heights[point])
+    )
+    return record.name(key), heights[key]
+
+
+def reach_words(record: Record, to_in: float, reference: tuple[str, float] | None) -> str:
+    """Say the height that the frame is to be read at, from a mark that does not move."""
+    if reference is None:
+        return ""
+    name, height_in = reference
+    above = to_in - height_in
+    words = _("{by} above {mark}") if above >= 0 else _("{by} below {mark}")
+    return words.format(by=record.length(abs(above)), mark=name)
+
+
+def to_free(record: Record, option: LiftOption) -> tuple[ToFree, ...]:
+    """List the connections to free before the lift, and which trade may do it."""
+    cost = {link.code: link.free_min for link in record.lift_input.connections} if record.lift_input else {}
+    return tuple(
+        ToFree(
+            label=str(connection),
+            by=connection.get_trade_display(),
+            minutes=minutes_words(cost.get(key) or 0.0),
+            note=connection.note,
+        )
+        for key in option.freed
+        if (connection := record.connections.get(key))
+    )
+
+
+def moves_of(option: LiftOption | None) -> Mapping[str, LiftMove]:
+    """Return an option's moves by support."""
+    return {move.code: move for move in option.moves} if option else {}
+
+
+def touched_words(count: int) -> str:
+    """Say how many supports are touched."""
+    return ngettext("{count} support touched", "{count} supports touched", count).format(count=count)

@@ -1,0 +1,144 @@
+"""Everything that the survey page reads from the database, in a fixed number of queries."""
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TypeVar
+
+from calcs import codec
+from calcs.engine.flatness import FlatnessInput, FlatnessResult
+from calcs.engine.levels import LevelsInput, LevelsResult
+from calcs.engine.lift import LiftInput, LiftOption, LiftResult
+from calcs.labels import with_labels
+from calcs.models import Answer, Calculation, Plan
+from jobs.lengths import figure, length
+from jobs.models import Connection, Point, Strap, Support
+from surveys.models import Reading, Setup, Survey
+
+T = TypeVar("T")
+
+
+@dataclass(kw_only=True)
+class Record:
+    """A survey with what was read, what is under the home, and what was computed. Keys are UUIDs as text."""
+
+    survey: Survey
+    unit: str
+    points: dict[str, Point]
+    supports: dict[str, Support]  # by point
+    connections: dict[str, Connection]
+    straps: dict[str, Strap]
+    setups: dict[str, Setup]
+    readings: dict[str, Reading]
+    answers: dict[str, Answer]
+    plans: list[Plan]
+
+    # -- results ---------------------------------------------------------------------------------------------
+
+    def calculation(self, kind: str) -> Calculation | None:
+        """Return the calculation that stands for a kind, whatever its state."""
+        answer = self.answers.get(kind)
+        return answer.calculation if answer else None
+
+    @cached_property
+    def levels(self) -> LevelsResult | None:
+        """The heights, once they are computed."""
+        return self._result("levels", LevelsResult)
+
+    @cached_property
+    def flatness(self) -> FlatnessResult | None:
+        """How level the home is, once that is computed."""
+        return self._result("flatness", FlatnessResult)
+
+    @cached_property
+    def lift(self) -> LiftResult | None:
+        """The lift options, once they are computed."""
+        return self._result("lift", LiftResult)
+
+    @cached_property
+    def levels_input(self) -> LevelsInput | None:
+        """What the heights were computed from."""
+        return self._input("levels", LevelsInput)
+
+    @cached_property
+    def flatness_input(self) -> FlatnessInput | None:
+        """What the verdicts were computed from."""
+        return self._input("flatness", FlatnessInput)
+
+    @cached_property
+    def lift_input(self) -> LiftInput | None:
+        """What the lift was computed from."""
+        return self._input("lift", LiftInput)
+
+    def _result(self, kind: str, result_type: type[T]) -> T | None:
+        return result_of(self.calculation(kind), result_type)
+
+    def _input(self, kind: str, input_type: type[T]) -> T | None:
+        calculation = self.calculation(kind)
+        return codec.decode(calculation.input, input_type) if calculation else None
+
+    def plan_and_option(self, name: str) -> tuple[Plan, LiftOption] | None:
+        """Return the stored plan and the computed option of a name; None where there is no such plan."""
+        plan = next((plan for plan in self.plans if plan.option == name), None)
+        options = self.lift.options if self.lift else ()
+        option = next((option for option in options if option.name == name), None)
+        return (plan, option) if plan and option else None
+
+    # -- words -----------------------------------------------------------------------------------------------
+
+    @cached_property
+    def labels(self) -> dict[str, str]:
+        """What people call things, by key."""
+        named = {key: point.label for key, point in self.points.items()}
+        named |= {key: connection.code for key, connection in self.connections.items()}
+        named |= {key: strap.code for key, strap in self.straps.items()}
+        named |= {key: setup.code for key, setup in self.setups.items()}
+        return named | {key: self.reading_words(reading) for key, reading in self.readings.items()}
+
+    def name(self, key: str) -> str:
+        """What people call something; the key itself where nothing is known of it any more."""
+        return self.labels.get(key, key)
+
+    def sentence(self, text: str) -> str:
+        """Return a sentence of the engine's with labels for keys."""
+        return with_labels(text, self.labels)
+
+    def reading_words(self, reading: Reading) -> str:
+        """Name a reading by where and from where it was made."""
+        point, setup = self.points.get(str(reading.point_id)), self.setups.get(str(reading.setup_id))
+        place = point.label if point else str(reading.point_id)
+        return f"{place} ({setup.code if setup else reading.setup_id}, {reading.round})"
+
+    def figure(self, value_in: float, *, signed: bool = False) -> str:
+        """Write a length as a bare number in the reader's unit."""
+        return figure(value_in, self.unit, signed=signed)
+
+    def length(self, value_in: float, *, signed: bool = False) -> str:
+        """Write a length in the reader's unit."""
+        return length(value_in, self.unit, signed=signed)
+
+
+def result_of(calculation: Calculation | None, result_type: type[T]) -> T | None:
+    """Decode a stored result; None while there is none."""
+    if calculation is None or calculation.result is None:
+        return None
+    return codec.decode(calculation.result, result_type)
+
+
+def read_record(survey: Survey, *, unit: str) -> Record:
+    """Read everything about a survey; the survey comes with its siting and home."""
+    siting = survey.siting_id
+    answers = Answer.objects.filter(survey=survey).select_related("calculation")
+    plans = Plan.objects.filter(lift__answers__survey=survey, lift__answers__kind="lift")
+    supports = Support.objects.filter(point__siting=siting, removed_on__isnull=True)
+    return Record(
+        survey=survey,
+        unit=unit,
+        points={str(point.pk): point for point in Point.objects.filter(siting=siting)},
+        supports={str(support.point_id): support for support in supports},
+        connections={str(row.pk): row for row in Connection.objects.filter(siting=siting)},
+        straps={str(row.pk): row for row in Strap.objects.filter(siting=siting)},
+        setups={str(setup.pk): setup for setup in Setup.objects.filter(survey=survey)},
+        readings={str(reading.pk): reading for reading in Reading.objects.filter(survey=survey)},
+        answers={answer.kind: answer for answer in answers},
+        plans=list(plans.select_related("stacks", "straps")),
+    )
