@@ -2,6 +2,7 @@
 
 import datetime
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import lru_cache
@@ -61,7 +62,7 @@ class Row(msgspec.Struct, gc=False):
     value_in: Decimal | None
     reference_typed: str
     reference_value_in: Decimal
-    digest: bytes
+    digest: str
     is_contested: bool = False
 
 
@@ -227,7 +228,7 @@ def _parsed(typed: str, unit: LengthUnit) -> Decimal | str:
         return error.message
 
 
-def _digest(sent: ReadingIn, typed: str, reference_typed: str, survey: str) -> bytes:
+def _digest(sent: ReadingIn, typed: str, reference_typed: str, survey: str) -> str:
     """Hash what a reading says and where it belongs, so that a repeat is told from a clash."""
     taken_at = sent.taken_at and sent.taken_at.astimezone(datetime.UTC)
     content = (
@@ -245,4 +246,31 @@ def _digest(sent: ReadingIn, typed: str, reference_typed: str, survey: str) -> b
         sent.settles,
         sent.reason,
     )
-    return hashlib.sha256(_encoder.encode(content)).digest()
+    return hashlib.sha256(_encoder.encode(content)).hexdigest()
+
+
+def as_json(rows: Sequence[Row]) -> str:
+    """Return rows as a JSON list of flat objects, named as the columns that take them."""
+    flat = [
+        {
+            "id": row.sent.id,
+            "setup": row.sent.setup,
+            "point": row.sent.point,
+            "shot": row.sent.shot,
+            "round": row.sent.round,
+            "value_in": row.value_in,
+            "typed": row.typed,
+            "reference_value_in": row.reference_value_in,
+            "reference_typed": row.reference_typed,
+            "taken_at": row.sent.taken_at,
+            "sequence": row.sent.sequence,
+            "device": row.sent.device,
+            "replaces": row.sent.replaces,
+            "settles": row.sent.settles,
+            "is_contested": row.is_contested,
+            "reason": row.sent.reason,
+            "digest": row.digest,
+        }
+        for row in rows
+    ]
+    return _encoder.encode(flat).decode()
