@@ -10,6 +10,7 @@ from typing import Any
 
 from calcs.engine.flatness import FlatnessInput, FlatnessResult, solve_flatness
 from calcs.engine.levels import LevelsInput, LevelsResult, solve_levels
+from calcs.engine.lift import LiftInput, LiftResult, solve_lift
 from calcs.engine.stacks import StacksInput, StacksResult, solve_stacks
 from calcs.engine.straps import StrapsInput, StrapsResult, solve_straps
 
@@ -41,6 +42,13 @@ KINDS: dict[str, Kind] = {
             input_type=FlatnessInput,
             result_type=FlatnessResult,
             solve=solve_flatness,
+        ),
+        Kind(
+            name="lift",
+            about="Which supports to move and by how much: the least work within tolerances and travels, proven",
+            input_type=LiftInput,
+            result_type=LiftResult,
+            solve=solve_lift,
         ),
         Kind(
             name="stacks",

@@ -1,0 +1,37 @@
+"""Which supports to move, and by how much: the least work that brings a home within its tolerances, proven.
+
+A mixed-integer program (moves in whole steps, touching a support or not, freeing a connection or not) on HiGHS. See
+`model` for the program, `stages` for the order in which ties are settled, `check` for the rules as they are written.
+"""
+
+from calcs.engine.lift.answer import solve_lift
+from calcs.engine.lift.types import (
+    LiftBinding,
+    LiftConnection,
+    LiftImpossible,
+    LiftInput,
+    LiftMove,
+    LiftNeighbours,
+    LiftOption,
+    LiftResult,
+    LiftShared,
+    LiftSupport,
+    LiftWhy,
+    LiftWorstPair,
+)
+
+__all__ = [
+    "LiftBinding",
+    "LiftConnection",
+    "LiftImpossible",
+    "LiftInput",
+    "LiftMove",
+    "LiftNeighbours",
+    "LiftOption",
+    "LiftResult",
+    "LiftShared",
+    "LiftSupport",
+    "LiftWhy",
+    "LiftWorstPair",
+    "solve_lift",
+]

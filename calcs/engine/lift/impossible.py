@@ -1,0 +1,146 @@
+"""Why an option has no plan, as ways out of which each suffices alone.
+
+Way 1 keeps the tolerances and lets limits and travels give, as little in all as can be. Way 2 keeps the limits and
+lets tolerances and the band give, the largest excess as small as can be. A budget is short by minutes.
+"""
+
+from dataclasses import replace
+from typing import cast
+
+from calcs.engine.errors import NoConvergence
+from calcs.engine.lift.case import LENGTH_EPS_IN, Case, level_in, stroke
+from calcs.engine.lift.check import Outcome, excesses_in, link_travel_in
+from calcs.engine.lift.highs import Program
+from calcs.engine.lift.model import Slack, Slacks, build
+from calcs.engine.lift.stages import (
+    Clock,
+    Found,
+    Posed,
+    least_excess,
+    least_minutes,
+    search,
+    widened,
+)
+from calcs.engine.lift.types import LiftWhy, WhyKind
+from calcs.engine.lift.words import budget_text, short_text, who
+
+Shortages = dict[tuple[str, int], float]  # (kind, place) -> inches
+
+
+def why_impossible(case: Case, clock: Clock) -> tuple[tuple[LiftWhy, ...], bool]:
+    """The ways out, and whether each is proven to be the least."""
+    if case.budget_min is not None:
+        return _budget(case, case.budget_min, clock)
+    first = least_relaxation(case, clock)
+    second = least_excess(case, clock)
+    proven = first.status != "time_limit" and second.status == "optimal"
+    found: list[LiftWhy] = []
+    if first.outcome is not None:
+        found += _why(case, 1, limit_shortages_in(case, first.outcome.steps))
+    if second.outcome is not None:
+        if second.outcome.excess_in <= LENGTH_EPS_IN:
+            raise NoConvergence("the solver found no plan where there is one; check the limits for extreme numbers")
+        fewer = least_excess(case, clock, within_in=second.outcome.excess_in)
+        outcome = fewer.outcome or second.outcome
+        found += _why(case, 2, excesses_in(case, outcome.steps))
+    return tuple(found), proven
+
+
+def _budget(case: Case, budget_min: float, clock: Clock) -> tuple[tuple[LiftWhy, ...], bool]:
+    """What must be done in any case takes longer than the budget."""
+    far_in = sum(s.max_raise_in + s.max_lower_in for s in case.supports)
+    spread_in = _reach_in(case)
+    least = least_minutes(replace(widened(case, far_in + spread_in), budget_min=None), clock)
+    if least.outcome is None:
+        return (), False
+    needed = least.outcome.minutes
+    why = LiftWhy(
+        way=1,
+        kind="budget",
+        who=(),
+        short_by_in=None,
+        short_by_min=needed - budget_min,
+        text=budget_text(budget_min, needed),
+    )
+    return (why,), least.status == "optimal"
+
+
+def _why(case: Case, way: int, shortages: Shortages) -> list[LiftWhy]:
+    """One way out, the largest shortage first."""
+    found = []
+    for (kind, place), short_by_in in sorted(shortages.items(), key=lambda item: -item[1]):
+        text = short_text(case, kind, place, short_by_in)
+        found.append(
+            LiftWhy(
+                way=way,
+                kind=cast(WhyKind, kind),
+                who=who(case, kind, place),
+                short_by_in=short_by_in,
+                short_by_min=None,
+                text=text,
+            )
+        )
+    return found
+
+
+def _reach_in(case: Case) -> float:
+    """How far way 1 moves a support at the most: across the home's unevenness, a tolerance and a least move."""
+    levels = [level_in(case, i) for i in range(len(case.supports))]
+    unevenness = max(levels) - min(levels)
+    return unevenness + max(case.tolerances_in, default=0.0) + case.min_move_in + 2 * case.step_in
+
+
+def least_relaxation(case: Case, clock: Clock) -> Found:
+    """The plan that keeps all tolerances and passes limits and travels by the least sum of inches."""
+    far_in = _reach_in(case)
+    free = _without_limits(case, far_in)
+    strokes = [stroke(free, i) for i in range(len(case.supports))]
+
+    def pose(eps_in: float) -> Posed | None:
+        program = Program()
+        slacks: Slacks = {}
+        for place, (up, down) in enumerate(strokes):
+            for kind, steps in (("raise_limit", up), ("lower_limit", down)):
+                if steps:
+                    slacks[kind, place] = _gives(program, float(steps))
+        for place, link in enumerate(case.links):
+            if link.free_min is None:
+                far = sum(abs(weight) * max(strokes[i]) for i, weight in link.parts)
+                slacks["travel_up", place] = _gives(program, far)
+                slacks["travel_down", place] = _gives(program, far)
+        model = build(case, program=program, slacks=slacks, strokes=strokes, eps_in=eps_in)
+        goal = {column: case.step_in for slack in slacks.values() for column in slack.terms}
+        return None if model is None else Posed(model=model, goal=goal)
+
+    def measure(outcome: Outcome) -> float:
+        return sum(limit_shortages_in(case, outcome.steps).values())
+
+    return search(case, free, pose, measure, clock)
+
+
+def _gives(program: Program, most: float) -> Slack:
+    return Slack(terms={program.column(0.0, most): 1.0}, most=most, real=True)
+
+
+def _without_limits(case: Case, far_in: float) -> Case:
+    """Limits wide enough for any plan, and no travel that can't be freed."""
+    supports = tuple(
+        replace(s, max_raise_in=max(s.max_raise_in, far_in), max_lower_in=max(s.max_lower_in, far_in))
+        for s in case.supports
+    )
+    links = tuple(replace(c, free_min=0.0) if c.free_min is None else c for c in case.links)
+    return replace(case, supports=supports, links=links)
+
+
+def limit_shortages_in(case: Case, steps: tuple[int, ...]) -> Shortages:
+    """By how much a plan passes each limit, and each travel that can't be freed."""
+    found: Shortages = {}
+    for place, (support, k) in enumerate(zip(case.supports, steps, strict=True)):
+        found["raise_limit", place] = k * case.step_in - support.max_raise_in
+        found["lower_limit", place] = -k * case.step_in - support.max_lower_in
+    for place, link in enumerate(case.links):
+        if link.free_min is None:
+            travel_in = link_travel_in(case, steps, place)
+            found["travel_up", place] = travel_in - link.free_up_in
+            found["travel_down", place] = -travel_in - link.free_down_in
+    return {rule: by for rule, by in found.items() if by > LENGTH_EPS_IN}

@@ -1,0 +1,178 @@
+"""What the lift question takes and what it answers: plain frozen dataclasses, inches and minutes."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from calcs.engine.common import Caution, ResultWarning
+
+OptionName = Literal["least_work", "raise_only", "lower_only", "flattest", "within_budget"]
+Status = Literal["optimal", "time_limit", "impossible"]
+BindingKind = Literal["raise_limit", "lower_limit", "tolerance", "band", "travel_up", "travel_down", "connection"]
+WhyKind = Literal["raise_limit", "lower_limit", "travel_up", "travel_down", "tolerance", "band", "budget"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LiftSupport:
+    """A support under the frame: where the frame is, how far it may go, and what working here costs.
+
+    ``height_in`` is the frame at the support, ``gap_in`` how far the support hangs below it. ``snug_min`` null means
+    ``touch_min``; ``rebuild_up_over_in`` and ``rebuild_down_over_in`` null mean that no change needs a rebuild.
+    """
+
+    code: str
+    height_in: float
+    gap_in: float = 0.0
+    design_offset_in: float = 0.0
+    max_raise_in: float
+    max_lower_in: float
+    touch_min: float
+    snug_min: float | None = None
+    raise_min_per_in: float
+    lower_min_per_in: float
+    rebuild_up_over_in: float | None = None
+    rebuild_down_over_in: float | None = None
+    rebuild_min: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LiftNeighbours:
+    """Two supports that are compared; ``tolerance_in`` null means the whole lift's."""
+
+    a: str
+    b: str
+    tolerance_in: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LiftConnection:
+    """What joins the home to the ground: it moves by the weighted sum of the moves, and how far is limited.
+
+    ``free_min`` is what freeing it costs; null: it can't be freed.
+    """
+
+    code: str
+    weights: dict[str, float]
+    free_up_in: float
+    free_down_in: float
+    free_min: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LiftShared:
+    """A cost paid once when any of its supports is touched (a skirting panel, a crawl to the far end)."""
+
+    code: str
+    supports: tuple[str, ...]
+    min: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LiftInput:
+    """Everything the lift question needs; lengths in inches, work in minutes, time limit in seconds."""
+
+    supports: tuple[LiftSupport, ...]
+    neighbours: tuple[LiftNeighbours, ...]
+    tolerance_in: float = 0.25
+    target_in: float | None = None
+    band_in: float | None = None
+    step_in: float = 0.0625
+    min_move_in: float = 0.0
+    gap_leave_in: float = 0.0
+    connections: tuple[LiftConnection, ...] = ()
+    shared: tuple[LiftShared, ...] = ()
+    options: tuple[OptionName, ...] = ("least_work", "raise_only", "lower_only", "flattest")
+    budget_min: float | None = None
+    explain: bool = True
+    time_limit_s: float = 20.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LiftMove:
+    """What happens at one support: the frame's move and the change of the support under it.
+
+    ``from_in`` and ``to_in`` are heights as read, offsets included: ``to_in`` is the number to read afterwards.
+    ``load_lb`` is null while no frame is given.
+    """
+
+    code: str
+    move_in: float
+    support_change_in: float
+    from_in: float
+    to_in: float
+    load_lb: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LiftWorstPair:
+    """The pair that ends furthest apart, a less b, offsets taken off; the first among equals."""
+
+    a: str
+    b: str
+    difference_in: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LiftBinding:
+    """A limit that costs work: one step more of it saves ``saves_min`` minutes."""
+
+    kind: BindingKind
+    who: tuple[str, ...]
+    saves_min: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LiftOption:
+    """One way to do the job, or word that there is none.
+
+    ``minutes`` and what follows from the moves are null (lists empty) when there is no plan. ``bound_min`` is the
+    least that any plan of this option can take, as far as that was proven. ``excess_in`` (``within_budget`` only) is
+    the worst excess over a tolerance or the band that the budget leaves.
+    """
+
+    name: OptionName
+    status: Status
+    minutes: float | None = None
+    bound_min: float | None = None
+    moves: tuple[LiftMove, ...] = ()
+    touched: int | None = None
+    freed: tuple[str, ...] = ()
+    raised_max_in: float | None = None
+    lowered_max_in: float | None = None
+    worst_pair: LiftWorstPair | None = None
+    range_in: float | None = None
+    excess_in: float | None = None
+    binding: tuple[LiftBinding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LiftWhy:
+    """One part of a way out: all parts of the same ``way`` together make a plan possible."""
+
+    way: int
+    kind: WhyKind
+    who: tuple[str, ...]
+    short_by_in: float | None
+    short_by_min: float | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LiftImpossible:
+    """Why an option has no plan."""
+
+    option: OptionName
+    why: tuple[LiftWhy, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LiftResult:
+    """The options in the order asked for, which one to take, and why others are impossible."""
+
+    options: tuple[LiftOption, ...]
+    recommended: OptionName | None
+    impossible: tuple[LiftImpossible, ...]
+    engine_version: str
+    sources: tuple[str, ...]
+    cautions: tuple[Caution, ...]
+    warnings: tuple[ResultWarning, ...]
