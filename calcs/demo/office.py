@@ -8,7 +8,7 @@ from typing import Any
 
 from calcs.demo.client import Client
 from calcs.demo.crew import Seen, nearest
-from calcs.demo.scenario import Home, Spot, Terrace
+from calcs.demo.scenario import Home, Mark, Terrace
 
 Row = dict[str, Any]
 
@@ -55,27 +55,34 @@ def _home(client: Client, home: Home) -> Row:
 
 
 def _supports(client: Client, home: Home, layout: Row) -> None:
-    """Fill in the sheet of every support that has none yet: stack, height, gap at the wedge."""
+    """Fill in the sheet of every support that has none yet: stack, height, gap at the wedge, what is worn."""
     place = {each["id"]: each for each in layout["points"]}
-    gaps = {nearest(frame_of(layout), x_ft=gap.x_ft, y_ft=gap.y_ft).label: gap for gap in home.gaps}
+    frame = frame_of(layout)
+    found: dict[str, Row] = {}
+    for gap in home.gaps:
+        label = nearest(frame, x_ft=gap.x_ft, y_ft=gap.y_ft).label
+        found[label] = {"gap_in": str(gap.by_in), "note": "wedge hangs"}
+    for worn in home.worn:
+        label = nearest(frame, x_ft=worn.x_ft, y_ft=worn.y_ft).label
+        found[label] = {"keep_courses": worn.keep_courses, "condition": "fix", "note": worn.note}
     for support in layout["supports"]:
         if support["height_in"] is None:
             point = place[support["point"]]
-            client.patch(f"supports/{support['id']}/", _sheet(home, support, point, gaps.get(point["label"])))
+            sheet = _sheet(home, support, float(point["x_ft"])) | found.get(point["label"], {})
+            client.patch(f"supports/{support['id']}/", sheet)
 
 
-def _sheet(home: Home, support: Row, point: Row, gap: Spot | None) -> Row:
+def _sheet(home: Home, support: Row, x_ft: float) -> Row:
     terraces = home.mate_line_terraces if support["kind"] == "mate_line" else home.terraces
-    terrace = _terrace(terraces, float(point["x_ft"]))
-    sheet: Row = {"stack": list(terrace.stack), "height_in": terrace.height_in, "tier": "single"}
-    return sheet if gap is None else sheet | {"gap_in": str(gap.by_in), "note": "wedge hangs"}
+    terrace = _terrace(terraces, x_ft)
+    return {"stack": list(terrace.stack), "height_in": terrace.height_in, "tier": "single"}
 
 
 def _terrace(terraces: tuple[Terrace, ...], x_ft: float) -> Terrace:
     return next(each for each in terraces if x_ft <= each.to_x_ft)
 
 
-def _mark(mark: Any) -> Row:
+def _mark(mark: Mark) -> Row:
     return {
         "label": mark.label,
         "x_ft": str(mark.x_ft),

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from calcs.demo.client import Client
+from calcs.demo.client import Client, Reply
 from calcs.demo.crew import Shot
 from calcs.demo.scenario import Home
 
@@ -61,9 +61,13 @@ def correct(client: Client, sent: Sent, wrong: Shot, again: Shot) -> Row:
     return dict(client.post(sent.readings_path, {"readings": [reading]}).body)
 
 
-def submit(client: Client, sent: Sent) -> int:
-    """Hand the survey in; return the status of the answer."""
-    return client.post(f"surveys/{sent.survey['id']}/submit/").status
+def hand_in(client: Client, sent: Sent) -> Reply:
+    """Hand the survey in and ask for its calculations; return the answer with the address of the first of them.
+
+    Handing in asks for them by itself. Asking again gives the same ones, and where they are.
+    """
+    client.post(f"surveys/{sent.survey['id']}/submit/")
+    return client.post(f"surveys/{sent.survey['id']}/calculations/")
 
 
 def reading_key(sent: Sent, shot: Shot) -> str:

@@ -4,7 +4,7 @@ The heights in here are the truth of the story. They never leave this package: w
 would type, and what the terminal prints is what the service answers.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, Literal
 
 Sense = Literal["up", "down"]
@@ -41,6 +41,16 @@ class Spot:
     x_ft: float
     y_ft: float
     by_in: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Worn:
+    """A stack at the support nearest a place of which only the courses at the bottom are sound."""
+
+    x_ft: float
+    y_ft: float
+    keep_courses: int
+    note: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,8 +116,9 @@ class Home:
     seed: int
     built_sd_in: float
     mate_line_terraces: tuple[Terrace, ...] = ()
-    settlements: tuple[Settlement, ...] = field(default=())
-    heaves: tuple[Spot, ...] = field(default=())
+    worn: tuple[Worn, ...] = ()
+    settlements: tuple[Settlement, ...] = ()
+    heaves: tuple[Spot, ...] = ()
     slip: Slip | None = None
 
     @property
@@ -197,7 +208,7 @@ DOUBLE = Home(
     ),
     connections=(
         {
-            "code": "DR1",
+            "code": "drain",
             "kind": "drain",
             "x_ft": "53",
             "y_ft": "22",
@@ -209,7 +220,7 @@ DOUBLE = Home(
             "note": "3 in drop into a hub set in concrete",
         },
         {
-            "code": "WR1",
+            "code": "riser",
             "kind": "water",
             "x_ft": "57",
             "y_ft": "24",
@@ -221,7 +232,7 @@ DOUBLE = Home(
             "note": "rigid riser, short loop",
         },
         {
-            "code": "GA1",
+            "code": "gas",
             "kind": "gas",
             "x_ft": "12",
             "y_ft": "3",
@@ -233,7 +244,7 @@ DOUBLE = Home(
             "note": "listed connector at the furnace wall; the fitter shuts off and tests",
         },
         {
-            "code": "ST1",
+            "code": "steps",
             "kind": "steps",
             "x_ft": "30",
             "y_ft": "0",
@@ -270,6 +281,10 @@ DOUBLE = Home(
         )
     ),
     gaps=(Spot(x_ft=58, y_ft=14, by_in=0.1875),),
+    worn=(
+        Worn(x_ft=58, y_ft=25, keep_courses=2, note="cap split, top block cracked through"),
+        Worn(x_ft=51, y_ft=25, keep_courses=2, note="both caps split"),
+    ),
     visit={
         "kind": "inspection",
         "starts_at": "2026-10-06T14:00:00Z",

@@ -95,9 +95,7 @@ def tell_small(cast: Cast) -> None:
     if best is None:
         cast.teller.line("no option is possible")
     else:
-        cast.teller.line(
-            f"{best['minutes']:.0f} min, proven least: " + "; ".join(telling.move_words(best, job.names))
-        )
+        cast.teller.line(f"{telling.minutes(best).strip()} " + "; ".join(telling.move_words(best, job.names)))
 
 
 # -- what is sent --------------------------------------------------------------------------------------------
@@ -114,15 +112,16 @@ def _survey(cast: Cast, home: Home, *, quietly: bool = False) -> Job:
     sent = phone.open_survey(cast.crew, home, layout)
     is_new = _send_twice(cast.crew, sent, taken, teller)
     begun = time.perf_counter()
-    status = phone.submit(cast.crew, sent)
-    teller.line(f"handed in ({status}): the worker computes", time.perf_counter() - begun)
+    reply = phone.hand_in(cast.crew, sent)
+    text = f"handed in; its calculations: {reply.status}, {reply.location}"
+    teller.line(text, time.perf_counter() - begun)
     return Job(home=home, layout=layout, sent=sent, taken=taken, is_new=is_new)
 
 
 def _send_twice(client: Client, sent: phone.Sent, taken: list[Shot], teller: Teller) -> bool:
     begun = time.perf_counter()
     counts = phone.send(client, sent, taken)
-    examples = " or ".join(each.typed for each in (taken[8], taken[-8]))
+    examples = " or ".join(next(each.typed for each in taken if mark in each.typed) for mark in (" ", "-"))
     places = f"{len(sent.setups)} setups in {max(each.round for each in taken)} rounds"
     text = f"{len(taken)} readings from {places}, typed as {examples}: {counts['received']} new"
     teller.line(text, time.perf_counter() - begun)
@@ -165,7 +164,7 @@ def _tell_heights(cast: Cast, job: Job, answers: Answers, *, planted: str | None
     readings = cast.crew.all("readings/", survey=job.sent.survey["id"], standing="true")
     readings.sort(key=lambda row: row["sequence"])
     teller.title("Heights")
-    teller.lines(telling.misclosure_lines(readings, {key: code for code, key in job.sent.setups.items()}))
+    teller.lines(telling.misclosure_lines(readings, {key: code for code, key in sorted(job.sent.setups.items())}))
     teller.lines(telling.levels_lines(answers.levels, answers.flatness, names))
     point_of = {row["id"]: row["point"] for row in readings}
     teller.lines(telling.suspect_lines(answers.levels, names, point_of, planted))
@@ -182,7 +181,7 @@ def _tell_plan(cast: Cast, job: Job, answers: Answers) -> None:
         return
     teller.lines(telling.standing_lines(plan))
     teller.lines(telling.move_lines(best, names))
-    teller.lines(telling.binding_lines(answers.lift, names))
+    teller.lines(telling.binding_lines(best, names))
     teller.title("Straps and stacks of that plan")
     teller.lines(telling.strap_lines(plan["straps"]["result"], names))
     if plan["stacks"]:

@@ -52,8 +52,8 @@ def levels_lines(levels: Result, flatness: Result, names: Names) -> Iterator[str
         return
     state = "passes" if test["passed"] else f"fails, {test['direction']} than said"
     yield (
-        f"global test {state}: noise {test['ratio']:.2f} of what was said, {test['lower']:.2f} to "
-        f"{test['upper']:.2f} would pass ({levels['degrees_of_freedom']} readings more than needed)"
+        f"global test {state}: {test['ratio']:.2f} of the noise that was said, "
+        f"{test['lower']:.2f} to {test['upper']:.2f} passes"
     )
 
 
@@ -69,8 +69,8 @@ def suspect_lines(levels: Result, names: Names, point_of: Mapping[str, str], pla
             f"read {label} again: about {_inches(abs(each['slip_in']), denominator=16)} in off, "
             f"{each['w']:.1f} times its noise" + (f" (or {others})" if others else "")
         )
-    unchecked = sum(not each["checked"] for each in levels["readings"])
-    yield f"{unchecked or 'no'} reading{'' if unchecked == 1 else 's'} that nothing checks"
+    unchecked = [names(point_of[each["id"]]) for each in levels["readings"] if not each["checked"]]
+    yield f"nothing checks {', '.join(unchecked)}" if unchecked else "every reading is checked by others"
     if planted is not None:
         found = {names(point_of[each["id"]]) for each in suspects}
         yield f"planted: one slip of 1/2 in at {planted}: " + ("found" if found == {planted} else "NOT found")
@@ -99,17 +99,22 @@ def option_lines(lift: Result, names: Names) -> Iterator[str]:
         if option["minutes"] is None:
             yield f"{name} impossible" if option["status"] == "impossible" else f"{name} no plan in time"
             continue
-        proof = "proven least" if option["status"] == "optimal" else f"at least {option['bound_min']:.0f} needed"
         freed = f", free {', '.join(map(names, option['freed']))}" if option["freed"] else ""
         worst = option["worst_pair"]
         yield (
-            f"{name} {option['minutes']:4.0f} min, {proof}; {option['touched']} supports, "
+            f"{name}{minutes(option):<22} {option['touched']} supports, "
             f"up to {_inches(option['raised_max_in'])} up and {_inches(option['lowered_max_in'])} down{freed}; "
             f"worst pair after {names(worst['a'])}-{names(worst['b'])} {_inches(abs(worst['difference_in']))}"
         )
     for each in lift["impossible"]:
         for why in each["why"][:MOST_NAMED]:
             yield f"  {OPTION_WORDS[each['option']]}, way {why['way']}: {names.in_text(why['text'])}"
+
+
+def minutes(option: Result) -> str:
+    """Say how long an option takes, and whether that is proven to be the least."""
+    proof = "proven least" if option["status"] == "optimal" else f"at least {option['bound_min']:.0f} needed"
+    return f"{option['minutes']:4.0f} min, {proof};"
 
 
 def chosen(lift: Result) -> Result | None:
@@ -138,11 +143,10 @@ def _move_words(move: Result, names: Names) -> str:
     return f"{verb} {names(move['code'])} by {_inches(abs(move['move_in']))}"
 
 
-def binding_lines(lift: Result, names: Names) -> Iterator[str]:
-    """Say of every option what stands in its way and what moving that would save."""
-    for option in lift["options"]:
-        for each in option["binding"][:3]:
-            yield f"{OPTION_WORDS[option['name']]}: {names.in_text(each['text'])} (saves {each['saves_min']:.0f} min)"
+def binding_lines(option: Result, names: Names) -> Iterator[str]:
+    """Say what stands in an option's way and what moving it would save."""
+    for each in option["binding"][:MOST_NAMED]:
+        yield f"what binds: {names.in_text(each['text'])}"
 
 
 def strap_lines(straps: Result, names: Names) -> Iterator[str]:

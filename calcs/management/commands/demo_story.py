@@ -42,7 +42,7 @@ class Command(BaseCommand):
 
     def _say_where(self, address: str, users: dict[str, User], survey: dict[str, Any]) -> None:
         """Say where the pages are, with a link for each role that signs in without a password."""
-        page = reverse("home-list")
+        page = reverse("survey", args=[survey["id"]])
         self._write(f"\nSee it at {address}{page}; sign in by one of these links (demo only, for a week):")
         for role, username in people.SIGN_IN_AS.items():
             self._write(f"  {role:<10}{address}{demo_link(users[username])}")
