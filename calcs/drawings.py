@@ -243,7 +243,7 @@ def _write_height(sheet: Sheet, frame: Frame, level_map: LevelMap, point: MapPoi
 
 def _reach(point: MapPoint) -> float:
     """How far text stays off a mark: further where a ring is drawn round it."""
-    return 9 if point.is_suspect else 6
+    return 9 if point.is_suspect else 5
 
 
 def _draw_gap(sheet: Sheet, x: float, y: float) -> None:

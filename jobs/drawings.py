@@ -14,7 +14,7 @@ from jobs.sheet import TEXT_PX, Anchor, Box, Place, Sheet, arrow_head, polyline
 
 # -- the home on paper ---------------------------------------------------------------------------------------
 
-MARGIN_PX = 40.0  # room round the outline for feet, beam letters and marks outside
+MARGIN_PX = 42.0  # room round the outline for feet, beam letters and marks outside
 _FLAT_PX = (600.0, 420.0)  # longest and widest outline, marked end to the left
 _TURNED_PX = (900.0, 304.0)  # the same, turned to stand at the marked end: as wide as a phone
 _MOST_PX_PER_FT = 24.0
@@ -87,7 +87,7 @@ def draw_home(sheet: Sheet, frame: Frame) -> None:
         if frame.is_turned:
             sheet.text(end[0], home.top - 8, letter, "letter", anchor="middle")
         else:
-            sheet.text(home.left - 12, start[1] + 4, letter, "letter", anchor="end")
+            sheet.text(home.left - 14, start[1] + 4, letter, "letter", anchor="end")
     _draw_marked_end(sheet, frame)
     if frame.outline.north_deg is not None:
         _draw_north(sheet, frame, frame.outline.north_deg)
@@ -109,19 +109,18 @@ def _draw_feet(sheet: Sheet, frame: Frame) -> None:
 def _draw_marked_end(sheet: Sheet, frame: Frame) -> None:
     home = frame.home
     if frame.is_turned:
-        sheet.line((home.left, home.bottom), (home.right, home.bottom), "marked-end", width=4)
-        sheet.text(home.left, home.bottom + 34, _("marked end"), "feet", size_px=10)
-        sheet.taken.append(Box(home.left, home.bottom - 2, home.right, home.bottom + 2))
+        sheet.line((home.left, home.bottom + 4), (home.right, home.bottom + 4), "marked-end", width=4)
+        sheet.text(home.left, home.bottom + 16, _("marked end"), "feet", size_px=10)
     else:
-        sheet.line((home.left, home.top), (home.left, home.bottom), "marked-end", width=4)
-        sheet.text(home.left - 4, home.bottom + 34, _("marked end"), "feet", size_px=10)
-        sheet.taken.append(Box(home.left - 2, home.top, home.left + 2, home.bottom))
+        sheet.line((home.left - 4, home.top), (home.left - 4, home.bottom), "marked-end", width=4)
+        sheet.text(home.left - 6, home.bottom + 13, _("marked end"), "feet", size_px=10)
+        sheet.taken.append(Box(home.left - 6, home.top, home.left - 3, home.bottom))
 
 
 def _draw_north(sheet: Sheet, frame: Frame, north_deg: float) -> None:
-    """An arrow in the corner below the far end; flat, the top of the sheet bears 90 degrees less than the x axis."""
+    """An arrow below the far end; flat, the top of the sheet bears 90 degrees less than the x axis."""
     turn = math.radians(-north_deg if frame.is_turned else 90 - north_deg)
-    x, y = frame.home.right + 16, frame.home.bottom + 26
+    x, y = frame.home.right - 40, frame.home.bottom + 24
     ahead = (math.sin(turn), -math.cos(turn))
     tip, tail = (x + 13 * ahead[0], y + 13 * ahead[1]), (x - 13 * ahead[0], y - 13 * ahead[1])
     sheet.line(tail, tip, "north", width=1.2)
@@ -156,7 +155,7 @@ def draw_support(sheet: Sheet, x: float, y: float, *, is_hollow: bool = False) -
     sheet.rectangle(Box.around(x, y, 4), name, width=1.5, fill=fill)
 
 
-def around(x: float, y: float, reach: float = 6) -> list[tuple[float, float, Anchor]]:
+def around(x: float, y: float, reach: float = 5) -> list[tuple[float, float, Anchor]]:
     """Return the four places for text beside a mark: off the lines that run through it, one a quarter."""
     left, right, above, below = x - reach, x + reach, y - reach, y + reach + 9
     return [(left, above, "end"), (right, below, "start"), (right, above, "start"), (left, below, "end")]
@@ -165,10 +164,17 @@ def around(x: float, y: float, reach: float = 6) -> list[tuple[float, float, Anc
 def further_out(
     places: Sequence[tuple[float, float, Anchor]], x: float, y: float
 ) -> list[tuple[float, float, Anchor]]:
-    """Return places further from a mark at x, y: one and two steps sideways, then one up or down."""
-    sideways = [(at + (step if at > x else -step), line, anchor) for step in (10, 26) for at, line, anchor in places]
-    upright = [(at, line + (TEXT_PX if line > y else -TEXT_PX), anchor) for at, line, anchor in places]
-    return sideways + upright
+    """Return places further from a mark at x, y: sideways, then up or down, then both; last right above or below."""
+    astride: list[tuple[float, float, Anchor]] = [
+        (x, line, "middle") for away in (0.0, TEXT_PX) for line in (y + 18 + away, y - 9 - away)
+    ]
+    return [
+        (at + (aside if at > x else -aside), line + (away if line > y else -away), anchor)
+        for away in (0.0, TEXT_PX, 2 * TEXT_PX)
+        for aside in (0.0, 10.0, 26.0)
+        for at, line, anchor in places
+        if away or aside
+    ] + astride
 
 
 # -- the plan of a layout ------------------------------------------------------------------------------------

@@ -88,6 +88,7 @@ class SurveyPage:
     parts: tuple[checks.PartRow, ...]
     parts_lb: float
     straps: tuple[checks.StrapRow, ...]
+    strap_remarks: tuple[checks.StrapRemark, ...]
     impossible: tuple[plans.Impossible, ...]
     warnings: tuple[str, ...]
     cautions: tuple[Caution, ...]
@@ -108,6 +109,7 @@ def gather(survey: Survey, *, unit: str, option: str = "", datum: str = "") -> S
     level_maps = maps.maps(record, shown_datum, lift_option, date=started)
     options = plans.option_views(record, chosen_name)
     parts = checks.part_rows(plan.stacks) if plan else ()
+    straps = plan.straps if plan and plan.straps else record.calculation("straps")
     standing = [answer.calculation for answer in record.answers.values()]
     shown = [*standing, *(check for check in ((plan.stacks, plan.straps) if plan else ()) if check)]
     return SurveyPage(
@@ -130,7 +132,8 @@ def gather(survey: Survey, *, unit: str, option: str = "", datum: str = "") -> S
         to_free=plans.to_free(record, lift_option) if lift_option else (),
         parts=parts,
         parts_lb=sum(part.lb for part in parts),
-        straps=checks.strap_rows(record, plan.straps if plan and plan.straps else record.calculation("straps")),
+        straps=checks.strap_rows(record, straps),
+        strap_remarks=checks.strap_remarks(record, straps),
         impossible=plans.impossible_views(record),
         warnings=_warnings(record, shown),
         cautions=_cautions(shown),

@@ -5,7 +5,7 @@ from itertools import groupby
 
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext_lazy
+from django.utils.translation import gettext_lazy
 
 from calcs import codec
 from calcs.engine.lift import LiftMove
@@ -23,13 +23,6 @@ PART_WORDS: dict[str, Promise] = {
     "plate_2x": gettext_lazy("2-by plate"),
     "plate_1x": gettext_lazy("1-by plate"),
     "shims": gettext_lazy("pair of shims"),
-}
-_COUNTED_WORDS: dict[str, Promise] = {
-    "block": ngettext_lazy("%(count)d block", "%(count)d blocks", "count"),
-    "cap": ngettext_lazy("%(count)d 4 in cap", "%(count)d 4 in caps", "count"),
-    "cap_2in": ngettext_lazy("%(count)d 2 in cap", "%(count)d 2 in caps", "count"),
-    "plate_2x": ngettext_lazy("%(count)d 2-by plate", "%(count)d 2-by plates", "count"),
-    "plate_1x": ngettext_lazy("%(count)d 1-by plate", "%(count)d 1-by plates", "count"),
 }
 _TIER_WORDS: dict[str, Promise] = {
     "single": gettext_lazy("single stack"),
@@ -52,6 +45,8 @@ _ANGLE_WORDS: dict[str, Promise] = {
     "fail": gettext_lazy("outside the angles that the table covers"),
 }
 _LOOKS: dict[str, Look] = {"hollow": "hollow", "cap": "solid", "solid": "solid", "plate": "wood", "wood": "wood"}
+TIMES = "\u00d7"
+_LEAST_TURNS = 0.05  # less shows as none
 _LEAST_SHIM_IN, _MOST_SHIM_IN = DEFAULT_RULES.shim_least_in, DEFAULT_RULES.shim_most_in
 
 
@@ -92,7 +87,14 @@ class StrapRow:
     angle: str
     turns: str
     wraps: str
-    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StrapRemark:
+    """Something to know of some straps, said once."""
+
+    text: str
+    straps: str
 
 
 # -- stacks --------------------------------------------------------------------------------------------------
@@ -137,19 +139,15 @@ def part_words(code: str) -> str:
     return str(PART_WORDS.get(code, code))
 
 
-def _counted(code: str, count: int) -> str:
-    return str(_COUNTED_WORDS[code] % {"count": count}) if code in _COUNTED_WORDS else f"{count} {code}"
-
-
 def _courses_words(courses: tuple[str, ...], shim: str) -> str:
-    """Say courses from the top down, equal ones together: shims 5/8 in, 2-by plate, 4 in cap, 2 blocks."""
+    """Say courses from the top down, equal ones together: shims 5/8 in, 2-by plate, 4 in cap, block and how often."""
     words = []
     for code, run in groupby(courses):
         count = len(list(run))
         if code == "shims":
             words.append(_("shims {height}").format(height=shim) if shim else part_words(code))
         else:
-            words.append(part_words(code) if count == 1 else _counted(code, count))
+            words.append(part_words(code) if count == 1 else f"{part_words(code)} {TIMES} {count}")
     return ", ".join(words)
 
 
@@ -235,12 +233,29 @@ def _strap_row(record: Record, strap: StrapResult) -> StrapRow:
         point=record.name(str(row.point_id)) if row else "",
         handling=str(_HANDLING_WORDS[strap.handling]),
         is_loosened=strap.handling == "loosen_first",
-        slack_needed=record.length(strap.slack_needed_in),
-        tension_lb=_("{lb} lb").format(lb=f"{strap.tension_if_tight_lb:,.0f}"),
+        slack_needed=record.length(strap.slack_needed_in) if strap.slack_needed_in else "",
+        tension_lb=_tension_words(strap),
         tension_state=strap.tension_state,
         tension=str(_TENSION_WORDS[strap.tension_state]),
         angle=angle,
-        turns=f"{strap.bolt_turns:.1f}",
+        turns=f"{strap.bolt_turns:.1f}" if strap.bolt_turns >= _LEAST_TURNS else "",
         wraps="" if strap.wraps_after is None else f"{strap.wraps_after:.1f}",
-        warnings=tuple(record.sentence(warning.text) for warning in strap.warnings),
     )
+
+
+def _tension_words(strap: StrapResult) -> str:
+    """Say what a strap would carry; where its tension now is not known, how much more than now."""
+    lb = f"{strap.tension_if_tight_lb:,.0f}"
+    if all(warning.code != "tension_unknown" for warning in strap.warnings):
+        return _("{lb} lb").format(lb=lb)
+    return _("{lb} lb more than now").format(lb=lb) if strap.tension_if_tight_lb else _("no more than now")
+
+
+def strap_remarks(record: Record, calculation: Calculation | None) -> tuple[StrapRemark, ...]:
+    """Return what the engine remarks on straps, each remark once with the straps that it is about."""
+    result = result_of(calculation, StrapsResult)
+    about: dict[str, list[str]] = {}
+    for strap in result.straps if result else ():
+        for warning in strap.warnings:
+            about.setdefault(record.sentence(warning.text), []).append(record.name(strap.code))
+    return tuple(StrapRemark(text=text, straps=", ".join(sorted(names))) for text, names in about.items())

@@ -130,9 +130,7 @@ def _after(record: Record, before: LevelMap, option: LiftOption) -> LevelMap:
     )
     return replace(
         before,
-        title=_("Level map of {home}, after the plan '{option}'").format(
-            home=record.survey.siting.home, option=words
-        ),
+        title=_("Level map of {home}, after “{option}”").format(home=record.survey.siting.home, option=words),
         points=points,
         pairs=_planned_pairs(record, option),
         block=block,

@@ -30,7 +30,7 @@ _BINDING_WORDS: dict[str, Promise] = {
     "band": gettext_lazy("the band that all supports must end in"),
     "travel_up": gettext_lazy("how far {who} lets the home rise"),
     "travel_down": gettext_lazy("how far {who} lets the home come down"),
-    "connection": gettext_lazy("{who} holding the home at all"),
+    "connection": gettext_lazy("{who}"),
 }
 _WHY_WORDS: dict[str, Promise] = {
     "raise_limit": gettext_lazy("{who} might go up {short} further"),
@@ -156,7 +156,7 @@ def _binding_words(record: Record, binding: LiftBinding) -> str:
     limit = str(_BINDING_WORDS[binding.kind]).format(who=_who(record, binding.who))
     saves = minutes_words(binding.saves_min) if binding.saves_min >= 0.5 else _("less than a minute")
     if binding.kind == "connection":
-        return _("{limit}: without it, {saves} less").format(limit=limit, saves=saves)
+        return _("{limit} holds the home: free at no cost, it would save {saves}").format(limit=limit, saves=saves)
     return _("{limit}: one step more saves {saves}").format(limit=limit, saves=saves)
 
 
