@@ -1,6 +1,6 @@
 """Lengths as a person reads them on a page: inches in sixteenths, or millimetres for those who chose them."""
 
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
 from calcs.engine.units import MINUS, MM_PER_IN, format_sixteenths
 from jobs.models.people import LengthUnit
@@ -12,7 +12,8 @@ def figure(value_in: float | Decimal, unit: str = LengthUnit.INCHES, *, signed: 
     """Write a length [in] as a bare number in the reader's unit: ``1 7/16`` or ``36.5``; ``signed`` adds a plus."""
     if unit != LengthUnit.MILLIMETRES:
         return format_sixteenths(value_in, signed=signed)
-    millimetres = round(float(value_in) * float(MM_PER_IN), 1)
+    exact = Decimal(value_in) * MM_PER_IN
+    millimetres = exact.quantize(Decimal("0.1"), ROUND_HALF_UP)  # halves away from zero, as with sixteenths
     if millimetres == 0:
         return "0"
     sign = MINUS if millimetres < 0 else "+" if signed else ""
