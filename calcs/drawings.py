@@ -213,7 +213,7 @@ def _draw_point(sheet: Sheet, frame: Frame, point: MapPoint, scale_in: float | N
         draw_check_point(sheet, x, y)
     if point.is_suspect:
         sheet.circle((x, y), 9, "suspect", width=2)
-        sheet.text(x - 9, y + 17, "?", "suspect", anchor="end", size_px=14)
+        sheet.text(x - 11, y + 8, "?", "suspect halo", anchor="end", has_halo=True)
     if point.has_gap:
         _draw_gap(sheet, x, y)
     if scale_in and point.move_in:
@@ -242,7 +242,7 @@ def _write_height(sheet: Sheet, frame: Frame, level_map: LevelMap, point: MapPoi
 
 
 def _reach(point: MapPoint) -> float:
-    """How far text stays off a mark: further where a ring is drawn round it."""
+    """How far text stays off a mark to the side: further where a ring is drawn round it."""
     return 9 if point.is_suspect else 5
 
 

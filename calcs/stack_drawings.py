@@ -1,5 +1,6 @@
 """A support drawn to scale: what stands there now, and what is to be built. Plain dataclasses in, SVG out."""
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -118,13 +119,13 @@ def _write_names(
     """Write each course's name beside it, the running height after it; thin courses push names apart upwards."""
     anchor: Anchor = "end" if is_now else "start"
     tops = _tops(stack, ground, px_per_in)
-    lowest = ground
+    above = math.inf
     running_in = 0.0
     for course, top in reversed(list(zip(stack, tops, strict=True))):
         running_in += course.height_in
         middle = top + course.height_in * px_per_in / 2 + 4
-        lowest = min(middle, lowest - _LINE_PX if lowest < ground else middle)
+        above = min(middle, above - _LINE_PX)
         words = course.name if is_now else f"{course.name}  {figure(running_in, unit)}"
         sheet.text(
-            x, lowest, words, "gone" if is_now and course.is_changed else "says", anchor=anchor, size_px=_TEXT_PX
+            x, above, words, "gone" if is_now and course.is_changed else "says", anchor=anchor, size_px=_TEXT_PX
         )

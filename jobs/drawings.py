@@ -156,8 +156,11 @@ def draw_support(sheet: Sheet, x: float, y: float, *, is_hollow: bool = False) -
 
 
 def around(x: float, y: float, reach: float = 5) -> list[tuple[float, float, Anchor]]:
-    """Return the four places for text beside a mark: off the lines that run through it, one a quarter."""
-    left, right, above, below = x - reach, x + reach, y - reach, y + reach + 9
+    """Return the four places for text beside a mark: off the lines that run through it, one a quarter.
+
+    ``reach`` is how far text stays off to the side.
+    """
+    left, right, above, below = x - reach, x + reach, y - 5, y + 14
     return [(left, above, "end"), (right, below, "start"), (right, above, "start"), (left, below, "end")]
 
 
