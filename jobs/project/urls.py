@@ -9,6 +9,7 @@ urlpatterns = [
     path("api/v1/schema", SpectacularAPIView.as_view(), name="schema"),
     path("api/v1/", include("jobs.api.urls")),
     path("api/v1/", include("surveys.api.urls")),
+    path("api/v1/", include("calcs.api.urls")),
     path("", include("jobs.urls")),
     path("", include("calcs.urls")),
 ]

@@ -1,0 +1,42 @@
+"""What a person or a submitted survey asks of the calculations."""
+
+import uuid
+from collections.abc import Sequence
+from typing import Any
+
+from django.db import transaction
+
+from calcs import chain, tasks
+from calcs.models import Calculation
+from jobs.models import User
+from surveys.models import Survey
+
+
+def request_calculations(survey: Survey, *, by: User | None = None) -> Calculation:
+    """Ask for everything that follows from a survey's readings; return the root of it, the heights.
+
+    Asking again for the same readings and record gives what is there already; what had failed is tried once more.
+    """
+    asked = chain.ask(survey.pk, by=by)
+    _send_on_commit(asked.new)
+    return asked.root
+
+
+def run_again(calculation: Calculation, *, by: User | None = None) -> Calculation:
+    """Run a failed calculation again as a new row, or return the one that already does."""
+    again, new = chain.repeat(calculation, by=by)
+    _send_on_commit(new)
+    return again
+
+
+def when_submitted(sender: type[Survey], survey_id: uuid.UUID, **kwargs: Any) -> None:
+    """Answer ``surveys.signals.survey_submitted``."""
+    _send_on_commit(chain.ask(survey_id).new)
+
+
+def _send_on_commit(calculation_ids: Sequence[uuid.UUID]) -> None:
+    def send() -> None:
+        tasks.send(calculation_ids)
+
+    if calculation_ids:
+        transaction.on_commit(send, robust=True)

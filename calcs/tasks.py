@@ -1,0 +1,39 @@
+"""What the worker does. A message holds a calculation's key and nothing else: all data is in its row."""
+
+import logging
+import uuid
+from collections.abc import Sequence
+
+from celery import shared_task
+from django.conf import settings
+from kombu.exceptions import OperationalError
+
+from calcs import runner, sweeper
+
+logger = logging.getLogger(__name__)
+
+
+# Both limits lie within the lease, so that a lease which has run out means that nobody works on it any more.
+@shared_task(
+    soft_time_limit=int(0.75 * settings.CALCULATION_LEASE_S),
+    time_limit=int(0.9 * settings.CALCULATION_LEASE_S),
+)
+def run_calculation(calculation_id: str) -> None:
+    """Run one calculation and send those that follow from it."""
+    send(runner.run(uuid.UUID(calculation_id)))
+
+
+@shared_task
+def sweep_calculations() -> None:
+    """Send again what was lost on the way."""
+    send(sweeper.find_work())
+
+
+def send(calculation_ids: Sequence[uuid.UUID]) -> None:
+    """Hand calculations to the worker. A broker that is down only delays them: the sweeper sends them later."""
+    for calculation_id in calculation_ids:
+        try:
+            run_calculation.apply_async((str(calculation_id),), retry=False)
+        except OperationalError as error:
+            logger.warning("no broker: %d calculations wait for the sweeper (%s)", len(calculation_ids), error)
+            return
