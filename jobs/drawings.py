@@ -235,6 +235,7 @@ def draw_layout(plan: LayoutPlan, *, is_turned: bool = False, is_editable: bool 
             sheet.line(place[a], place[b], "pair", width=1.5)
     sheet.marks = [place[point.code] for point in plan.points if point.kind != "benchmark"]
     sheet.taken += [Box.around(x, y, 4) for x, y in sheet.marks]
+    sheet.taken += [Box.around(*frame.place(mark.x_ft, mark.y_ft), 5) for mark in plan.connections]
     for point in plan.points:
         _draw_point(sheet, frame, point, is_editable=is_editable)
     for mark in plan.connections:
@@ -286,14 +287,14 @@ def _draw_connection(sheet: Sheet, x: float, y: float, label: str) -> None:
     """A ring with a dot, and its name beside it."""
     sheet.circle((x, y), 5, "connection")
     sheet.circle((x, y), 1, "connection")
-    sheet.taken.append(Box.around(x, y, 5))
     beside: list[tuple[float, float, Anchor]] = [
         (x + 8, y + 4, "start"),
         (x - 8, y + 4, "end"),
         (x, y + 18, "middle"),
         (x, y - 9, "middle"),
     ]
-    sheet.text_near(label, "name", beside + around(x, y), mark=(x, y), size_px=11)
+    places = beside + around(x, y)
+    sheet.text_near(label, "name", places + further_out(places, x, y), mark=(x, y), size_px=11)
 
 
 def _draw_straps(sheet: Sheet, frame: Frame, straps: tuple[PlanStrap, ...], place: Mapping[str, Place]) -> None:

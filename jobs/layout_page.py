@@ -63,7 +63,7 @@ def layout_view(siting: Siting) -> LayoutView:
         points=tuple(plan_point(row.point, row.kind) for row in rows),
         pairs=tuple((str(pair.a_id), str(pair.b_id)) for pair in pairs),
         connections=tuple(
-            PlanMark(label=str(mark), x_ft=float(mark.x_ft), y_ft=float(mark.y_ft)) for mark in layout["connections"]
+            PlanMark(label=mark.code, x_ft=float(mark.x_ft), y_ft=float(mark.y_ft)) for mark in layout["connections"]
         ),
         straps=tuple(PlanStrap(label=strap.code, point=str(strap.point_id)) for strap in layout["straps"]),
     )

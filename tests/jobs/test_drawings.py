@@ -44,7 +44,7 @@ def plan(**changes: Any) -> LayoutPlan:
         "outline": outline_of(layout, north_deg=75),
         "points": tuple(points),
         "pairs": tuple((pair.a, pair.b) for pair in layout.pairs),
-        "connections": (PlanMark(label="drain DR1", x_ft=44, y_ft=20),),
+        "connections": (PlanMark(label="DR1", x_ft=44, y_ft=20),),
         "straps": tuple(PlanStrap(label=f"T{n}", point=label) for n, label in enumerate(("A1", "A5", "E9"), 1)),
     }
     return LayoutPlan(**given | changes)
@@ -81,7 +81,7 @@ def overlaps(boxes: list[tuple[str, Box]]) -> list[tuple[str, str]]:
 @pytest.mark.parametrize("is_turned", [False, True])
 def test_every_label_is_there_once(is_turned: bool) -> None:
     drawn = texts(draw_layout(plan(), is_turned=is_turned))
-    for label in [point.label for point in plan().points] + ["drain DR1", "T1", "T2", "T3"]:
+    for label in [point.label for point in plan().points] + ["DR1", "T1", "T2", "T3"]:
         assert drawn.count(label) == 1, label
 
 
