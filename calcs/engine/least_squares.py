@@ -55,7 +55,7 @@ def fit(design: Array, observed: Array, *, scale: Array | None = None) -> Fit:
     UndeterminedError
         Naming the first column of which less than 1e-10 is left.
     NoConvergence
-        When the numbers are too large or too small for floating point.
+        When the columns are too large or too small for floating point.
 
     Notes
     -----
@@ -66,16 +66,17 @@ def fit(design: Array, observed: Array, *, scale: Array | None = None) -> Fit:
     Björck, Numerical Methods for Least Squares Problems (SIAM 1996), 2.4; from memory.
     """
     norms = np.sqrt(np.einsum("ij,ij->j", design, design)) if scale is None else scale
-    if not (np.isfinite(observed).all() and np.isfinite(design).all() and np.isfinite(norms).all()):
-        raise NoConvergence("the numbers are too large or too small to compute with")
-    columns = design.shape[1]
+    rows, columns = design.shape
+    if rows < columns:
+        raise UndeterminedError(rows)
     if not norms.all():
-        raise UndeterminedError(int(np.flatnonzero(norms == 0)[0]))
+        raise UndeterminedError(int(np.argmin(norms)))
     q, r = np.linalg.qr(design / norms)
     left = np.abs(np.diagonal(r))
-    if design.shape[0] < columns or not (left > RANK_EPS).all():
-        missing = np.flatnonzero(left <= RANK_EPS)
-        raise UndeterminedError(int(missing[0]) if missing.size else design.shape[0])
+    if not np.isfinite(left).all():
+        raise NoConvergence("the numbers are too large or too small to compute with")
+    if not (left > RANK_EPS).all():
+        raise UndeterminedError(int(np.argmax(left <= RANK_EPS)))
     root = np.linalg.solve(r, np.eye(columns)) / norms[:, None]  # r is triangular: a back substitution
     seen = q.T @ observed
     return Fit(

@@ -172,9 +172,12 @@ def _reading_checks(
 def _datum_checks(
     document: LevelsInput, readings: int, adjustment: Adjustment, snooping: Snooping
 ) -> tuple[DatumCheck, ...]:
+    weighted = [datum.point for datum in document.datum if datum.sd_in > 0]
+    if not weighted:
+        return ()
     return rows(
         DatumCheck,
-        point=[datum.point for datum in document.datum if datum.sd_in > 0],
+        point=weighted,
         residual_in=_plain(adjustment.residuals[readings:]),
         redundancy=_plain(snooping.redundancy[readings:]),
         w=_where(snooping.checked[readings:].tolist(), snooping.w[readings:]),
