@@ -134,6 +134,7 @@ SPECTACULAR_SETTINGS = {
         "VisitKind": "jobs.models.Visit.Kind",
         "VisitState": "jobs.models.Visit.State",
         "SurveyState": "surveys.models.Survey.State",
+        "CalculationState": "calcs.models.Calculation.State",
     },
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
