@@ -38,6 +38,7 @@ def stores_for_command(command: str) -> Iterator[None]:
             # From here Ctrl-C and SIGTERM are the command's own business: they end it, and then the stores.
             signal.signal(signal.SIGINT, signal.default_int_handler)
             signal.signal(signal.SIGTERM, _leave)
+            signal.signal(signal.SIGHUP, _leave)
             sys.stderr.write(f"manage.py {command}: on the embedded PostgreSQL, started for this command\n")
             yield
     finally:

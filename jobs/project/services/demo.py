@@ -59,11 +59,11 @@ def serve(supervisor: Supervisor, *, port: int | None, once: bool) -> None:
         supervisor.run(manage(*MIGRATE, supervisor=supervisor, log="migrate.log"))
         supervisor.say("tables are up to date")
         wait_for_pages(supervisor, port)
+        supervisor.announce(address)
         supervisor.say(f"pages are served at {address}")
         supervisor.run(manage(*STORY, "--address", address, supervisor=supervisor))
         if once:
             return
-        supervisor.announce(address)
         supervisor.say(f"serving {address} until Ctrl-C; what the parts log is in {where.logs}")
         supervisor.watch()
 
