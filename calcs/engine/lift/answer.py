@@ -22,6 +22,7 @@ RAISE_ONLY_WITHIN = 1.05  # of the least work: raising alone is simpler and keep
 ENGINEER_ABOVE_IN = 2.0
 
 SOURCES = (
+    "24 CFR 3285.6: at most 1/4 in between adjacent piers (a benchmark, written for new homes)",
     "29 CFR 1926.305: jacks (blocking the load, footing and head of the jack)",
     "common practice, no source: an engineer above 2 in of lift at a support",
 )

@@ -11,7 +11,7 @@ from calcs.engine.errors import NoConvergence
 from calcs.engine.lift.case import LENGTH_EPS_IN, Case, level_in, stroke
 from calcs.engine.lift.check import Outcome, excesses_in, link_travel_in
 from calcs.engine.lift.highs import Program
-from calcs.engine.lift.model import Slack, Slacks, build
+from calcs.engine.lift.model import Slack, Slacks, Terms, build
 from calcs.engine.lift.stages import (
     Clock,
     Found,
@@ -36,7 +36,10 @@ def why_impossible(case: Case, clock: Clock) -> tuple[tuple[LiftWhy, ...], bool]
     proven = first.status != "time_limit" and second.status == "optimal"
     found: list[LiftWhy] = []
     if first.outcome is not None:
-        found += _why(case, 1, limit_shortages_in(case, first.outcome.steps))
+        total_in = sum(limit_shortages_in(case, first.outcome.steps).values())
+        fewest = least_relaxation(case, clock, within_in=total_in) if first.status == "optimal" else first
+        outcome = fewest.outcome or first.outcome
+        found += _why(case, 1, limit_shortages_in(case, outcome.steps))
     if second.outcome is not None:
         if second.outcome.excess_in <= LENGTH_EPS_IN:
             raise NoConvergence("the solver found no plan where there is one; check the limits for extreme numbers")
@@ -90,8 +93,11 @@ def _reach_in(case: Case) -> float:
     return unevenness + max(case.tolerances_in, default=0.0) + case.min_move_in + 2 * case.step_in
 
 
-def least_relaxation(case: Case, clock: Clock) -> Found:
-    """The plan that keeps all tolerances and passes limits and travels by the least sum of inches."""
+def least_relaxation(case: Case, clock: Clock, *, within_in: float | None = None) -> Found:
+    """The plan that keeps all tolerances and passes limits and travels by the least sum of inches.
+
+    With ``within_in`` (that least sum) the plan that passes the fewest limits and travels by no more in all.
+    """
     far_in = _reach_in(case)
     free = _without_limits(case, far_in)
     strokes = [stroke(free, i) for i in range(len(case.supports))]
@@ -109,13 +115,29 @@ def least_relaxation(case: Case, clock: Clock) -> Found:
                 slacks["travel_up", place] = _gives(program, far)
                 slacks["travel_down", place] = _gives(program, far)
         model = build(case, program=program, slacks=slacks, strokes=strokes, eps_in=eps_in)
+        if model is None:
+            return None
         goal = {column: case.step_in for slack in slacks.values() for column in slack.terms}
-        return None if model is None else Posed(model=model, goal=goal)
+        if within_in is not None:
+            program.row(goal, most=within_in + eps_in)
+            goal = _counted(program, slacks)
+        return Posed(model=model, goal=goal)
 
     def measure(outcome: Outcome) -> float:
-        return sum(limit_shortages_in(case, outcome.steps).values())
+        shortages = limit_shortages_in(case, outcome.steps)
+        return sum(shortages.values()) if within_in is None else float(len(shortages))
 
     return search(case, free, pose, measure, clock)
+
+
+def _counted(program: Program, slacks: Slacks) -> Terms:
+    """One for each rule that gives anything."""
+    goal: Terms = {}
+    for slack in slacks.values():
+        given = program.column(0.0, 1.0, whole=True)
+        program.row({**slack.terms, given: -slack.most}, most=0.0)
+        goal[given] = 1.0
+    return goal
 
 
 def _gives(program: Program, most: float) -> Slack:
