@@ -139,7 +139,8 @@ def runs(case: Case, place: int, direction: int, span: range) -> tuple[Run, ...]
 
     found: list[Run] = []
     while span:
-        count = bisect_right(span, order(span[0]), key=order)
+        same = order(span[0]) == order(span[-1])
+        count = len(span) if same else bisect_right(span, order(span[0]), key=order)
         seen = effect(case, place, direction * span[0])
         fixed = seen.touched * support.touch_min + seen.rebuilt * support.rebuild_min
         found.append(Run(least=span[0], most=span[count - 1], fixed_min=fixed, touched=seen.touched))

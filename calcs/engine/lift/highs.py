@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import csc_array
+from scipy.sparse import csr_array
 
 Floats = npt.NDArray[np.float64]
 PROOF_GAP = 1e-7  # asked of the solver, so that 1e-6 is kept
@@ -26,7 +26,7 @@ class Program:
     lower: list[float] = field(default_factory=list)
     upper: list[float] = field(default_factory=list)
     whole: list[bool] = field(default_factory=list)
-    _row: list[int] = field(default_factory=list)
+    _ends: list[int] = field(default_factory=lambda: [0])  # where each row's values end
     _column: list[int] = field(default_factory=list)
     _value: list[float] = field(default_factory=list)
     least: list[float] = field(default_factory=list)
@@ -41,18 +41,16 @@ class Program:
 
     def row(self, terms: dict[int, float], *, least: float = -np.inf, most: float = np.inf) -> None:
         """Add ``least <= sum of value x column <= most``."""
-        place = len(self.least)
-        for column, value in terms.items():
-            self._row.append(place)
-            self._column.append(column)
-            self._value.append(value)
+        self._column.extend(terms)
+        self._value.extend(terms.values())
+        self._ends.append(len(self._column))
         self.least.append(least)
         self.most.append(most)
 
-    def matrix(self) -> csc_array:
+    def matrix(self) -> csr_array:
         """The rows as a sparse matrix, shape (rows, columns)."""
         shape = (len(self.least), len(self.lower))
-        return csc_array((self._value, (self._row, self._column)), shape=shape)
+        return csr_array((self._value, self._column, self._ends), shape=shape)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -54,6 +54,7 @@ class Model:
     minutes: Terms = field(default_factory=dict)
     minutes_fixed: float = 0.0
     travel: Terms = field(default_factory=dict)  # all steps, up and down
+    spread: tuple[int, int] | None = None  # columns below and above all levels, once somebody needs them
 
     def moves(self, x: Floats) -> tuple[int, ...]:
         """The whole steps of a solution."""
@@ -243,6 +244,14 @@ def _pair(model: Model, pair: int) -> None:
             model.program.row(add(row, model.lowered[mover], -float(aims[side])), most=0.0)
 
 
+def hold_pair(model: Model, pair: int, within_in: float) -> None:
+    """Let two supports end no further apart than that, as they are or moved."""
+    i, j = model.case.pairs[pair]
+    apart = add(dict(model.steps[i]), model.steps[j], -1.0)
+    for sign, most in zip((1.0, -1.0), pair_steps(model.case, pair, within_in), strict=True):
+        _row_if_needed(model, add({}, apart, sign), most)
+
+
 def _one_moves(model: Model, high: int, low: int, slack: Slack) -> None:
     """The high one comes down or the low one goes up."""
     row = add(dict(model.lowered[high]), model.lifted[low])
@@ -265,7 +274,9 @@ def _band(model: Model, band_in: float) -> None:
 
 
 def spread(model: Model) -> tuple[int, int]:
-    """Add columns below and above all levels after the moves, in steps from the lowest level now."""
+    """Columns below and above all levels after the moves, in steps from the lowest level now; added once."""
+    if model.spread is not None:
+        return model.spread
     case, program = model.case, model.program
     levels = [level_in(case, i) / case.step_in for i in range(len(case.supports))]
     base = min(levels)
@@ -277,7 +288,8 @@ def spread(model: Model) -> tuple[int, int]:
     for level, terms in zip(levels, model.steps, strict=True):
         program.row(add({low: -1.0}, terms), least=base - level)
         program.row(add({high: 1.0}, terms, -1.0), least=level - base)
-    return low, high
+    model.spread = low, high
+    return model.spread
 
 
 def _conflicts(model: Model, rules: Steps) -> None:

@@ -5,7 +5,8 @@ that the solver returns is turned into whole steps and judged by `check` before 
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import partial
 from time import monotonic
 from typing import Literal
 
@@ -14,7 +15,17 @@ from calcs.engine.lift.bounds import closed_rules
 from calcs.engine.lift.case import LENGTH_EPS_IN, Case, level_in, stroke
 from calcs.engine.lift.check import MINUTES_REL_EPS, Outcome, broken_rules, excesses_in, judge
 from calcs.engine.lift.highs import Program, minimise
-from calcs.engine.lift.model import REAL_EPS_IN, Model, Slack, Slacks, Terms, add, build, spread
+from calcs.engine.lift.model import (
+    REAL_EPS_IN,
+    Model,
+    Slack,
+    Slacks,
+    Terms,
+    add,
+    build,
+    hold_pair,
+    spread,
+)
 
 # By how much rows in reals may be passed, from try to try: a plan that fails the check is cut off by the next.
 TRIES_EPS_IN = (REAL_EPS_IN, 0.3e-6, 0.0, -1e-6, -5e-6)
@@ -68,7 +79,8 @@ def solve_case(case: Case, clock: Clock) -> Solved:
     """Find an option's plan: least minutes, ties settled; with a budget the least excess first."""
     if case.budget_min is not None:
         return _within_budget(case, clock)
-    return _settled(case, least_minutes(case, clock), clock)
+    ladder = Ladder(case=case)
+    return _settled(ladder, least_minutes(case, clock, ladder=ladder), clock)
 
 
 def _within_budget(case: Case, clock: Clock) -> Solved:
@@ -77,10 +89,11 @@ def _within_budget(case: Case, clock: Clock) -> Solved:
     if first.outcome is None:
         return Solved(status="impossible" if first.status == "infeasible" else "time_limit")
     eased = widened(case, first.outcome.excess_in)
-    found = least_minutes(eased, clock)
+    ladder = Ladder(case=eased)
+    found = least_minutes(eased, clock, ladder=ladder)
     if found.outcome is None:  # out of time, or the solver contradicts itself: the first stage's plan stands
         found = Found(status="time_limit", outcome=first.outcome, bound=0.0)
-    solved = _settled(eased, found, clock)
+    solved = _settled(ladder, found, clock)
     if solved.outcome is None or first.status != "optimal":
         outcome = judge(case, (solved.outcome or first.outcome).steps)
         return Solved(status="time_limit", outcome=outcome, bound_min=0.0)
@@ -93,7 +106,27 @@ def widened(case: Case, by_in: float) -> Case:
     return replace(case, tolerances_in=tuple(t + by_in for t in case.tolerances_in), band_in=band_in)
 
 
-def _settled(case: Case, found: Found, clock: Clock) -> Solved:
+@dataclass(slots=True)
+class Ladder:
+    """One program for the minutes and their ties: each stage adds its rows to what the stages before have settled."""
+
+    case: Case
+    settled: list[Callable[[Model], None]] = field(default_factory=list)
+    _model: Model | None = None
+    _added: int = 0
+
+    def model(self, eps_in: float) -> Model | None:
+        """The program with all that is settled; built anew only when rows in reals are drawn tighter."""
+        if self._model is None or self._model.eps_in != eps_in:
+            self._model, self._added = build(self.case, eps_in=eps_in), 0
+        if self._model is not None:
+            for add_rows in self.settled[self._added :]:
+                add_rows(self._model)
+            self._added = len(self.settled)
+        return self._model
+
+
+def _settled(ladder: Ladder, found: Found, clock: Clock) -> Solved:
     """Among plans of equal minutes: least worst pair, then least range, then least travel."""
     if found.status == "infeasible":
         return Solved(status="impossible")
@@ -102,35 +135,97 @@ def _settled(case: Case, found: Found, clock: Clock) -> Solved:
     bound_min = min(max(0.0, found.bound), found.outcome.minutes)
     if found.status == "time_limit":
         return Solved(status="time_limit", outcome=found.outcome, bound_min=bound_min)
-    best, most_min = found.outcome, found.outcome.minutes * (1 + MINUTES_REL_EPS)
-    settled = True
-    for tie in (_worst_pair, _range, _travel):
-        stage = _or_open(tie, case, best, most_min, clock)
+    best, rules, settled = found.outcome, ladder.case, True
+    most_min = best.minutes * (1 + MINUTES_REL_EPS)
+    ladder.settled.append(lambda model: hold_minutes(model, most_min))
+    for tie in (WORST_PAIR, RANGE, TRAVEL):
+        stage = _tie(ladder, tie, rules, best, clock)
         settled = settled and stage.status == "optimal"
         best = stage.outcome or best
-        case = replace(case, tolerances_in=tuple(min(t, best.worst_in) for t in case.tolerances_in))
-        if tie is _range:
-            case = replace(case, band_in=best.range_in)
+        rules = tie.rules(rules, best)
+        ladder.settled.append(partial(tie.hold, now=best))
     status: Literal["optimal", "time_limit"] = "optimal" if settled else "time_limit"
     return Solved(status=status, outcome=best, bound_min=bound_min, least_settled=True)
 
 
-Tie = Callable[[Case, Outcome, float, Clock], Found]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tie:
+    """One way in which equal plans differ: what is minimised, and how it is held from then on."""
+
+    goal: Callable[[Model, Outcome], Terms]
+    measure: Callable[[Outcome], float]
+    hold: Callable[..., None]
+    rules: Callable[[Case, Outcome], Case]
 
 
-def _or_open(tie: Tie, case: Case, now: Outcome, most_min: float, clock: Clock) -> Found:
-    """A tie's stage; where the solver gives up, the plan stands and the tie is open."""
+def _tie(ladder: Ladder, tie: Tie, rules: Case, now: Outcome, clock: Clock) -> Found:
+    """Settle one tie; where the solver gives up, the plan stands and the tie is open."""
+
+    def pose(eps_in: float) -> Posed | None:
+        model = ladder.model(eps_in)
+        return None if model is None else Posed(model=model, goal=tie.goal(model, now))
+
     try:
-        return tie(case, now, most_min, clock)
+        return search(ladder.case, rules, pose, tie.measure, clock)
     except NoConvergence:
         return Found(status="time_limit", outcome=now, bound=0.0)
 
 
-def least_minutes(case: Case, clock: Clock) -> Found:
-    """The plan of least minutes."""
+def _worst_goal(model: Model, now: Outcome) -> Terms:
+    case = model.case
+    if not case.pairs:
+        return {}
+    worst = model.program.column(0.0, now.worst_in / case.step_in + 1e-6)
+    for i, j in case.pairs:
+        apart = add(dict(model.steps[i]), model.steps[j], -1.0)
+        difference = (level_in(case, i) - level_in(case, j)) / case.step_in
+        model.program.row(add({worst: -1.0}, apart), most=-difference)
+        model.program.row(add({worst: -1.0}, apart, -1.0), most=difference)
+    return {worst: case.step_in}
+
+
+def _hold_worst(model: Model, now: Outcome) -> None:
+    for pair in range(len(model.case.pairs)):
+        hold_pair(model, pair, now.worst_in)
+
+
+def _range_goal(model: Model, now: Outcome) -> Terms:
+    _hold_range(model, now)
+    low, high = spread(model)
+    return {high: model.case.step_in, low: -model.case.step_in}
+
+
+def _hold_range(model: Model, now: Outcome) -> None:
+    low, high = spread(model)
+    model.program.row({high: 1.0, low: -1.0}, most=(now.range_in + model.eps_in) / model.case.step_in)
+
+
+def _travel_goal(model: Model, _now: Outcome) -> Terms:
+    return {column: value * model.case.step_in for column, value in model.travel.items()}
+
+
+def _no_wider(case: Case, now: Outcome) -> Case:
+    return replace(case, tolerances_in=tuple(min(t, now.worst_in) for t in case.tolerances_in))
+
+
+WORST_PAIR = Tie(goal=_worst_goal, measure=lambda now: now.worst_in, hold=_hold_worst, rules=_no_wider)
+RANGE = Tie(
+    goal=_range_goal,
+    measure=lambda now: now.range_in,
+    hold=_hold_range,
+    rules=lambda case, now: replace(case, band_in=now.range_in),
+)
+TRAVEL = Tie(
+    goal=_travel_goal, measure=lambda now: now.travel_in, hold=lambda model, now: None, rules=lambda case, now: case
+)
+
+
+def least_minutes(case: Case, clock: Clock, *, ladder: Ladder | None = None) -> Found:
+    """The plan of least minutes; ``ladder`` keeps its program for the ties."""
+    own = ladder or Ladder(case=case)
 
     def pose(eps_in: float) -> Posed | None:
-        model = build(case, eps_in=eps_in)
+        model = own.model(eps_in)
         if model is None:
             return None
         return Posed(model=model, goal=model.minutes, constant=model.minutes_fixed)
@@ -170,56 +265,6 @@ def least_excess(case: Case, clock: Clock, *, within_in: float | None = None) ->
         return outcome.excess_in if within_in is None else sum(excesses_in(case, outcome.steps).values())
 
     return search(case, loose, pose, measure, clock)
-
-
-def _worst_pair(case: Case, now: Outcome, most_min: float, clock: Clock) -> Found:
-    """Least worst pair within the minutes."""
-    if not case.pairs:
-        return Found(status="optimal", outcome=now, bound=0.0)
-
-    def pose(eps_in: float) -> Posed | None:
-        model = build(case, eps_in=eps_in)
-        if model is None:
-            return None
-        hold_minutes(model, most_min)
-        worst = model.program.column(0.0, now.worst_in / case.step_in + 1e-6)
-        for i, j in case.pairs:
-            apart = add(dict(model.steps[i]), model.steps[j], -1.0)
-            difference = (level_in(case, i) - level_in(case, j)) / case.step_in
-            model.program.row(add({worst: -1.0}, apart), most=-difference)
-            model.program.row(add({worst: -1.0}, apart, -1.0), most=difference)
-        return Posed(model=model, goal={worst: case.step_in})
-
-    return search(case, case, pose, lambda outcome: outcome.worst_in, clock)
-
-
-def _range(case: Case, now: Outcome, most_min: float, clock: Clock) -> Found:
-    """Least range within the minutes."""
-
-    def pose(eps_in: float) -> Posed | None:
-        model = build(replace(case, band_in=None), rules=closed_rules(case), eps_in=eps_in)
-        if model is None:
-            return None
-        hold_minutes(model, most_min)
-        low, high = spread(model)
-        most = min(now.range_in, now.range_in if case.band_in is None else case.band_in) + eps_in
-        model.program.row({high: 1.0, low: -1.0}, most=most / case.step_in)
-        return Posed(model=model, goal={high: case.step_in, low: -case.step_in})
-
-    return search(case, case, pose, lambda outcome: outcome.range_in, clock)
-
-
-def _travel(case: Case, now: Outcome, most_min: float, clock: Clock) -> Found:
-    """Least total |move| within the minutes."""
-
-    def pose(eps_in: float) -> Posed | None:
-        model = build(case, eps_in=eps_in)
-        if model is None:
-            return None
-        hold_minutes(model, most_min)
-        return Posed(model=model, goal={c: v * case.step_in for c, v in model.travel.items()})
-
-    return search(case, case, pose, lambda outcome: outcome.travel_in, clock)
 
 
 def hold_minutes(model: Model, most_min: float) -> None:
