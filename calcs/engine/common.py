@@ -9,7 +9,8 @@ ENGINE_VERSION = "1.0.0"
 class Caution:
     """A safety caution to be shown with a result.
 
-    ``code`` is stable, ``text`` is one plain sentence, ``source`` names the rule or says 'common practice, no source'.
+    ``code`` is stable, ``text`` is one plain sentence, ``source`` names the rule or says
+    'common practice, no source'.
     """
 
     code: str
