@@ -9,13 +9,16 @@ from urllib.parse import urlencode, urlsplit
 
 TIMEOUT_S = 60.0
 API = "/api/v1/"
+MOST_NAMED = 3
 
 
 class RefusedError(Exception):
     """The service said no, in its one error shape."""
 
     def __init__(self, status: int, code: str, message: str, fields: Mapping[str, Any]) -> None:
-        told = "; ".join(f"{name}: {text}" for name, text in fields.items())
+        named = [f"{name}: {text}" for name, text in fields.items()]
+        more = [f"and {len(named) - MOST_NAMED} more"] if len(named) > MOST_NAMED else []
+        told = "; ".join(named[:MOST_NAMED] + more)
         super().__init__(f"{status} {code}: {message}" + (f" ({told})" if told else ""))
         self.status = status
         self.code = code

@@ -83,8 +83,8 @@ def test_the_story_is_told_once_and_again_without_harm(
     assert "R7" in line_with(told, "loosen before jacking")
     assert "over ultimate" in line_with(told, "worst anchor R7")
     assert "parts to load" in told
-    assert "1 suspect, global test fails" in line_with(told, "before")
-    assert "0 suspect, global test passes" in line_with(told, "after  ")
+    assert "before 1 suspect, global test fails" in told
+    assert "after  0 suspect, global test passes" in told
     for link in [word for word in told.split() if "/demo/" in word]:
         assert Client().get(link.removeprefix(live_server.url)).status_code == 302
 
