@@ -208,7 +208,7 @@ DOUBLE = Home(
     ),
     connections=(
         {
-            "code": "drain",
+            "code": "DR1",
             "kind": "drain",
             "x_ft": "53",
             "y_ft": "22",
@@ -220,7 +220,7 @@ DOUBLE = Home(
             "note": "3 in drop into a hub set in concrete",
         },
         {
-            "code": "riser",
+            "code": "WR1",
             "kind": "water",
             "x_ft": "57",
             "y_ft": "24",
@@ -232,7 +232,7 @@ DOUBLE = Home(
             "note": "rigid riser, short loop",
         },
         {
-            "code": "gas",
+            "code": "GA1",
             "kind": "gas",
             "x_ft": "12",
             "y_ft": "3",
@@ -244,7 +244,7 @@ DOUBLE = Home(
             "note": "listed connector at the furnace wall; the fitter shuts off and tests",
         },
         {
-            "code": "steps",
+            "code": "ST1",
             "kind": "steps",
             "x_ft": "30",
             "y_ft": "0",

@@ -58,9 +58,7 @@ class Job:
     @property
     def names(self) -> telling.Names:
         """What people call the points, straps and connections."""
-        coded = [*self.layout["straps"], *self.layout["connections"]]
-        codes = {each["id"]: each["code"] for each in coded}
-        return telling.Names(codes | {each["id"]: each["label"] for each in self.layout["points"]})
+        return telling.Names(self.layout)
 
 
 def tell(cast: Cast) -> Row:

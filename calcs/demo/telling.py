@@ -21,19 +21,26 @@ OPTION_WORDS = {
 
 
 class Names:
-    """Turns the service's keys into what people say: a point's label, a strap's or a connection's code."""
+    """Turns the service's keys into what people say: a point's label, a strap's code, ``drain DR1``."""
 
-    def __init__(self, labels: Mapping[str, str]) -> None:
-        self._labels = dict(labels)
+    def __init__(self, layout: Result) -> None:
+        self._connections = {each["code"]: _connection_words(each) for each in layout["connections"]}
+        self._words = (
+            {each["id"]: each["label"] for each in layout["points"]}
+            | {each["id"]: each["code"] for each in layout["straps"]}
+            | {each["id"]: _connection_words(each) for each in layout["connections"]}
+        )
 
     def __call__(self, key: str) -> str:
-        return self._labels.get(key, key)
+        return self._words.get(key, key)
 
     def in_text(self, text: str) -> str:
-        """Replace every key in a sentence."""
-        for key, label in self._labels.items():
-            text = text.replace(key, label)
-        return text
+        """Say what each connection is that a sentence names by its code."""
+        return " ".join(self._connections.get(word, word) for word in text.split(" "))
+
+
+def _connection_words(connection: Result) -> str:
+    return f"{'riser' if connection['kind'] == 'water' else connection['kind']} {connection['code']}"
 
 
 def levels_lines(levels: Result, flatness: Result, names: Names) -> Iterator[str]:

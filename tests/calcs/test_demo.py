@@ -78,8 +78,8 @@ def test_the_story_is_told_once_and_again_without_harm(
     assert "planted: one slip of 1/2 in at D7: found" in told
     assert "provisional: a doubtful reading touches D7" in told
     assert "raise E9 by 5/8" in told
-    assert "what binds: drain " in line_with(told, "saves 35 min")
-    assert "what binds: riser " in line_with(told, "saves 20 min")
+    assert "what binds: drain DR1 " in line_with(told, "saves 35 min")
+    assert "what binds: riser WR1 " in line_with(told, "saves 20 min")
     assert "R7" in line_with(told, "loosen before jacking")
     assert "over ultimate" in line_with(told, "worst anchor R7")
     assert "parts to load" in told

@@ -197,8 +197,8 @@ def test_the_recommended_plan_is_proven_and_the_low_corner_goes_up_most(lift: Li
 
 def test_drain_and_riser_bind_and_freeing_them_would_save_minutes(lift: LiftResult) -> None:
     saves_min = {each.who: each.saves_min for each in option(lift, "least_work").binding if each.kind == "connection"}
-    assert saves_min[("drain",)] == pytest.approx(35)
-    assert saves_min[("riser",)] == pytest.approx(20)
+    assert saves_min[("DR1",)] == pytest.approx(35)
+    assert saves_min[("WR1",)] == pytest.approx(20)
 
 
 def test_straps_near_the_low_corner_must_be_loosened_and_the_worst_passes_the_ultimate_load(lift: LiftResult) -> None:
