@@ -24,8 +24,8 @@ class Names:
     """Turns the service's keys into what people say: a point's label, a strap's code, ``drain DR1``."""
 
     def __init__(self, layout: Result) -> None:
-        self._connections = {each["code"]: _connection_words(each) for each in layout["connections"]}
-        self._words = (
+        self._connections: dict[str, str] = {each["code"]: _connection_words(each) for each in layout["connections"]}
+        self._words: dict[str, str] = (
             {each["id"]: each["label"] for each in layout["points"]}
             | {each["id"]: each["code"] for each in layout["straps"]}
             | {each["id"]: _connection_words(each) for each in layout["connections"]}
