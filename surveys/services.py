@@ -1,12 +1,12 @@
 """Taking readings in, and handing surveys in."""
 
+import contextlib
 import functools
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from uuid import UUID
 
-from django.db import connection, transaction
+from django.db import IntegrityError, connection, transaction
 from django.db.models import F
 from django.utils import timezone
 
@@ -28,33 +28,45 @@ class Received:
     revision: int
 
 
-# The row lock lets one batch at a time into a survey, so that of two corrections one comes first; and it makes a
-# submit wait for the batch, so that no reading slips in between the two unseen.
 _SURVEY = """
-SELECT unit, state, revision,
+SELECT unit,
   ARRAY(SELECT id FROM surveys_setup WHERE survey_id = survey.id),
   ARRAY(SELECT id FROM jobs_point WHERE siting_id = survey.siting_id)
-FROM surveys_survey survey WHERE id = %s FOR NO KEY UPDATE
+FROM surveys_survey survey WHERE id = %s
 """
-# One JSON text for the batch: quoting seventeen arrays costs the client more than parsing this costs the server.
+# One statement, and so all or nothing by itself:
+# - The survey's row is locked first. Of two batches one comes first, and a submit waits, so that no reading slips in
+#   between the two unseen; a batch that comes after the submit raises the revision.
+# - A reading that is stored already with the same content is left alone. With other content the statement tries to
+#   change it, which the table's own trigger refuses, and with it everything else in the batch.
+# - The batch is one JSON text: quoting seventeen arrays costs the client more than parsing this costs the server.
 _INSERT = """
-INSERT INTO surveys_reading (id, survey_id, setup_id, point_id, shot, round, value_in, typed, unit,
-  reference_value_in, reference_typed, taken_at, sequence, device, author_id, received_at, replaces_id, settles_id,
-  is_contested, reason, digest)
-SELECT id, %s, setup, point, shot, round, value_in, typed, %s,
-  reference_value_in, reference_typed, taken_at, sequence, device, %s, now(), replaces, settles,
-  is_contested, reason, decode(digest, 'hex')
-FROM json_to_recordset(%s) AS sent (id uuid, setup uuid, point uuid, shot text, round int, value_in numeric,
-  typed text, reference_value_in numeric, reference_typed text, taken_at timestamptz, sequence int, device text,
-  replaces uuid, settles uuid, is_contested bool, reason text, digest text)
-ON CONFLICT (id) DO NOTHING RETURNING id
+WITH survey AS (SELECT id, unit, state, revision FROM surveys_survey WHERE id = %s FOR NO KEY UPDATE),
+stored AS (
+  INSERT INTO surveys_reading AS reading (id, survey_id, setup_id, point_id, shot, round, value_in, typed, unit,
+    reference_value_in, reference_typed, taken_at, sequence, device, author_id, received_at, replaces_id, settles_id,
+    is_contested, reason, digest)
+  SELECT sent.id, survey.id, setup, point, shot, round, value_in, typed, survey.unit,
+    reference_value_in, reference_typed, taken_at, sequence, device, %s, now(), replaces, settles,
+    is_contested, reason, decode(digest, 'hex')
+  FROM survey, json_to_recordset(%s) AS sent (id uuid, setup uuid, point uuid, shot text, round int,
+    value_in numeric, typed text, reference_value_in numeric, reference_typed text, taken_at timestamptz,
+    sequence int, device text, replaces uuid, settles uuid, is_contested bool, reason text, digest text)
+  ON CONFLICT (id) DO UPDATE SET digest = excluded.digest WHERE reading.digest <> excluded.digest
+  RETURNING 1
+),
+raised AS (
+  UPDATE surveys_survey SET revision = surveys_survey.revision + 1 FROM survey
+  WHERE surveys_survey.id = survey.id AND survey.state = 'submitted' AND EXISTS (SELECT FROM stored)
+  RETURNING surveys_survey.revision
+)
+SELECT (SELECT count(*) FROM stored), (SELECT revision FROM raised), revision FROM survey
 """
-_STORED = "SELECT id, digest, is_contested FROM surveys_reading WHERE id = ANY(%s)"
+_LOCK = "SELECT FROM surveys_survey WHERE id = %s FOR NO KEY UPDATE"
 _CHAINS = """
 SELECT id, survey_id, replaces_id, settles_id, is_contested FROM surveys_reading
 WHERE (survey_id = %s AND replaces_id IS NOT NULL) OR id = ANY(%s)
 """
-_RAISE = "UPDATE surveys_survey SET revision = revision + 1 WHERE id = %s RETURNING revision"
 
 
 def add_readings(*, survey_id: UUID, author_id: UUID, batch: Batch) -> Received:
@@ -66,31 +78,37 @@ def add_readings(*, survey_id: UUID, author_id: UUID, batch: Batch) -> Received:
         404 without such a survey; 400 naming every field that is wrong; 409 naming every reading whose UUID is
         stored with other content.
     """
-    with transaction.atomic(), connection.cursor() as cursor:
+    with connection.cursor() as cursor:
         cursor.execute(_SURVEY, [survey_id])
         survey = cursor.fetchone()
-        if survey is None:
-            raise DomainError("not_found", "There is no such survey.", status=404)
-        unit, state, revision, setups, points = survey
-        rows = rows_of(batch, survey_id=survey_id, unit=unit)
-        _check_places(batch, set(setups), set(points))
-        if any(row.sent.replaces is not None for row in rows.values()):
-            _correct(cursor, survey_id, rows, batch.problems)
+    if survey is None:
+        raise DomainError("not_found", "There is no such survey.", status=404)
+    unit, setups, points = survey
+    rows = rows_of(batch, survey_id=survey_id, unit=unit)
+    _check_places(batch, set(setups), set(points))
+    if all(row.sent.replaces is None for row in rows.values()):
         refuse(batch.problems)
-        inserted = _insert(cursor, survey_id, unit, author_id, list(rows.values()))
-        contested = {row.sent.id for row in rows.values() if row.is_contested}
-        if len(inserted) < len(rows):
-            contested = _compare(cursor, rows, inserted) | (contested & inserted)
-        if inserted and state == Survey.State.SUBMITTED:
-            cursor.execute(_RAISE, [survey_id])
-            revision = cursor.fetchone()[0]
-            _tell_on_commit(survey_id)
-    return Received(
-        received=len(inserted),
-        repeated=len(batch.readings) - len(inserted),
-        contested=[row.sent.id for row in rows.values() if row.sent.id in contested],
-        revision=revision,
-    )
+        return _store(survey_id, author_id, batch, rows)
+    with transaction.atomic():  # which correction holds is decided under the survey's lock
+        contested = _correct(survey_id, rows, batch.problems)
+        refuse(batch.problems)
+        return replace(_store(survey_id, author_id, batch, rows), contested=contested)
+
+
+def _store(survey_id: UUID, author_id: UUID, batch: Batch, rows: Mapping[int, Row]) -> Received:
+    # Outside a transaction the statement is one of its own.
+    whole = transaction.atomic() if connection.in_atomic_block else contextlib.nullcontext()
+    try:
+        with whole, connection.cursor() as cursor:
+            cursor.execute(_INSERT, [survey_id, author_id, as_json(list(rows.values()))])
+            stored, raised, revision = cursor.fetchone()
+    except IntegrityError:
+        _tell_clashes(rows)
+        raise
+    if raised is not None:
+        _tell_on_commit(survey_id)
+    repeated = len(batch.readings) - stored
+    return Received(received=stored, repeated=repeated, contested=[], revision=raised or revision)
 
 
 def _check_places(batch: Batch, setups: set[UUID], points: set[UUID]) -> None:
@@ -114,30 +132,28 @@ def _check_places(batch: Batch, setups: set[UUID], points: set[UUID]) -> None:
             )
 
 
-def _correct(cursor: Any, survey_id: UUID, rows: Mapping[int, Row], problems: Problems) -> None:
-    """Decide which corrections hold; rows that are stored already stay as they were decided."""
+def _correct(survey_id: UUID, rows: Mapping[int, Row], problems: Problems) -> list[UUID]:
+    """Decide which corrections hold, and return those that don't; what is stored already stays as it was decided."""
     sent = [row.sent for row in rows.values()]
     wanted = {key for one in sent for key in (one.id, one.replaces, one.settles) if key is not None}
-    cursor.execute(_CHAINS, [survey_id, list(wanted)])
-    stored = {
-        key: Stored(survey_id=of, replaces=replaces, settles=settles, is_contested=contested)
-        for key, of, replaces, settles, contested in cursor.fetchall()
-    }
+    with connection.cursor() as cursor:
+        cursor.execute(_LOCK, [survey_id])
+        cursor.execute(_CHAINS, [survey_id, list(wanted)])
+        stored = {
+            key: Stored(survey_id=of, replaces=replaces, settles=settles, is_contested=contested)
+            for key, of, replaces, settles, contested in cursor.fetchall()
+        }
     new = ((f"readings[{index}]", row) for index, row in rows.items() if row.sent.id not in stored)
-    Chains(stored, survey_id=survey_id).add(new, problems)
+    chains = Chains(stored, survey_id=survey_id)
+    chains.add(new, problems)
+    return [one.id for one in sent if one.id in chains.contested]
 
 
-def _insert(cursor: Any, survey_id: UUID, unit: str, author_id: UUID, rows: Sequence[Row]) -> set[UUID]:
-    cursor.execute(_INSERT, [survey_id, unit, author_id, as_json(rows)])
-    return {key for (key,) in cursor.fetchall()}
-
-
-def _compare(cursor: Any, rows: Mapping[int, Row], inserted: set[UUID]) -> set[UUID]:
-    """Refuse rows that are stored with other content; return those of the others that are stored as contested."""
-    left_out = {index: row for index, row in rows.items() if row.sent.id not in inserted}
-    cursor.execute(_STORED, [[row.sent.id for row in left_out.values()]])
-    stored = {key: (bytes(digest).hex(), contested) for key, digest, contested in cursor.fetchall()}
-    clashing = [index for index, row in left_out.items() if stored[row.sent.id][0] != row.digest]
+def _tell_clashes(rows: Mapping[int, Row]) -> None:
+    """Name the rows that are stored with other content, when that is why the database refused the batch."""
+    wanted = {row.sent.id: (index, row.digest) for index, row in rows.items()}
+    stored = Reading.objects.filter(pk__in=wanted).values_list("pk", "digest")
+    clashing = sorted(wanted[key][0] for key, digest in stored if bytes(digest).hex() != wanted[key][1])
     if clashing:
         sentence = "This UUID is stored with other content: send a correction under a new one."
         raise DomainError(
@@ -146,7 +162,6 @@ def _compare(cursor: Any, rows: Mapping[int, Row], inserted: set[UUID]) -> set[U
             fields={f"readings[{index}].id": sentence for index in clashing},
             status=409,
         )
-    return {key for key, (_, contested) in stored.items() if contested}
 
 
 # -- handing in ----------------------------------------------------------------------------------------------
