@@ -4,6 +4,7 @@ import dataclasses
 import io
 import json
 import os
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -153,7 +154,7 @@ def test_as_started_by_people_wrong_input_is_exit_2_and_one_line(arguments: tupl
 
 
 def test_a_reader_that_goes_away_leaves_no_traceback() -> None:
-    command = f"{sys.executable} manage.py calc stacks --schema | true"
+    command = f"{shlex.quote(sys.executable)} manage.py calc stacks --schema | true"
     done = subprocess.run(["sh", "-c", command], cwd=CHECKOUT, capture_output=True, check=False, timeout=60)
 
     assert done.stderr == b""
