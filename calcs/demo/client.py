@@ -87,9 +87,9 @@ class Client:
         return rows
 
     def only(self, path: str, body: object, **query: str) -> dict[str, Any]:
-        """Return the row of a list that ``query`` finds, or the one that ``body`` makes where it finds none."""
+        """Return the oldest row that ``query`` finds, or the one that ``body`` makes where it finds none."""
         found = self.all(path, **query)
-        return found[0] if found else dict(self.post(path, body).body)
+        return found[-1] if found else dict(self.post(path, body).body)
 
     def post(self, path: str, body: object = None) -> Reply:
         """Create something, or ask for something to be done."""

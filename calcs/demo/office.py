@@ -79,7 +79,7 @@ def _sheet(home: Home, support: Row, x_ft: float) -> Row:
 
 
 def _terrace(terraces: tuple[Terrace, ...], x_ft: float) -> Terrace:
-    return next(each for each in terraces if x_ft <= each.to_x_ft)
+    return next((each for each in terraces if x_ft <= each.to_x_ft), terraces[-1])
 
 
 def _mark(mark: Mark) -> Row:

@@ -24,7 +24,7 @@ class Sent:
     """A survey on the service: its row, and the keys of its setups and of the home's points by what people say."""
 
     home: Home
-    survey: Row
+    survey: Row  # as it was when the phone looked
     setups: Mapping[str, str]
     points: Mapping[str, str]
 
@@ -36,7 +36,8 @@ class Sent:
 
 def open_survey(client: Client, home: Home, layout: Row) -> Sent:
     """Make the survey and its setups, or find them."""
-    survey = client.only("surveys/", {**home.survey, "siting": layout["siting"]}, siting=layout["siting"])
+    siting, stage = layout["siting"], home.survey["stage"]
+    survey = client.only("surveys/", {**home.survey, "siting": siting}, siting=siting, stage=stage)
     setups = {each["code"]: each["id"] for each in client.all("setups/", survey=survey["id"])}
     for place in home.setups:
         if place.code not in setups:
@@ -50,6 +51,14 @@ def open_survey(client: Client, home: Home, layout: Row) -> Sent:
 def send(client: Client, sent: Sent, shots: Iterable[Shot]) -> Row:
     """Send readings in one go; return the service's count of what is new and what it had already."""
     return dict(client.post(sent.readings_path, {"readings": [_wire(sent, shot) for shot in shots]}).body)
+
+
+def send_stored(client: Client, sent: Sent) -> Row:
+    """Send what the service has of the survey once more, as a phone does that missed the answer; return its count."""
+    fields = ("id", "setup", "point", "shot", "round", "taken_at", "sequence", "device", "replaces", "reason")
+    rows = client.all("readings/", survey=sent.survey["id"])
+    readings = [{name: row[name] for name in fields} | {"value": row["typed"]} for row in rows]
+    return dict(client.post(sent.readings_path, {"readings": readings}).body)
 
 
 def correct(client: Client, sent: Sent, wrong: Shot, again: Shot) -> Row:

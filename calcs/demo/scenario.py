@@ -138,7 +138,7 @@ DOUBLE = Home(
     },
     home={
         "code": "PF-014",
-        "name": "Brask home, Lot 14",
+        "name": "Brask home",
         "kind": "manufactured",
         "sections": 2,
         "width_ft": "28",

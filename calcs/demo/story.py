@@ -53,7 +53,6 @@ class Job:
     layout: Row
     sent: phone.Sent
     taken: list[Shot]
-    is_new: bool
 
     @property
     def names(self) -> telling.Names:
@@ -70,11 +69,8 @@ def tell(cast: Cast) -> Row:
 
 def tell_double(cast: Cast) -> Row:
     """Tell of the two-section home: its survey, the slip in it, the plan, and what the correction changes."""
-    teller = cast.teller
     job = _survey(cast, DOUBLE)
-    corrected = _correction_is_known(cast, job)
-    if corrected:
-        teller.line("this scenario is here already: what follows are its stored answers, after the correction")
+    corrected = _is_corrected(cast, job)
     answers = _answers(cast, job)
     _tell_heights(cast, job, answers, planted=None if corrected else slip_at(job.home, office.frame_of(job.layout)))
     _tell_plan(cast, job, answers)
@@ -106,17 +102,22 @@ def _survey(cast: Cast, home: Home, *, quietly: bool = False) -> Job:
     begun = time.perf_counter()
     layout = office.enter(cast.office, home, lead=cast.lead)
     teller.line(_extent(layout), time.perf_counter() - begun)
-    taken = shots(home, office.frame_of(layout))
     sent = phone.open_survey(cast.crew, home, layout)
-    is_new = _send_twice(cast.crew, sent, taken, teller)
+    taken = shots(home, office.frame_of(layout))
+    if sent.survey["state"] == "submitted":
+        teller.line("this scenario is here already; what follows are its stored answers")
+        counts = phone.send_stored(cast.crew, sent)
+        teller.line(f"all its readings sent once more: {counts['received']} new, {counts['repeated']} known already")
+    else:
+        _send_twice(cast.crew, sent, taken, teller)
     begun = time.perf_counter()
     reply = phone.hand_in(cast.crew, sent)
     text = f"handed in; its calculations: {reply.status}, {reply.location}"
     teller.line(text, time.perf_counter() - begun)
-    return Job(home=home, layout=layout, sent=sent, taken=taken, is_new=is_new)
+    return Job(home=home, layout=layout, sent=sent, taken=taken)
 
 
-def _send_twice(client: Client, sent: phone.Sent, taken: list[Shot], teller: Teller) -> bool:
+def _send_twice(client: Client, sent: phone.Sent, taken: list[Shot], teller: Teller) -> None:
     begun = time.perf_counter()
     counts = phone.send(client, sent, taken)
     examples = " or ".join(next(each.typed for each in taken if mark in each.typed) for mark in (" ", "-"))
@@ -125,13 +126,11 @@ def _send_twice(client: Client, sent: phone.Sent, taken: list[Shot], teller: Tel
     teller.line(text, time.perf_counter() - begun)
     again = phone.send(client, sent, taken)
     teller.line(f"the same {len(taken)} once more: {again['received']} new, {again['repeated']} known already")
-    return bool(counts["received"])
 
 
-def _correction_is_known(cast: Cast, job: Job) -> bool:
-    pair = correction(job.home, job.taken, office.frame_of(job.layout))
-    known = {row["id"] for row in cast.crew.all("readings/", survey=job.sent.survey["id"])}
-    return pair is not None and phone.reading_key(job.sent, pair[1]) in known
+def _is_corrected(cast: Cast, job: Job) -> bool:
+    """Tell whether somebody has corrected a reading of the survey already."""
+    return any(row["replaces"] for row in cast.crew.all("readings/", survey=job.sent.survey["id"]))
 
 
 def _answers(cast: Cast, job: Job) -> Answers:

@@ -92,5 +92,6 @@ def test_the_story_is_told_once_and_again_without_harm(
     again = story(live_server.url)
     assert rows == (Home.objects.count(), Survey.objects.count(), Reading.objects.count(), User.objects.count())
     assert "this scenario is here already" in again
+    assert "all its readings sent once more: 0 new, 116 known already" in again
     assert "no reading is suspect" in again
     assert line_with(again, "least work") == line_with(again, "* least work")
