@@ -43,6 +43,8 @@ def shape_of(error: Exception) -> Answer | None:
             return 400, _body("invalid", INVALID if fields else error.message, fields), {}
         case exceptions.APIException():
             return _of_framework(error)
+        case ProtectedError():  # an IntegrityError that never reached the database
+            return 409, _body("in_use", IN_USE), {}
         case IntegrityError():
             return _refused_by_database(error)
     return _of_django(error)
@@ -50,8 +52,6 @@ def shape_of(error: Exception) -> Answer | None:
 
 def _of_django(error: Exception) -> Answer | None:
     match error:
-        case ProtectedError():
-            return 409, _body("in_use", IN_USE), {}
         case DjangoValidationError():
             return 400, _body("invalid", " ".join(error.messages)), {}
         case RequestDataTooBig():

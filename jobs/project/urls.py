@@ -2,11 +2,11 @@
 
 from django.contrib import admin
 from django.urls import include, path
-from drf_spectacular.views import SpectacularAPIView
+from drf_spectacular.views import SpectacularJSONAPIView
 
 urlpatterns = [
     path("admin/", admin.site.urls),
-    path("api/v1/schema", SpectacularAPIView.as_view(), name="schema"),
+    path("api/v1/schema", SpectacularJSONAPIView.as_view(), name="schema"),
     path("api/v1/", include("jobs.api.urls")),
     path("api/v1/", include("surveys.api.urls")),
     path("api/v1/", include("calcs.api.urls")),
