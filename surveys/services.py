@@ -10,6 +10,7 @@ from django.db import IntegrityError, connection, transaction
 from django.db.models import F
 from django.utils import timezone
 
+from calcs.engine.units import LengthUnit
 from jobs.errors import DomainError
 from jobs.models import Point
 from surveys.corrections import Chains, Stored
@@ -28,7 +29,16 @@ class Received:
     revision: int
 
 
-_SURVEY = """
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """What a survey's readings are checked against: its unit, its setups, and the points of its home."""
+
+    unit: LengthUnit
+    setups: set[UUID]
+    points: set[UUID]
+
+
+PLACE_SQL = """
 SELECT unit,
   ARRAY(SELECT id FROM surveys_setup WHERE survey_id = survey.id),
   ARRAY(SELECT id FROM jobs_point WHERE siting_id = survey.siting_id)
@@ -69,8 +79,25 @@ WHERE (survey_id = %s AND replaces_id IS NOT NULL) OR id = ANY(%s)
 """
 
 
-def add_readings(*, survey_id: UUID, author_id: UUID, batch: Batch) -> Received:
+def place_of(row: tuple[LengthUnit, list[UUID], list[UUID]] | None) -> Place:
+    """Return what ``PLACE_SQL`` found, or raise that there is no such survey."""
+    if row is None:
+        raise DomainError("not_found", "There is no such survey.", status=404)
+    unit, setups, points = row
+    return Place(unit=unit, setups=set(setups), points=set(points))
+
+
+def find_place(survey_id: UUID) -> Place:
+    """Return what a survey's readings are checked against."""
+    with connection.cursor() as cursor:
+        cursor.execute(PLACE_SQL, [survey_id])
+        return place_of(cursor.fetchone())
+
+
+def add_readings(*, survey_id: UUID, author_id: UUID, batch: Batch, place: Place | None = None) -> Received:
     """Store a batch of readings, all or nothing; what is stored already and says the same is counted as repeated.
+
+    ``place`` spares a query where it is known already.
 
     Raises
     ------
@@ -78,14 +105,9 @@ def add_readings(*, survey_id: UUID, author_id: UUID, batch: Batch) -> Received:
         404 without such a survey; 400 naming every field that is wrong; 409 naming every reading whose UUID is
         stored with other content.
     """
-    with connection.cursor() as cursor:
-        cursor.execute(_SURVEY, [survey_id])
-        survey = cursor.fetchone()
-    if survey is None:
-        raise DomainError("not_found", "There is no such survey.", status=404)
-    unit, setups, points = survey
-    rows = rows_of(batch, survey_id=survey_id, unit=unit)
-    _check_places(batch, set(setups), set(points))
+    place = place or find_place(survey_id)
+    rows = rows_of(batch, survey_id=survey_id, unit=place.unit)
+    _check_places(batch, place.setups, place.points)
     if all(row.sent.replaces is None for row in rows.values()):
         refuse(batch.problems)
         return _store(survey_id, author_id, batch, rows)

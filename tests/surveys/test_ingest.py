@@ -6,6 +6,7 @@ from collections.abc import Callable
 from decimal import Decimal
 from typing import Any
 
+import psycopg
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -257,6 +258,17 @@ def test_an_unknown_survey_another_type_and_no_token(phone: APIClient, survey: S
     assert fields_of(refused, 401) == {}
 
 
+@pytest.mark.parametrize("why", ["revoked", "expired", "inactive"])
+def test_a_token_that_does_not_hold_is_refused(post: Post, one: Any, crew: User, why: str) -> None:
+    now = timezone.now()
+    if why == "inactive":
+        User.objects.filter(pk=crew.pk).update(is_active=False)
+    else:
+        DeviceToken.objects.update(**{"revoked_at" if why == "revoked" else "expires_at": now})
+    assert fields_of(post(one()), 401) == {}
+    assert not Reading.objects.exists()
+
+
 def test_a_request_beyond_the_server_limit_is_413(phone: APIClient, survey: Survey) -> None:
     body = b'{"readings": [' + b" " * 2_700_000 + b"]}"
     response = phone.post(f"/api/v1/surveys/{survey.pk}/readings/", body, content_type="application/json")
@@ -269,6 +281,17 @@ def test_a_session_may_post_too(api_for: Any, crew: User, survey: Survey, one: A
     assert Reading.objects.get().author == crew
 
 
+@pytest.mark.django_db(transaction=True)
+def test_a_connection_that_was_cut_is_opened_again(post: Post, one: Any) -> None:
+    assert post(one("1")).status_code == 200
+    with psycopg.connect(**connection.get_connection_params() | {"cursor_factory": psycopg.Cursor}) as other:
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_backend_pid()")
+            (pid,) = cursor.fetchone()
+        other.execute("SELECT pg_terminate_backend(%s, 5000)", [pid])
+    assert post(one("2")).json()["received"] == 1
+
+
 # -- queries -------------------------------------------------------------------------------------------------
 
 
@@ -279,5 +302,5 @@ def test_the_number_of_queries_does_not_grow(post: Post, one: Any, count: int) -
         post(*batch)
     with CaptureQueriesContext(connection) as again:
         post(*batch)
-    # token, survey with its setups and points, savepoint (inside a test's transaction only), insert, release
-    assert (len(first), len(again)) == (5, 5)
+    # token and survey with its setups and points, savepoint (inside a test's transaction only), insert, release
+    assert (len(first), len(again)) == (4, 4)
