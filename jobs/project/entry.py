@@ -47,7 +47,8 @@ def test(argv: list[str]) -> int:
 
 
 def bench(argv: list[str]) -> int:
-    return _pytest(["tests/benchmarks", "-s", *argv[2:]])
+    chosen = [argument for argument in argv[2:] if not argument.startswith("-") and "test" in argument]
+    return _pytest(["-s", *([] if chosen else ["tests/benchmarks"]), *argv[2:]])
 
 
 def installed(argv: list[str]) -> int:
