@@ -260,11 +260,11 @@ def test_an_unknown_survey_another_type_and_no_token(phone: APIClient, survey: S
 
 @pytest.mark.parametrize("why", ["revoked", "expired", "inactive"])
 def test_a_token_that_does_not_hold_is_refused(post: Post, one: Any, crew: User, why: str) -> None:
-    now = timezone.now()
+    past = timezone.now() - datetime.timedelta(hours=1)
     if why == "inactive":
         User.objects.filter(pk=crew.pk).update(is_active=False)
     else:
-        DeviceToken.objects.update(**{"revoked_at" if why == "revoked" else "expires_at": now})
+        DeviceToken.objects.update(**{"revoked_at" if why == "revoked" else "expires_at": past})
     assert fields_of(post(one()), 401) == {}
     assert not Reading.objects.exists()
 
