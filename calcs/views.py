@@ -3,7 +3,7 @@
 from uuid import UUID
 
 from django.contrib import messages
-from django.db.models import OuterRef, Prefetch, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, Prefetch, QuerySet, Subquery
 from django.db.models.fields.json import KeyTextTransform
 from django.http import HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -18,7 +18,7 @@ from calcs.stack_drawings import draw_stack
 from calcs.survey_page import gather, progress_of, steps_of
 from jobs.models import Connection, Home, HomeContact, Point, Siting, Strap
 from jobs.views import SignedInRequest, page
-from surveys.models import Survey
+from surveys.models import Reading, Survey
 
 
 @page
@@ -45,10 +45,15 @@ def _with_all(homes: QuerySet[Home]) -> QuerySet[Home]:
 
 
 def _surveys_with_verdict() -> QuerySet[Survey]:
-    """Return surveys, newest first, with the verdict on how level the home was (none while it is not known)."""
+    """Return surveys, newest first, with the verdict on how level the home was and whether corrections are open.
+
+    There is no verdict while it is not known.
+    """
     flatness = Answer.objects.filter(survey=OuterRef("pk"), kind="flatness")
     verdict = flatness.annotate(verdict=KeyTextTransform("verdict", "calculation__result")).values("verdict")[:1]
-    return Survey.objects.select_related("author").annotate(verdict=Subquery(verdict)).order_by("-started_at", "-pk")
+    to_settle = Exists(Reading.objects.contested().filter(survey=OuterRef("pk")))
+    surveys = Survey.objects.select_related("author").annotate(verdict=Subquery(verdict), has_to_settle=to_settle)
+    return surveys.order_by("-started_at", "-pk")
 
 
 # -- a survey ------------------------------------------------------------------------------------------------

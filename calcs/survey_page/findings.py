@@ -57,10 +57,41 @@ def doubtful_points(record: Record) -> DoubtfulPoints:
 
 
 def doubts(record: Record) -> tuple[Doubt, ...]:
-    """List what is doubtful: suspect readings first, then those that nothing checks."""
+    """List what is doubtful: corrections to settle, then suspect readings, then those that nothing checks."""
+    contested = _contested(record)
     if record.levels is None:
-        return ()
-    return (*_suspects(record, record.levels), *_unchecked(record, record.levels))
+        return tuple(contested)
+    return (*contested, *_suspects(record, record.levels), *_unchecked(record, record.levels))
+
+
+def _contested(record: Record) -> list[Doubt]:
+    """Tell of second corrections that nobody has settled, those of one reading together.
+
+    The page has every reading of the survey, so this asks the database nothing.
+    """
+    readings = record.readings.values()
+    settled = {reading.settles_id for reading in readings}
+    replaced_by = {reading.replaces_id: reading for reading in readings if not reading.is_contested}
+    aside: dict[str, list[str]] = {}
+    for reading in readings:
+        if reading.is_contested and reading.pk not in settled:
+            holds = record.readings[str(reading.replaces_id)]
+            while holds.pk in replaced_by:
+                holds = replaced_by[holds.pk]
+            aside.setdefault(str(holds.pk), []).append(_by_author(reading))
+    return [_to_settle(record, record.readings[key], found) for key, found in aside.items()]
+
+
+def _to_settle(record: Record, holds: Reading, aside: list[str]) -> Doubt:
+    what = _("{reading} was corrected more than once: {holds} stands; set aside: {aside}").format(
+        reading=record.reading_words(holds), holds=_by_author(holds), aside=", ".join(aside)
+    )
+    do = _("Read {point} again and say which holds: correct the reading that stands, naming the one this settles.")
+    return Doubt(what=what, do=do.format(point=record.name(str(holds.point_id))), is_suspect=True)
+
+
+def _by_author(reading: Reading) -> str:
+    return _("{typed} by {author}").format(typed=reading.typed or _("withdrawn"), author=reading.author)
 
 
 def _suspects(record: Record, levels: LevelsResult) -> list[Doubt]:

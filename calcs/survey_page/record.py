@@ -138,7 +138,7 @@ def read_record(survey: Survey, *, unit: str) -> Record:
         connections={str(row.pk): row for row in Connection.objects.filter(siting=siting)},
         straps={str(row.pk): row for row in Strap.objects.filter(siting=siting)},
         setups={str(setup.pk): setup for setup in Setup.objects.filter(survey=survey)},
-        readings={str(reading.pk): reading for reading in Reading.objects.filter(survey=survey)},
+        readings={str(row.pk): row for row in Reading.objects.filter(survey=survey).select_related("author")},
         answers={answer.kind: answer for answer in answers},
         plans=list(plans.select_related("stacks", "straps")),
     )
