@@ -7,6 +7,7 @@ from rest_framework import serializers
 from jobs.api.base import RowSerializer
 from jobs.layout import HomeKind, LayoutSpec
 from jobs.models import Benchmark, Connection, Home, NeighbourPair, Point, Siting, Strap, Support
+from jobs.models.layout import check_courses
 from jobs.services import add_benchmark, add_point, change_benchmark, change_point, check_same_siting
 
 
@@ -19,7 +20,8 @@ class SupportSerializer(RowSerializer):
         max_length=60,
         required=False,
         allow_null=True,
-        help_text="courses from the top down",
+        validators=[check_courses],
+        help_text="courses from the top down; null or empty: not recorded",
     )
 
     class Meta:

@@ -1,10 +1,16 @@
 """What is under a home: points, the supports at them, which ones are neighbours, and the marks outside."""
 
+from collections.abc import Sequence
+from typing import Any
+
 from django.contrib.postgres.fields import ArrayField
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Greatest, Least
+from django.utils.translation import gettext as _
 
+from calcs.engine.stacks.parts import DEFAULT_PARTS, SHIMS
 from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, Keyed
 from jobs.models.homes import Siting
 
@@ -98,6 +104,21 @@ class Tier(models.TextChoices):
     ENGINEER = "engineer", "engineer's design"
 
 
+def check_courses(courses: Sequence[str]) -> None:
+    """Refuse a recorded stack with a course of no known part: one would fail the stacks of a whole plan.
+
+    Any order is taken, as what stands may have been built wrong.
+    """
+    known = (SHIMS, *(part.code for part in DEFAULT_PARTS))
+    for number, course in enumerate(courses, start=1):
+        if course not in known:
+            raise ValidationError(
+                _("Course %(number)d from the top, “%(course)s”, is unknown; allowed: %(known)s."),
+                code="unknown_course",
+                params={"number": number, "course": course, "known": ", ".join(known)},
+            )
+
+
 class SupportQuerySet(CompanyQuerySet["Support"]):
     """Supports under points."""
 
@@ -119,7 +140,13 @@ class Support(Keyed):
         blank=True,
         help_text="footing to the underside of the beam",
     )
-    stack = ArrayField(models.CharField(max_length=20), null=True, blank=True, help_text="courses from the top down")
+    stack = ArrayField(
+        models.CharField(max_length=20),
+        null=True,
+        blank=True,
+        validators=[check_courses],
+        help_text="courses from the top down; empty: not recorded",
+    )
     tier = models.CharField(max_length=8, choices=Tier.choices, blank=True)
     keep_courses = models.PositiveSmallIntegerField(
         null=True, blank=True, help_text="sound courses at the bottom that stay"
@@ -162,6 +189,11 @@ class Support(Keyed):
 
     def __str__(self) -> str:
         return f"support at {self.point}"
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        """Keep a stack of no courses, as an empty form gives it, as not recorded."""
+        self.stack = self.stack or None
+        super().save(*args, **kwargs)
 
 
 class NeighbourPair(Keyed):

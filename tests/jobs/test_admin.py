@@ -9,9 +9,10 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from jobs.models import Support
 from surveys.models import Reading, Setup
 from surveys.services import submit_survey
-from tests.factories import CompanyFactory, UserFactory
+from tests.factories import CompanyFactory, SupportFactory, UserFactory
 from tests.jobs.api.test_resources import LISTS, read_a_point
 
 pytestmark = pytest.mark.django_db
@@ -64,6 +65,35 @@ def test_a_row_opens(model: Any, client: Client) -> None:
     assert client.get(address).status_code == 200
     delete = reverse(f"admin:{model._meta.app_label}_{model._meta.model_name}_delete", args=[row.pk])
     assert client.get(delete).status_code == (200 if model._meta.model_name == "neighbourpair" else 403)
+
+
+@pytest.mark.parametrize(
+    ("typed", "kept"), [("shims,plate_2x,cap,block", ["shims", "plate_2x", "cap", "block"]), ("", None)]
+)
+def test_a_support_is_saved_with_its_courses(client: Client, typed: str, kept: list[str] | None) -> None:
+    response, support = save_support(client, typed)
+    assert response.status_code == 302
+    assert support.stack == kept
+
+
+def test_a_support_with_an_unknown_course_is_not_saved(client: Client) -> None:
+    response, support = save_support(client, "shims,<b>brick</b>,block")
+    assert response.status_code == 200
+    assert support.stack == ["block"]
+    page = response.content.decode()
+    assert "Course 2 from the top, “&lt;b&gt;brick&lt;/b&gt;”, is unknown; allowed: shims, block, cap" in page
+
+
+def save_support(client: Client, stack: str) -> tuple[Any, Support]:
+    """Type a stack into the form of a support that stands on one block."""
+    support = SupportFactory(stack=["block"])
+    address = reverse("admin:jobs_support_change", args=[support.pk])
+    form = client.get(address).context["adminform"].form
+    values = {name: form[name].value() for name in form.fields}
+    typed = {name: "" if value is None else value for name, value in values.items() if value is not False}
+    response = client.post(address, typed | {"stack": stack})
+    support.refresh_from_db()
+    return response, support
 
 
 def test_readings_are_looked_at_only(client: Client) -> None:

@@ -148,6 +148,44 @@ def test_adding_a_point_brings_its_support_and_puts_it_between_its_neighbours(ap
     assert Point.objects.get(label="A9").walk_order in (1, 2)
 
 
+def test_a_course_of_no_known_part_is_refused_where_it_is_entered(api: APIClient, siting: Siting) -> None:
+    laid_out(api, siting)
+    support = Support.objects.filter(point__label="A1").get()
+    address = f"/api/v1/supports/{support.pk}/"
+    refused = api.patch(address, {"stack": ["shims", "plate_2x", "Block", "block"]})
+    assert refused.status_code == 400
+    assert refused.json()["fields"] == {
+        "stack": "Course 3 from the top, “Block”, is unknown; "
+        "allowed: shims, block, cap, cap_2in, plate_2x, plate_1x."
+    }
+    support.refresh_from_db()
+    assert support.stack is None
+    taken = ["shims", "plate_1x", "plate_2x", "cap_2in", "cap", "block"]
+    for tier in ("single", "double", "engineer"):
+        changed = api.patch(address, {"stack": taken, "tier": tier})
+        assert (changed.status_code, changed.json()["stack"], changed.json()["tier"]) == (200, taken, tier)
+
+
+@pytest.mark.parametrize("nothing", [None, []])
+def test_a_stack_of_no_courses_is_not_recorded(api: APIClient, siting: Siting, nothing: list[str] | None) -> None:
+    laid_out(api, siting)
+    support = Support.objects.filter(point__label="A1").get()
+    address = f"/api/v1/supports/{support.pk}/"
+    assert api.patch(address, {"stack": ["shims", "block"]}).json()["stack"] == ["shims", "block"]
+    emptied = api.patch(address, {"stack": nothing})
+    assert (emptied.status_code, emptied.json()["stack"]) == (200, None)
+    support.refresh_from_db()
+    assert support.stack is None
+
+
+def test_a_point_with_a_wrong_stack_under_it_is_not_added(api: APIClient, siting: Siting) -> None:
+    place = {"siting": str(siting.pk), "label": "A9", "surface": "i_beam", "x_ft": "7", "y_ft": "3"}
+    refused = api.post("/api/v1/points/", place | {"support": {"stack": ["straw"]}})
+    assert refused.status_code == 400
+    assert "straw" in refused.content.decode()
+    assert not Point.objects.exists()
+
+
 def test_removing_a_point_ends_its_support_and_closes_the_gap(api: APIClient, siting: Siting) -> None:
     points = laid_out(api, siting)
     assert api.delete(f"/api/v1/points/{points['A2']['id']}/").status_code == 204

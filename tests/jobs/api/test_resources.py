@@ -300,6 +300,8 @@ def test_lists_are_newest_first_and_go_on_by_cursor(manager: User, api_for: Sign
         ("straps", {"run_in": "0", "rise_in": "0"}, "run_in"),
         ("supports", {"height_in": "0"}, "height_in"),
         ("supports", {"gap_in": "-1"}, "gap_in"),
+        ("supports", {"stack": ["shims", "brick"]}, "stack"),
+        ("supports", {"stack": [""]}, "stack[0]"),
         ("supports", {"installed_on": "2024-02-02", "removed_on": "2024-02-01"}, "removed_on"),
         ("visits", {"ends_at": "2020-01-01T00:00:00Z"}, "ends_at"),
         ("benchmarks", {"mark_class": "tree"}, "mark_class"),
