@@ -1,6 +1,9 @@
 """Posting 60 readings: the service as deployed, the least that could do it, and psycopg alone; one durable database.
 
-Four crews post at once, each to its own survey. The median of three runs; a ratio is of requests a second.
+Four crews post at once, each to its own survey. The median of three runs; a ratio is of requests a second. The
+service runs with four workers, as docker-compose.yml has it: most of a request is waiting for the disk to take the
+commit, and two workers on two cores leave the cores idle meanwhile (0.65 to 0.85 of the peer, against 0.94 and more).
+The peer keeps as many requests in flight with two.
 """
 
 import contextlib
@@ -35,6 +38,7 @@ REQUESTS_A_CREW = 120
 WARM_UP = 15
 RUNS = 3
 AIM_RATIO = 0.75
+FIGURES = ("per_s", "p50_ms", "p99_ms")
 
 Seed = dict[str, Any]
 
@@ -87,7 +91,7 @@ def run(environment: dict[str, str], *module: str) -> bytes:
 def test_posting_sixty_readings(
     environment: dict[str, str], seed: Seed, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
-    gunicorn = ["-m", "gunicorn", "jobs.project.wsgi", "--workers", "2", "--no-control-socket"]
+    gunicorn = ["-m", "gunicorn", "jobs.project.wsgi", "--workers", "4", "--no-control-socket"]
     granian = ["-m", "granian", "--interface", "asgi", "--workers", "2", "tests.benchmarks.peer_ingest:app"]
     runs: dict[str, list[Run]] = {"service": [], "peer": [], "psycopg": []}
     with (
@@ -103,17 +107,21 @@ def test_posting_sixty_readings(
             runs["service"].append(measure(lambda crew: posting(ours, "/api/v1", seed, crew, typed="14 3/16")))
             runs["peer"].append(measure(lambda crew: posting(theirs, "", seed, crew, typed="14.1875")))
             runs["psycopg"].append(measure(lambda crew: inserting(environment["DATABASE_URL"], seed, crew)))
-    middle = {name: sorted(three, key=lambda run: run.per_s)[RUNS // 2] for name, three in runs.items()}
+    ratio = statistics.median(
+        ours.per_s / theirs.per_s for ours, theirs in zip(runs["service"], runs["peer"], strict=True)
+    )
     with capsys.disabled():
-        sys.stdout.write(table(middle))
-    assert middle["service"].per_s >= AIM_RATIO * middle["peer"].per_s
+        sys.stdout.write(table(runs))
+    assert ratio >= AIM_RATIO
 
 
-def table(middle: dict[str, Run]) -> str:
-    rows = [
-        f"{name:<10}{run.per_s:>8.0f}{run.p50_ms:>9.1f}{run.p99_ms:>9.1f}{run.per_s / middle['peer'].per_s:>15.2f}"
-        for name, run in middle.items()
-    ]
+def table(runs: dict[str, list[Run]]) -> str:
+    """Medians of the rounds; a ratio is the median of the rounds' ratios, so that a busy moment hits both sides."""
+    rows = []
+    for name, own in runs.items():
+        per_s, p50_ms, p99_ms = (statistics.median(getattr(run, key) for run in own) for key in FIGURES)
+        ratio = statistics.median(run.per_s / peer.per_s for run, peer in zip(own, runs["peer"], strict=True))
+        rows.append(f"{name:<10}{per_s:>8.0f}{p50_ms:>9.1f}{p99_ms:>9.1f}{ratio:>15.2f}")
     title = f"{READINGS} readings a request, {CREWS} connections, durable commits, median of {RUNS}"
     return "\n".join(["", title, f"{'':<10}{'req/s':>8}{'p50 ms':>9}{'p99 ms':>9}{'ratio to peer':>15}", *rows, ""])
 
