@@ -84,7 +84,7 @@ def _contested(record: Record) -> list[Doubt]:
 
 def _to_settle(record: Record, holds: Reading, aside: list[str]) -> Doubt:
     what = _("{reading} was corrected more than once: {holds} stands; set aside: {aside}").format(
-        reading=record.reading_words(holds), holds=_by_author(holds), aside=", ".join(aside)
+        reading=_place(record, holds), holds=_by_author(holds), aside=", ".join(aside)
     )
     do = _("Read {point} again and say which holds: correct the reading that stands, naming the one this settles.")
     return Doubt(what=what, do=do.format(point=record.name(str(holds.point_id))), is_suspect=True)
@@ -129,12 +129,14 @@ def _unchecked(record: Record, levels: LevelsResult) -> list[Doubt]:
 def _reading(record: Record, key: str) -> str:
     """Name a reading in a sentence, with what was typed."""
     reading = record.readings[key]
+    return f"{_place(record, reading)} ({reading.typed})"
+
+
+def _place(record: Record, reading: Reading) -> str:
+    """Say where, from where and in which round something was read."""
     setup = record.setups.get(str(reading.setup_id))
-    return _("{point} from {setup}, round {round} ({typed})").format(
-        point=record.name(str(reading.point_id)),
-        setup=setup.code if setup else "?",
-        round=reading.round,
-        typed=reading.typed,
+    return _("{point} from {setup}, round {round}").format(
+        point=record.name(str(reading.point_id)), setup=setup.code if setup else "?", round=reading.round
     )
 
 

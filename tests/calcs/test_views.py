@@ -24,7 +24,6 @@ from tests.factories import (
     HomeContactFactory,
     StrapFactory,
     SurveyFactory,
-    UserFactory,
     lay_out_home,
     make_reading,
     read_home,
@@ -283,69 +282,6 @@ def test_one_reading_a_point_is_said_to_be_unchecked(client_for: ClientFor, crew
     page, _ = shown(client_for(crew), survey)
     assert any("Nothing checks the readings of A1, " in doubt.what for doubt in page.doubts)
     assert any(point.is_unchecked for point in page.maps[0].points)
-
-
-def correct(reading: Reading, typed: str, by: User, **fields: Any) -> Reading:
-    """Store a correction of a reading."""
-    return make_reading(
-        setup=reading.setup,
-        point=reading.point,
-        round=reading.round,
-        value_in=reading.value_in,
-        typed=typed,
-        author=by,
-        replaces=reading,
-        reason="read again",
-        **fields,
-    )
-
-
-def test_corrections_to_settle_are_said_with_what_to_do(
-    client_for: ClientFor, crew: User, django_assert_num_queries: DjangoAssertNumQueries
-) -> None:
-    survey = read_survey()
-    client = client_for(crew)
-    home = reverse("home", args=[survey.siting.home_id])
-    with CaptureQueriesContext(connection) as captured:
-        page, text = shown(client, survey)
-        before = len(captured)
-    assert (page.doubts, "more than once" in text) == ((), False)
-    assert "corrections to settle" not in client.get(home).content.decode()
-
-    ana = UserFactory(first_name="Ana", last_name="Ruiz")
-    wild = UserFactory(first_name="<i>Bo", last_name="Lind")
-    first, other = survey.readings.filter(point__label__in=["A1", "C2"], round=1).order_by("point__label")
-    between = correct(first, "22 1/8", wild)
-    holds = correct(between, "22 3/16", wild)
-    late = correct(first, "22 1/4", ana, is_contested=True)
-    correct(other, "<b>20", wild)
-    correct(other, "", ana, is_contested=True)
-    with django_assert_num_queries(before):
-        page, text = shown(client, survey)
-    assert len(page.doubts) == Reading.objects.contested().count() == 2
-    assert "A1 (S1, 1) was corrected more than once: 22 3/16 by &lt;i&gt;Bo Lind stands; set aside: 22 1/4 by" in text
-    assert "Read A1 again and say which holds: correct the reading that stands, naming the one this settles." in text
-    assert "&lt;b&gt;20 by &lt;i&gt;Bo Lind stands; set aside: withdrawn by Ana Ruiz." in text
-    assert "<b>20" not in text
-    assert "<i>Bo" not in text
-    assert client.get(home).content.decode().count("corrections to settle") == 1
-
-    correct(holds, "22 1/4", crew, settles=late)
-    page, text = shown(client, survey)
-    assert ["C2" in doubt.what for doubt in page.doubts] == [True]
-
-
-def test_several_corrections_set_aside_are_one_line(client_for: ClientFor, crew: User) -> None:
-    survey = read_survey()
-    work_off(chain.ask(survey.pk).new)
-    first = survey.readings.filter(point__label="A1").first()
-    for typed, is_contested in (("22", False), ("23", True), ("24", True)):
-        correct(first, typed, crew, is_contested=is_contested)
-    page, _ = shown(client_for(crew), survey)
-    told = [doubt.what for doubt in page.doubts if "more than once" in doubt.what]
-    assert told == [
-        f"A1 (S1, 1) was corrected more than once: 22 by {crew} stands; set aside: 23 by {crew}, 24 by {crew}"
-    ]
 
 
 def test_an_impossible_lift_says_both_ways_out(client_for: ClientFor, crew: User) -> None:
