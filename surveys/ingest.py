@@ -66,6 +66,8 @@ class Row(msgspec.Struct, gc=False):
     is_contested: bool = False
 
 
+NOT_READABLE = (msgspec.DecodeError, UnicodeDecodeError, RecursionError)
+
 _body_decoder = msgspec.json.Decoder(_Body)
 _encoder = msgspec.json.Encoder()
 
@@ -97,7 +99,7 @@ def decode(body: bytes) -> Batch:
     """
     try:
         readings = _body_decoder.decode(body).readings
-    except (msgspec.DecodeError, UnicodeDecodeError):
+    except NOT_READABLE:
         return _decode_field_by_field(body)
     _check_count(readings)
     return Batch(dict(enumerate(readings)))
@@ -125,7 +127,7 @@ def _decode_field_by_field(body: bytes) -> Batch:
     """Go through a refused body slowly, for the sake of whoever has to correct it."""
     try:
         document = msgspec.json.decode(body)
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except NOT_READABLE as error:
         raise DomainError("parse_error", f"The request is not JSON: {error}") from None
     rows = document.get("readings") if isinstance(document, dict) else None
     if not isinstance(rows, list):

@@ -230,7 +230,18 @@ def test_two_thousand_readings_are_taken_and_one_more_is_not(post: Post, one: An
     assert post(*batch[:2000]).json()["received"] == 2000
 
 
-@pytest.mark.parametrize("body", [b"", b"{", b'{"readings": NaN}', b'"\xff"', b'{"readings":[{"device":"\\ud800"}]}'])
+NOT_JSON = [
+    b"",
+    b"{",
+    b'{"readings": NaN}',
+    b'"\xff"',
+    b'{"readings":[{"device":"\\ud800"}]}',
+    b'{"readings":[{"round":1' + b"0" * 5000 + b"}]}",
+    b'{"readings":' + b"[" * 9000 + b"]" * 9000 + b"}",
+]
+
+
+@pytest.mark.parametrize("body", NOT_JSON, ids=lambda body: body[:30].decode("latin-1"))
 def test_what_is_not_json_is_told(phone: APIClient, survey: Survey, body: bytes) -> None:
     response = phone.post(f"/api/v1/surveys/{survey.pk}/readings/", body, content_type="application/json")
     assert response.status_code == 400
