@@ -22,6 +22,10 @@ SENTENCES: dict[str, tuple[str, str]] = {
     "support_gap_not_negative": ("gap_in", "Give a gap of 0 in or more."),
     "support_height_up_to_240_in": ("height_in", "Give a height above 0 and up to 240 in."),
     "support_limits_not_negative": ("max_raise_in", "Give limits of 0 in or more."),
+    "support_keeps_courses_it_has": (
+        "keep_courses",
+        "Give at most as many courses to keep as the stack has below its shims; none without a stack.",
+    ),
     "support_removed_after_installed": ("removed_on", "The removal day lies before the installation."),
     "pair_of_two_points": ("b", "A pair joins two different points."),
     "pair_once": ("b", "These two points are a pair already."),

@@ -119,6 +119,13 @@ def check_courses(courses: Sequence[str]) -> None:
             )
 
 
+class CoursesBelowShims(models.Func):
+    """How many courses a recorded stack has, its shims not counted."""
+
+    template = "cardinality(array_remove(%(expressions)s, 'shims'))"
+    output_field = models.IntegerField()
+
+
 class SupportQuerySet(CompanyQuerySet["Support"]):
     """Supports under points."""
 
@@ -178,6 +185,11 @@ class Support(Keyed):
                 condition=(Q(max_raise_in__isnull=True) | Q(max_raise_in__gte=0))
                 & (Q(max_lower_in__isnull=True) | Q(max_lower_in__gte=0)),
                 name="support_limits_not_negative",
+            ),
+            models.CheckConstraint(
+                condition=Q(keep_courses__isnull=True)
+                | Q(stack__isnull=False, keep_courses__lte=CoursesBelowShims("stack")),
+                name="support_keeps_courses_it_has",
             ),
             models.CheckConstraint(
                 condition=Q(removed_on__isnull=True)

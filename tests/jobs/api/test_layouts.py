@@ -166,6 +166,19 @@ def test_a_course_of_no_known_part_is_refused_where_it_is_entered(api: APIClient
         assert (changed.status_code, changed.json()["stack"], changed.json()["tier"]) == (200, taken, tier)
 
 
+def test_no_more_courses_are_kept_than_stand(api: APIClient, siting: Siting) -> None:
+    laid_out(api, siting)
+    address = f"/api/v1/supports/{Support.objects.filter(point__label='A1').get().pk}/"
+    for record in (
+        {"stack": ["shims", "cap", "block", "block"], "keep_courses": 4},
+        {"stack": None, "keep_courses": 1},
+    ):
+        refused = api.patch(address, record)
+        assert (refused.status_code, list(refused.json()["fields"])) == (400, ["keep_courses"])
+    kept = api.patch(address, {"stack": ["shims", "cap", "block", "block"], "keep_courses": 3})
+    assert (kept.status_code, kept.json()["keep_courses"]) == (200, 3)
+
+
 @pytest.mark.parametrize("nothing", [None, []])
 def test_a_stack_of_no_courses_is_not_recorded(api: APIClient, siting: Siting, nothing: list[str] | None) -> None:
     laid_out(api, siting)
