@@ -247,14 +247,14 @@ def test_stacks_leaves_out_an_unknown_height_and_builds_anew_where_no_stack_is_k
     survey: Survey, keys: dict[str, str]
 ) -> None:
     Support.objects.filter(point=keys["A1"]).update(height_in=None)
-    Support.objects.filter(point=keys["A2"]).update(stack=None, tier="double", keep_courses=1)
+    Support.objects.filter(point=keys["A2"]).update(stack=None, tier="double", keep_courses=None)
     option = option_of({keys["A1"]: (0.5, 0.5), keys["A2"]: (0.5, 0.5)})
     (support,) = snapshots.stacks_input(record(survey), option).supports
     assert (support.code, support.current, support.current_tier, support.keep_courses) == (
         keys["A2"],
         None,
         "double",
-        1,
+        None,
     )
 
 
