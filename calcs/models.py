@@ -7,9 +7,9 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
 
-from jobs.models import RuleSet, User
-from jobs.models.base import CompanyQuerySet, Keyed
-from surveys.models import Survey
+from jobs.models import Point, RuleSet, User
+from jobs.models.base import CompanyQuerySet, FromPhone, Keyed
+from surveys.models import Survey, Unit
 
 
 class CalculationQuerySet(CompanyQuerySet["Calculation"]):
@@ -142,3 +142,42 @@ class Plan(Keyed):
 
     def __str__(self) -> str:
         return f"{self.option} for {self.survey}"
+
+
+class PassEntry(FromPhone):
+    """One step of a plan's work as the crew noted it: at which support, in which pass, what was read after it."""
+
+    plan = models.ForeignKey(Plan, on_delete=models.PROTECT, related_name="pass_entries")
+    point = models.ForeignKey(Point, on_delete=models.PROTECT, related_name="pass_entries")
+    pass_number = models.PositiveSmallIntegerField()
+    is_done = models.BooleanField(default=True)
+    value_in = models.DecimalField(max_digits=12, decimal_places=6, null=True, blank=True)
+    typed = models.CharField(max_length=40, blank=True)
+    unit = models.CharField(max_length=2, choices=Unit.choices, default=Unit.INCHES)
+    note = models.CharField(max_length=200, blank=True)
+
+    objects = CompanyQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(pass_number__gte=1, pass_number__lte=200), name="pass_entry_number_1_to_200"
+            ),
+            models.CheckConstraint(
+                condition=Q(value_in__isnull=True, typed="") | (Q(value_in__isnull=False) & ~Q(typed="")),
+                name="pass_entry_value_as_typed",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"pass {self.pass_number} at {self.point}"
+
+
+class WorkerBeat(models.Model):
+    """When a worker last said that it is alive; the service is ready while one has within the last minute."""
+
+    worker = models.CharField(max_length=120, primary_key=True)
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.worker} at {self.at:%H:%M:%S}"

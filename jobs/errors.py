@@ -18,3 +18,14 @@ class DomainError(Exception):
         self.fields = dict(fields or {})
         self.status = status
         super().__init__(message)
+
+
+class Stale(DomainError):
+    """Somebody else has changed the row since it was read; nothing was written over."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "stale",
+            "Somebody else has changed this meanwhile: look at what it says now, and change that.",
+            status=412,
+        )

@@ -7,7 +7,7 @@ from django.db.models import Exists, F, OuterRef, Q
 from django.utils import timezone
 
 from jobs.models import Point, Siting, User, Visit
-from jobs.models.base import CompanyQuerySet, Keyed
+from jobs.models.base import CompanyQuerySet, Keyed, Versioned, changes_kept
 
 
 class Method(models.TextChoices):
@@ -26,8 +26,11 @@ class Unit(models.TextChoices):
     MILLIMETRES = "mm", "millimetres"
 
 
-class Survey(Keyed):
+@changes_kept(untracked=["revision"])
+class Survey(Versioned):
     """One round of measuring at a home. Submitting is no lock: what comes later raises the revision."""
+
+    unversioned = ("state", "submitted_at", "revision")  # handing in and late readings are nobody's edit
 
     class Stage(models.TextChoices):
         """When in the job the survey was made."""
@@ -80,7 +83,8 @@ class Survey(Keyed):
         return f"{self.get_stage_display()} of {self.started_at:%Y-%m-%d}"
 
 
-class Setup(Keyed):
+@changes_kept()
+class Setup(Versioned):
     """One place of the instrument: a level line, and which way its numbers grow."""
 
     class Sense(models.TextChoices):
@@ -211,3 +215,44 @@ class Reading(Keyed):
 
     def __str__(self) -> str:
         return f"{self.typed or 'withdrawn'} at {self.point_id}"
+
+
+class SyncEntry(Keyed):
+    """One entry as a phone sent it: taken, or set aside with the reason; kept once however often it is sent.
+
+    The key is the phone's own. ``digest`` tells a repeat from another entry under the same key.
+    """
+
+    class State(models.TextChoices):
+        """What became of the entry."""
+
+        TAKEN = "taken", "taken"
+        SET_ASIDE = "set_aside", "set aside"
+        MENDED = "mended", "set aside, then mended"
+
+    kind = models.CharField(max_length=12)
+    body = models.JSONField(help_text="what the phone sent")
+    digest = models.BinaryField(max_length=32)
+    author = models.ForeignKey(User, on_delete=models.PROTECT, related_name="sync_entries")
+    sent_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    device = models.CharField(max_length=80)
+    sequence = models.PositiveIntegerField()
+    noted_at = models.DateTimeField(null=True, help_text="by the device's clock")
+    clock_offset_s = models.FloatField(null=True, help_text="the device's clock less the server's")
+    received_at = models.DateTimeField(default=timezone.now)
+    state = models.CharField(max_length=9, choices=State.choices)
+    reason = models.JSONField(null=True, help_text="code, message and fields of what was refused")
+
+    objects = CompanyQuerySet.as_manager()
+
+    class Meta:
+        indexes = [models.Index(fields=["state", "received_at"], name="sync_entry_by_state")]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(state="taken", reason__isnull=True) | (~Q(state="taken") & Q(reason__isnull=False)),
+                name="sync_entry_set_aside_has_a_reason",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.sequence} from {self.device}"

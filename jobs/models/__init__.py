@@ -1,6 +1,8 @@
 """Who and where: people, homes and all under them, visits, and the rules that apply."""
 
+from jobs.models.access import BrowserSession, Invitation, SignedLink, SignedLinkUse
 from jobs.models.attached import Connection, ConnectionKind, Strap, Trade
+from jobs.models.findings import Finding, Photo, StrapCheck
 from jobs.models.homes import Home, HomeContact, HomeKind, Siting, SoilClass, WallFinish
 from jobs.models.layout import (
     Benchmark,
@@ -15,28 +17,35 @@ from jobs.models.layout import (
 )
 from jobs.models.people import Company, Customer, DeviceToken, LengthUnit, Role, User
 from jobs.models.rules import RuleSet
-from jobs.models.visits import Visit
+from jobs.models.visits import Visit, WorkTime
 
 __all__ = [
     "Benchmark",
+    "BrowserSession",
     "Company",
     "Condition",
     "Connection",
     "ConnectionKind",
     "Customer",
     "DeviceToken",
+    "Finding",
     "Footing",
     "Home",
     "HomeContact",
     "HomeKind",
+    "Invitation",
     "LengthUnit",
     "NeighbourPair",
+    "Photo",
     "Point",
     "Role",
     "RuleSet",
+    "SignedLink",
+    "SignedLinkUse",
     "Siting",
     "SoilClass",
     "Strap",
+    "StrapCheck",
     "Support",
     "SupportKind",
     "Surface",
@@ -45,4 +54,5 @@ __all__ = [
     "User",
     "Visit",
     "WallFinish",
+    "WorkTime",
 ]

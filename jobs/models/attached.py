@@ -3,7 +3,7 @@
 from django.db import models
 from django.db.models import Q
 
-from jobs.models.base import ArchivableQuerySet, Keyed
+from jobs.models.base import ArchivableQuerySet, Versioned, changes_kept
 from jobs.models.homes import Siting, SoilClass
 from jobs.models.layout import Point
 
@@ -34,7 +34,8 @@ class Trade(models.TextChoices):
     MASON = "mason", "mason"
 
 
-class Connection(Keyed):
+@changes_kept()
+class Connection(Versioned):
     """Something that can break when the home moves, with how far it is free. Unmeasured travel counts as zero."""
 
     class Measured(models.TextChoices):
@@ -90,7 +91,8 @@ class Connection(Keyed):
         return f"{self.get_kind_display()} {self.code}"
 
 
-class Strap(Keyed):
+@changes_kept()
+class Strap(Versioned):
     """An anchor strap from a frame beam to an anchor in the ground."""
 
     class AnchorKind(models.TextChoices):

@@ -5,7 +5,7 @@ from django.contrib.postgres.fields import DateRangeField, RangeOperators
 from django.db import models
 from django.db.models import F, Func, Q
 
-from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, Keyed
+from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, Versioned, changes_kept
 from jobs.models.people import Customer
 
 
@@ -37,7 +37,8 @@ class SoilClass(models.TextChoices):
     UNKNOWN = "unknown", "not known"
 
 
-class Home(Keyed):
+@changes_kept()
+class Home(Versioned):
     """A home: what it is. Where it stands is its siting."""
 
     code = models.CharField(max_length=20, unique=True, help_text="the company's number for this home")
@@ -87,7 +88,8 @@ class Home(Keyed):
         return f"{self.code} {self.name}".strip()
 
 
-class HomeContact(Keyed):
+@changes_kept()
+class HomeContact(Versioned):
     """Who has to do with a home, in which part, from when to when."""
 
     class Part(models.TextChoices):
@@ -125,7 +127,8 @@ class DateRange(Func):
     output_field = DateRangeField()
 
 
-class Siting(Keyed):
+@changes_kept()
+class Siting(Versioned):
     """A home at one place from one day to another. It owns the points; movement never crosses sitings."""
 
     home = models.ForeignKey(Home, on_delete=models.PROTECT, related_name="sitings")

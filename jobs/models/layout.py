@@ -11,7 +11,7 @@ from django.db.models.functions import Greatest, Least
 from django.utils.translation import gettext as _
 
 from calcs.engine.stacks.parts import DEFAULT_PARTS, SHIMS
-from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, Keyed
+from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, Versioned, changes_kept
 from jobs.models.homes import Siting
 
 
@@ -28,7 +28,8 @@ class Surface(models.TextChoices):
     OUTSIDE = "outside", "outside mark"
 
 
-class Point(Keyed):
+@changes_kept()
+class Point(Versioned):
     """A place whose height is read: on the frame, a check point, or a mark outside the home."""
 
     siting = models.ForeignKey(Siting, on_delete=models.PROTECT, related_name="points")
@@ -134,7 +135,8 @@ class SupportQuerySet(CompanyQuerySet["Support"]):
         return self.filter(removed_on__isnull=True, point__archived_at__isnull=True)
 
 
-class Support(Keyed):
+@changes_kept()
+class Support(Versioned):
     """The thing under a point, installed on one day and removed on another."""
 
     point = models.ForeignKey(Point, on_delete=models.PROTECT, related_name="supports")
@@ -208,7 +210,8 @@ class Support(Keyed):
         super().save(*args, **kwargs)
 
 
-class NeighbourPair(Keyed):
+@changes_kept()
+class NeighbourPair(Versioned):
     """Two points whose difference in height is judged. Proposed from the layout, corrected by people."""
 
     class Direction(models.TextChoices):
@@ -241,7 +244,8 @@ class NeighbourPair(Keyed):
         return f"{self.a} and {self.b}"
 
 
-class Benchmark(Keyed):
+@changes_kept()
+class Benchmark(Versioned):
     """An outside mark that does not belong to the home or its pads; three are wanted, far apart."""
 
     class MarkClass(models.TextChoices):

@@ -13,7 +13,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
-from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, Keyed, new_key
+from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, Keyed, Versioned, changes_kept, new_key
 
 
 def check_time_zone(name: str) -> None:
@@ -22,7 +22,8 @@ def check_time_zone(name: str) -> None:
         raise ValidationError("Give a time zone by its IANA name, such as America/Chicago.")
 
 
-class Company(Keyed):
+@changes_kept()
+class Company(Versioned):
     """The one company that runs this instance."""
 
     name = models.CharField(max_length=120)
@@ -70,14 +71,18 @@ class LengthUnit(models.TextChoices):
     MILLIMETRES = "mm", "millimetres"
 
 
-class User(AbstractUser):
+@changes_kept(untracked=["password", "last_login"])
+class User(AbstractUser, Versioned):
     """A person of the company, with a set of roles."""
+
+    unversioned = ("last_login", "password")  # signing in, and re-hashing at it, is no edit
 
     id = models.UUIDField(primary_key=True, default=new_key, editable=False)
     roles = ArrayField(models.CharField(max_length=12, choices=Role.choices), default=list, blank=True)
     phone = models.CharField(max_length=40, blank=True)
     language = models.CharField(max_length=5, choices=[("en", "English"), ("es", "Español")], default="en")
     length_unit = models.CharField(max_length=2, choices=LengthUnit.choices, default=LengthUnit.INCHES)
+    erased_at = models.DateTimeField(null=True, blank=True, editable=False)
 
     class Meta:
         constraints = [
@@ -128,7 +133,8 @@ class DeviceToken(Keyed):
         return f"{self.name} of {self.user}"
 
 
-class Customer(Keyed):
+@changes_kept()
+class Customer(Versioned):
     """Somebody who calls and pays. Not the home: homes change hands."""
 
     name = models.CharField(max_length=120)
@@ -137,6 +143,7 @@ class Customer(Keyed):
     postal_address = models.TextField(blank=True)
     notes = models.TextField(blank=True)
     archived_at = models.DateTimeField(null=True, blank=True)
+    erased_at = models.DateTimeField(null=True, blank=True, editable=False)
 
     objects = ArchivableQuerySet.as_manager()
 

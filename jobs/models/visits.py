@@ -1,14 +1,16 @@
-"""Visits: who goes to a home, when, and what for."""
+"""Visits: who goes to a home, when, and what for; and the time that was worked there."""
 
+import pghistory
 from django.db import models
 from django.db.models import F, Q
 
-from jobs.models.base import CompanyQuerySet, Keyed
+from jobs.models.base import CompanyQuerySet, FromPhone, Versioned, changes_kept
 from jobs.models.homes import Siting
 from jobs.models.people import User
 
 
-class Visit(Keyed):
+@changes_kept()
+class Visit(Versioned):
     """One trip to a home, with a window and the people on it."""
 
     class Kind(models.TextChoices):
@@ -46,3 +48,34 @@ class Visit(Keyed):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} on {self.starts_at:%Y-%m-%d}"
+
+
+# Who is on a visit is part of its record too.
+pghistory.track(
+    pghistory.InsertEvent(),
+    pghistory.DeleteEvent(),
+    app_label="jobs",
+    model_name="VisitCrewEvent",
+    level=pghistory.Statement,
+    obj_field=None,
+)(Visit.crew.through)
+
+
+class WorkTime(FromPhone):
+    """Minutes that somebody worked at a visit: started and stopped on a phone."""
+
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="work_times")
+    person = models.ForeignKey(User, on_delete=models.PROTECT, related_name="work_times")
+    started_at = models.DateTimeField()
+    ended_at = models.DateTimeField()
+    note = models.CharField(max_length=200, blank=True)
+
+    objects = CompanyQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(ended_at__gt=F("started_at")), name="work_time_ends_after_start"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person}, {self.started_at:%Y-%m-%d %H:%M} to {self.ended_at:%H:%M}"

@@ -41,6 +41,8 @@ INSTALLED_APPS = [
     "rest_framework",
     "django_filters",
     "drf_spectacular",
+    "pgtrigger",
+    "pghistory",
 ]
 
 MIDDLEWARE = [
@@ -52,6 +54,7 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
+    "pghistory.middleware.HistoryMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
 ]
 

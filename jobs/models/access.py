@@ -1,0 +1,127 @@
+"""How people get in: invitations, signed links for outsiders, and the browsers that are signed in."""
+
+import datetime
+import secrets
+from typing import ClassVar, Self
+
+from django.contrib.postgres.fields import ArrayField
+from django.contrib.sessions.base_session import AbstractBaseSession
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+
+from jobs.models.base import CompanyQuerySet, Keyed
+from jobs.models.homes import Home
+from jobs.models.people import Role, User, digest_of
+
+
+class Invitation(Keyed):
+    """Lets one person make their own account, with the roles that the manager chose. Kept as a hash, for one use."""
+
+    email = models.EmailField()
+    roles = ArrayField(models.CharField(max_length=12, choices=Role.choices))
+    digest = models.CharField(max_length=64, unique=True, editable=False)
+    invited_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="invitations_made")
+    created_at = models.DateTimeField(default=timezone.now, editable=False)
+    expires_at = models.DateTimeField()
+    revoked_at = models.DateTimeField(null=True, blank=True)
+    accepted_at = models.DateTimeField(null=True, blank=True, editable=False)
+    user = models.OneToOneField(
+        User, on_delete=models.PROTECT, null=True, blank=True, editable=False, related_name="invitation"
+    )
+
+    objects = CompanyQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(roles__contained_by=list(Role.values)) & ~Q(roles=[]), name="invitation_roles_are_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(accepted_at__isnull=True, user__isnull=True)
+                | Q(accepted_at__isnull=False, user__isnull=False),
+                name="invitation_accepted_by_somebody",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"invitation of {self.email}"
+
+
+class SignedLinkQuerySet(CompanyQuerySet["SignedLink"]):
+    """Links that show one home to somebody outside the company."""
+
+    def valid(self, at: datetime.datetime | None = None) -> Self:
+        """Return the links that still open at ``at`` (now)."""
+        return self.filter(revoked_at__isnull=True, expires_at__gt=at or timezone.now())
+
+    def issue(
+        self, *, home: Home, audience: str, holder: str, by: User, lifetime: datetime.timedelta
+    ) -> tuple["SignedLink", str]:
+        """Make a link; return its row and the secret, which is shown this once and kept only as a hash."""
+        secret = secrets.token_urlsafe(32)
+        row = self.create(
+            home=home,
+            audience=audience,
+            holder=holder,
+            created_by=by,
+            digest=digest_of(secret),
+            expires_at=timezone.now() + lifetime,
+        )
+        return row, secret
+
+
+class SignedLink(Keyed):
+    """Shows one home to somebody outside, without an account: expiring, revocable, logged."""
+
+    class Audience(models.TextChoices):
+        """Who it is for, and so how much it shows."""
+
+        HOMEOWNER = "homeowner", "homeowner"
+        ENGINEER = "engineer", "engineer or inspector"
+
+    home = models.ForeignKey(Home, on_delete=models.PROTECT, related_name="signed_links")
+    audience = models.CharField(max_length=9, choices=Audience.choices)
+    holder = models.CharField(max_length=120, help_text="who was given it")
+    digest = models.CharField(max_length=64, unique=True, editable=False)
+    created_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="signed_links_made")
+    created_at = models.DateTimeField(default=timezone.now, editable=False)
+    expires_at = models.DateTimeField()
+    revoked_at = models.DateTimeField(null=True, blank=True)
+
+    objects = SignedLinkQuerySet.as_manager()
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=~Q(holder=""), name="signed_link_has_a_holder")]
+
+    def __str__(self) -> str:
+        return f"link to {self.home} for {self.holder}"
+
+
+class SignedLinkUse(Keyed):
+    """One opening of a signed link."""
+
+    link = models.ForeignKey(SignedLink, on_delete=models.PROTECT, related_name="uses")
+    opened_at = models.DateTimeField(default=timezone.now)
+    address = models.GenericIPAddressField(null=True, blank=True)
+    browser = models.CharField(max_length=200, blank=True)
+
+    objects = CompanyQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar[list[str]] = ["-opened_at"]
+
+    def __str__(self) -> str:
+        return f"{self.link}, opened {self.opened_at:%Y-%m-%d %H:%M}"
+
+
+class BrowserSession(AbstractBaseSession):
+    """A browser that is signed in, with whose it is, so that a person can end it from elsewhere."""
+
+    user = models.ForeignKey(User, on_delete=models.CASCADE, null=True, related_name="browser_sessions")
+    browser = models.CharField(max_length=200, blank=True)
+    started_at = models.DateTimeField(default=timezone.now)
+    last_seen_at = models.DateTimeField(default=timezone.now)
+
+    def __str__(self) -> str:
+        return f"{self.browser or 'browser'} of {self.user}"

@@ -1,0 +1,89 @@
+"""What was found under a home and on it: graded findings, photos, and checks of anchor straps."""
+
+from django.db import models
+from django.db.models import Q
+
+from jobs.models.attached import Connection, Strap
+from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, FromPhone
+from jobs.models.homes import Siting
+from jobs.models.layout import Condition, Point
+from jobs.models.visits import Visit
+
+
+class Finding(FromPhone):
+    """What somebody saw at a point, a connection or a strap, or on the home as a whole."""
+
+    siting = models.ForeignKey(Siting, on_delete=models.PROTECT, related_name="findings")
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, null=True, blank=True, related_name="findings")
+    point = models.ForeignKey(Point, on_delete=models.PROTECT, null=True, blank=True, related_name="findings")
+    connection = models.ForeignKey(
+        Connection, on_delete=models.PROTECT, null=True, blank=True, related_name="findings"
+    )
+    strap = models.ForeignKey(Strap, on_delete=models.PROTECT, null=True, blank=True, related_name="findings")
+    grade = models.CharField(max_length=4, choices=Condition.choices)
+    text = models.TextField(max_length=2000, blank=True)
+    archived_at = models.DateTimeField(null=True, blank=True)
+
+    objects = ArchivableQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(point__isnull=True, connection__isnull=True)
+                | Q(connection__isnull=True, strap__isnull=True)
+                | Q(point__isnull=True, strap__isnull=True),
+                name="finding_on_one_thing",
+            ),
+            models.CheckConstraint(condition=Q(grade="ok") | ~Q(text=""), name="finding_says_what_is_wrong"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_grade_display()}: {self.text[:40]}"
+
+
+class StrapCheck(FromPhone):
+    """How an anchor strap was found; the newest check is what the strap is taken to be."""
+
+    strap = models.ForeignKey(Strap, on_delete=models.PROTECT, related_name="checks")
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, null=True, blank=True, related_name="strap_checks")
+    grade = models.CharField(max_length=4, choices=Condition.choices)
+    slack_in = models.DecimalField(max_digits=6, decimal_places=4, default=0)
+    tension_lb = models.DecimalField(max_digits=7, decimal_places=1, null=True, blank=True)
+    text = models.CharField(max_length=200, blank=True)
+
+    objects = CompanyQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(slack_in=0) | (Q(slack_in__gt=0) & (Q(tension_lb__isnull=True) | Q(tension_lb=0))),
+                name="strap_check_slack_or_tension",
+            ),
+            models.CheckConstraint(
+                condition=Q(tension_lb__isnull=True) | Q(tension_lb__gte=0), name="strap_check_tension_not_negative"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.strap}: {self.get_grade_display()}"
+
+
+class Photo(FromPhone):
+    """A photo of a home, perhaps of a finding. What it shows about where and by whom it was taken stays inside."""
+
+    siting = models.ForeignKey(Siting, on_delete=models.PROTECT, related_name="photos")
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, null=True, blank=True, related_name="photos")
+    finding = models.ForeignKey(Finding, on_delete=models.PROTECT, null=True, blank=True, related_name="photos")
+    file = models.FileField(upload_to="photos/%Y/%m/", editable=False)
+    media_type = models.CharField(max_length=20, editable=False)
+    size_bytes = models.PositiveIntegerField(editable=False)
+    width_px = models.PositiveIntegerField(editable=False)
+    height_px = models.PositiveIntegerField(editable=False)
+    sha256 = models.CharField(max_length=64, editable=False)
+    caption = models.CharField(max_length=200, blank=True)
+    archived_at = models.DateTimeField(null=True, blank=True)
+
+    objects = ArchivableQuerySet.as_manager()
+
+    def __str__(self) -> str:
+        return self.caption or f"photo of {self.siting}"
