@@ -48,4 +48,12 @@ SENTENCES: dict[str, tuple[str, str]] = {
     "visit_ends_after_start": ("ends_at", "A visit ends after it starts."),
     "rule_set_version_once": ("version", "This version of the rule set exists already."),
     "rule_set_has_a_name": ("name", "Give the rule set a name."),
+    "work_time_ends_after_start": ("ended_at", "Work ends after it starts."),
+    "invitation_roles_are_known": ("roles", "Give at least one role out of manager, office, crew_lead and crew."),
+    "invitation_accepted_by_somebody": ("user", "An invitation is accepted by the person whose account it makes."),
+    "signed_link_has_a_holder": ("holder", "Say who is given the link."),
+    "finding_on_one_thing": ("point", "A finding is about one thing: a point, a connection or a strap, or the home."),
+    "finding_says_what_is_wrong": ("text", "Say what was found, unless it is OK."),
+    "strap_check_slack_or_tension": ("slack_in", "A strap is slack or in tension, not both; slack is 0 in or more."),
+    "strap_check_tension_not_negative": ("tension_lb", "Give a tension of 0 lb or more."),
 }

@@ -64,7 +64,7 @@ class Versioned(Keyed):
 
     unversioned: ClassVar[Collection[str]] = ()  # fields that change by themselves and are nobody's edit
 
-    version = models.PositiveIntegerField(default=1, editable=False)
+    version = models.PositiveIntegerField(default=1, db_default=1, editable=False)
 
     class Meta:
         abstract = True

@@ -54,7 +54,7 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
-    "pghistory.middleware.HistoryMiddleware",
+    "jobs.changes.ChangesMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
 ]
 
