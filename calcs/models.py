@@ -6,6 +6,7 @@ from typing import Self
 from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from jobs.models import Point, RuleSet, User
 from jobs.models.base import CompanyQuerySet, FromPhone, Keyed
@@ -30,11 +31,11 @@ class Calculation(Keyed):
     class State(models.TextChoices):
         """Where a calculation stands."""
 
-        QUEUED = "queued", "waiting"
-        RUNNING = "running", "running"
-        DONE = "done", "done"
-        FAILED = "failed", "failed"
-        TIMED_OUT = "timed_out", "timed out"
+        QUEUED = "queued", _("waiting")
+        RUNNING = "running", _("running")
+        DONE = "done", _("done")
+        FAILED = "failed", _("failed")
+        TIMED_OUT = "timed_out", _("timed out")
 
     kind = models.CharField(max_length=20)
     survey = models.ForeignKey(Survey, on_delete=models.PROTECT, related_name="calculations")

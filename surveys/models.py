@@ -5,6 +5,7 @@ from typing import Self
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from jobs.models import Point, Siting, User, Visit
 from jobs.models.base import CompanyQuerySet, Keyed, Versioned, changes_kept
@@ -13,17 +14,17 @@ from jobs.models.base import CompanyQuerySet, Keyed, Versioned, changes_kept
 class Method(models.TextChoices):
     """How heights are read."""
 
-    WATER_LEVEL = "water_level", "water level with reservoir"
-    PLAIN_TUBE = "plain_tube", "plain tube, both ends read"
-    HYDROSTATIC = "hydrostatic", "digital hydrostatic level"
-    LASER = "laser", "laser and rod"
+    WATER_LEVEL = "water_level", _("water level with reservoir")
+    PLAIN_TUBE = "plain_tube", _("plain tube, both ends read")
+    HYDROSTATIC = "hydrostatic", _("digital hydrostatic level")
+    LASER = "laser", _("laser and rod")
 
 
 class Unit(models.TextChoices):
     """What a survey is read in; one unit a survey."""
 
-    INCHES = "in", "inches"
-    MILLIMETRES = "mm", "millimetres"
+    INCHES = "in", _("inches")
+    MILLIMETRES = "mm", _("millimetres")
 
 
 @changes_kept(untracked=["revision"])
@@ -35,16 +36,16 @@ class Survey(Versioned):
     class Stage(models.TextChoices):
         """When in the job the survey was made."""
 
-        AS_FOUND = "as_found", "as found"
-        DURING = "during", "during the work"
-        AS_LEFT = "as_left", "as left"
-        CHECK = "check", "check"
+        AS_FOUND = "as_found", _("as found")
+        DURING = "during", _("during the work")
+        AS_LEFT = "as_left", _("as left")
+        CHECK = "check", _("check")
 
     class State(models.TextChoices):
         """Whether the crew has handed the survey in."""
 
-        OPEN = "open", "open"
-        SUBMITTED = "submitted", "submitted"
+        OPEN = "open", _("open")
+        SUBMITTED = "submitted", _("submitted")
 
     siting = models.ForeignKey(Siting, on_delete=models.PROTECT, related_name="surveys")
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, null=True, blank=True, related_name="surveys")
@@ -90,15 +91,15 @@ class Setup(Versioned):
     class Sense(models.TextChoices):
         """Whether a bigger number means higher or lower."""
 
-        UP = "up", "bigger is higher"
-        DOWN = "down", "bigger is lower"
+        UP = "up", _("bigger is higher")
+        DOWN = "down", _("bigger is lower")
 
     class Trial(models.TextChoices):
         """What the number did when the end was raised an inch."""
 
-        NOT_MADE = "not_made", "not tried"
-        GREW = "grew", "the number grew"
-        SHRANK = "shrank", "the number shrank"
+        NOT_MADE = "not_made", _("not tried")
+        GREW = "grew", _("the number grew")
+        SHRANK = "shrank", _("the number shrank")
 
     survey = models.ForeignKey(Survey, on_delete=models.PROTECT, related_name="setups")
     code = models.CharField(max_length=8)
@@ -157,9 +158,9 @@ class Reading(Keyed):
     class Shot(models.TextChoices):
         """What a reading is for."""
 
-        POINT = "point", "point"
-        REFERENCE = "reference", "reference shot"
-        CLOSING = "closing", "closing shot"
+        POINT = "point", _("point")
+        REFERENCE = "reference", _("reference shot")
+        CLOSING = "closing", _("closing shot")
 
     survey = models.ForeignKey(Survey, on_delete=models.PROTECT, related_name="readings")
     setup = models.ForeignKey(Setup, on_delete=models.PROTECT, related_name="readings")
@@ -226,9 +227,9 @@ class SyncEntry(Keyed):
     class State(models.TextChoices):
         """What became of the entry."""
 
-        TAKEN = "taken", "taken"
-        SET_ASIDE = "set_aside", "set aside"
-        MENDED = "mended", "set aside, then mended"
+        TAKEN = "taken", _("taken")
+        SET_ASIDE = "set_aside", _("set aside")
+        MENDED = "mended", _("set aside, then mended")
 
     kind = models.CharField(max_length=12)
     body = models.JSONField(help_text="what the phone sent")

@@ -9,6 +9,7 @@ from django.contrib.sessions.base_session import AbstractBaseSession
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from jobs.models.base import CompanyQuerySet, Keyed
 from jobs.models.homes import Home
@@ -77,8 +78,8 @@ class SignedLink(Keyed):
     class Audience(models.TextChoices):
         """Who it is for, and so how much it shows."""
 
-        HOMEOWNER = "homeowner", "homeowner"
-        ENGINEER = "engineer", "engineer or inspector"
+        HOMEOWNER = "homeowner", _("homeowner")
+        ENGINEER = "engineer", _("engineer or inspector")
 
     home = models.ForeignKey(Home, on_delete=models.PROTECT, related_name="signed_links")
     audience = models.CharField(max_length=9, choices=Audience.choices)

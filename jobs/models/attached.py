@@ -2,6 +2,7 @@
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from jobs.models.base import ArchivableQuerySet, Versioned, changes_kept
 from jobs.models.homes import Siting, SoilClass
@@ -11,27 +12,27 @@ from jobs.models.layout import Point
 class ConnectionKind(models.TextChoices):
     """What joins the home to ground or street."""
 
-    DRAIN = "drain", "drain"
-    WATER = "water", "water riser"
-    GAS = "gas", "gas line"
-    DUCT = "duct", "duct crossover"
-    ELECTRIC = "electric", "electric feeder"
-    TELECOM = "telecom", "telecom"
-    STEPS = "steps", "steps or porch"
-    SKIRTING = "skirting", "skirting"
-    CHIMNEY = "chimney", "masonry chimney"
-    AC = "ac", "AC lines"
+    DRAIN = "drain", _("drain")
+    WATER = "water", _("water riser")
+    GAS = "gas", _("gas line")
+    DUCT = "duct", _("duct crossover")
+    ELECTRIC = "electric", _("electric feeder")
+    TELECOM = "telecom", _("telecom")
+    STEPS = "steps", _("steps or porch")
+    SKIRTING = "skirting", _("skirting")
+    CHIMNEY = "chimney", _("masonry chimney")
+    AC = "ac", _("AC lines")
 
 
 class Trade(models.TextChoices):
     """Who may free a connection. Local law decides; this is what the company has noted."""
 
-    CREW = "crew", "own crew"
-    PLUMBER = "plumber", "licensed plumber"
-    GAS_FITTER = "gas_fitter", "licensed gas fitter"
-    ELECTRICIAN = "electrician", "licensed electrician"
-    HVAC = "hvac", "licensed HVAC"
-    MASON = "mason", "mason"
+    CREW = "crew", _("own crew")
+    PLUMBER = "plumber", _("licensed plumber")
+    GAS_FITTER = "gas_fitter", _("licensed gas fitter")
+    ELECTRICIAN = "electrician", _("licensed electrician")
+    HVAC = "hvac", _("licensed HVAC")
+    MASON = "mason", _("mason")
 
 
 @changes_kept()
@@ -41,10 +42,10 @@ class Connection(Versioned):
     class Measured(models.TextChoices):
         """How the free travel was found."""
 
-        NOT = "not_measured", "not measured"
-        BY_HAND = "by_hand", "moved by hand"
-        TAPE = "tape", "measured with a tape"
-        FLEX = "flex", "flexible: listed length"
+        NOT = "not_measured", _("not measured")
+        BY_HAND = "by_hand", _("moved by hand")
+        TAPE = "tape", _("measured with a tape")
+        FLEX = "flex", _("flexible: listed length")
 
     siting = models.ForeignKey(Siting, on_delete=models.PROTECT, related_name="connections")
     code = models.CharField(max_length=12)
@@ -98,10 +99,10 @@ class Strap(Versioned):
     class AnchorKind(models.TextChoices):
         """What holds the strap in the ground."""
 
-        AUGER = "auger", "auger"
-        CROSS_DRIVE = "cross_drive", "cross-drive (rock)"
-        SLAB = "slab", "in slab"
-        DRIVEN = "driven", "driven plate"
+        AUGER = "auger", _("auger")
+        CROSS_DRIVE = "cross_drive", _("cross-drive (rock)")
+        SLAB = "slab", _("in slab")
+        DRIVEN = "driven", _("driven plate")
 
     siting = models.ForeignKey(Siting, on_delete=models.PROTECT, related_name="straps")
     code = models.CharField(max_length=12)

@@ -4,6 +4,7 @@ from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import DateRangeField, RangeOperators
 from django.db import models
 from django.db.models import F, Func, Q
+from django.utils.translation import gettext_lazy as _
 
 from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, Versioned, changes_kept
 from jobs.models.people import Customer
@@ -12,29 +13,29 @@ from jobs.models.people import Customer
 class HomeKind(models.TextChoices):
     """What was built: in a factory on its own frame, or on site on piers and beams."""
 
-    MANUFACTURED = "manufactured", "manufactured home"
-    PIER_AND_BEAM = "pier_and_beam", "pier-and-beam house"
+    MANUFACTURED = "manufactured", _("manufactured home")
+    PIER_AND_BEAM = "pier_and_beam", _("pier-and-beam house")
 
 
 class WallFinish(models.TextChoices):
     """What covers the walls, and so how much bending shows."""
 
-    PANEL = "panel", "panel or vinyl"
-    GYPSUM = "gypsum", "gypsum board"
-    PLASTER = "plaster", "plaster"
-    BRICK = "brick", "brick veneer"
+    PANEL = "panel", _("panel or vinyl")
+    GYPSUM = "gypsum", _("gypsum board")
+    PLASTER = "plaster", _("plaster")
+    BRICK = "brick", _("brick veneer")
 
 
 class SoilClass(models.TextChoices):
     """Soil classes of 24 CFR 3285.202."""
 
-    ROCK = "1", "1 rock, hardpan"
-    DENSE = "2", "2 gravel, dense sand"
-    SAND = "3", "3 sand, silty or clayey sand"
-    CLAY_FIRM = "4A", "4A loose to medium sand, firm to stiff clay"
-    CLAY_SOFT = "4B", "4B loose sand, firm clay"
-    FILL = "5", "5 fill, peat, organic"
-    UNKNOWN = "unknown", "not known"
+    ROCK = "1", _("1 rock, hardpan")
+    DENSE = "2", _("2 gravel, dense sand")
+    SAND = "3", _("3 sand, silty or clayey sand")
+    CLAY_FIRM = "4A", _("4A loose to medium sand, firm to stiff clay")
+    CLAY_SOFT = "4B", _("4B loose sand, firm clay")
+    FILL = "5", _("5 fill, peat, organic")
+    UNKNOWN = "unknown", _("not known")
 
 
 @changes_kept()
@@ -95,10 +96,10 @@ class HomeContact(Versioned):
     class Part(models.TextChoices):
         """The part a customer plays."""
 
-        OWNER = "owner", "owner"
-        TENANT = "tenant", "tenant"
-        PARK = "park", "park or land owner"
-        AGENT = "agent", "agent"
+        OWNER = "owner", _("owner")
+        TENANT = "tenant", _("tenant")
+        PARK = "park", _("park or land owner")
+        AGENT = "agent", _("agent")
 
     home = models.ForeignKey(Home, on_delete=models.PROTECT, related_name="contacts")
     customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="homes")

@@ -8,7 +8,8 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Greatest, Least
-from django.utils.translation import gettext as _
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from calcs.engine.stacks.parts import DEFAULT_PARTS, SHIMS
 from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, Versioned, changes_kept
@@ -18,14 +19,14 @@ from jobs.models.homes import Siting
 class Surface(models.TextChoices):
     """What a point lies on. Heights are compared within a surface, or with a design offset."""
 
-    I_BEAM = "i_beam", "I-beam"
-    RIM = "rim", "rim joist"
-    MATE_LINE = "mate_line", "mate line"
-    GIRDER = "girder", "girder"
-    FLOOR = "floor", "floor"
-    DOOR_JAMB = "door_jamb", "door jamb"
-    DRAIN_HUB = "drain_hub", "drain hub"
-    OUTSIDE = "outside", "outside mark"
+    I_BEAM = "i_beam", _("I-beam")
+    RIM = "rim", _("rim joist")
+    MATE_LINE = "mate_line", _("mate line")
+    GIRDER = "girder", _("girder")
+    FLOOR = "floor", _("floor")
+    DOOR_JAMB = "door_jamb", _("door jamb")
+    DRAIN_HUB = "drain_hub", _("drain hub")
+    OUTSIDE = "outside", _("outside mark")
 
 
 @changes_kept()
@@ -71,38 +72,38 @@ class Point(Versioned):
 class SupportKind(models.TextChoices):
     """What a support carries."""
 
-    FRAME = "frame", "main beam"
-    PERIMETER = "perimeter", "perimeter"
-    MATE_LINE = "mate_line", "mate line"
-    OPENING = "opening", "beside an opening"
+    FRAME = "frame", _("main beam")
+    PERIMETER = "perimeter", _("perimeter")
+    MATE_LINE = "mate_line", _("mate line")
+    OPENING = "opening", _("beside an opening")
 
 
 class Footing(models.TextChoices):
     """What a support stands on."""
 
-    POURED = "poured", "poured concrete"
-    PRECAST = "precast", "precast concrete"
-    RUNNER = "runner", "concrete runner"
-    ABS = "abs", "listed plastic pad"
-    WOOD = "wood", "treated wood"
-    BARE = "bare", "bare ground"
+    POURED = "poured", _("poured concrete")
+    PRECAST = "precast", _("precast concrete")
+    RUNNER = "runner", _("concrete runner")
+    ABS = "abs", _("listed plastic pad")
+    WOOD = "wood", _("treated wood")
+    BARE = "bare", _("bare ground")
 
 
 class Condition(models.TextChoices):
     """How an inspected thing was found."""
 
-    OK = "ok", "OK"
-    NOTE = "note", "note"
-    FIX = "fix", "fix"
-    STOP = "stop", "stop"
+    OK = "ok", _("OK")
+    NOTE = "note", _("note")
+    FIX = "fix", _("fix")
+    STOP = "stop", _("stop")
 
 
 class Tier(models.TextChoices):
     """How a block stack is built."""
 
-    SINGLE = "single", "single stack"
-    DOUBLE = "double", "double, interlocked"
-    ENGINEER = "engineer", "engineer's design"
+    SINGLE = "single", _("single stack")
+    DOUBLE = "double", _("double, interlocked")
+    ENGINEER = "engineer", _("engineer's design")
 
 
 def check_courses(courses: Sequence[str]) -> None:
@@ -114,7 +115,7 @@ def check_courses(courses: Sequence[str]) -> None:
     for number, course in enumerate(courses, start=1):
         if course not in known:
             raise ValidationError(
-                _("Course %(number)d from the top, “%(course)s”, is unknown; allowed: %(known)s."),
+                gettext("Course %(number)d from the top, “%(course)s”, is unknown; allowed: %(known)s."),
                 code="unknown_course",
                 params={"number": number, "course": course, "known": ", ".join(known)},
             )
@@ -217,9 +218,9 @@ class NeighbourPair(Versioned):
     class Direction(models.TextChoices):
         """Which way the pair runs."""
 
-        ALONG = "along", "along the beam"
-        ACROSS = "across", "across the beams"
-        MATE_LINE = "mate_line", "along the mate line"
+        ALONG = "along", _("along the beam")
+        ACROSS = "across", _("across the beams")
+        MATE_LINE = "mate_line", _("along the mate line")
 
     siting = models.ForeignKey(Siting, on_delete=models.PROTECT, related_name="neighbour_pairs")
     a = models.ForeignKey(Point, on_delete=models.CASCADE, related_name="pairs_as_a")
@@ -251,13 +252,13 @@ class Benchmark(Versioned):
     class MarkClass(models.TextChoices):
         """How far a mark can be trusted to stay."""
 
-        DEEP_ROD = "deep_rod", "deep rod"
-        WELL_CASING = "well_casing", "well casing"
-        SLAB = "slab", "slab"
-        CURB = "curb", "curb or street"
-        MASONRY = "masonry", "neighbouring masonry"
-        POLE = "pole", "nail in a pole"
-        DRIVEN_ROD = "driven_rod", "driven rod"
+        DEEP_ROD = "deep_rod", _("deep rod")
+        WELL_CASING = "well_casing", _("well casing")
+        SLAB = "slab", _("slab")
+        CURB = "curb", _("curb or street")
+        MASONRY = "masonry", _("neighbouring masonry")
+        POLE = "pole", _("nail in a pole")
+        DRIVEN_ROD = "driven_rod", _("driven rod")
 
     point = models.OneToOneField(Point, on_delete=models.CASCADE, related_name="benchmark")
     mark_class = models.CharField(max_length=12, choices=MarkClass.choices)

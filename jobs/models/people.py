@@ -12,6 +12,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, Keyed, Versioned, changes_kept, new_key
 
@@ -58,17 +59,17 @@ class Company(Versioned):
 class Role(models.TextChoices):
     """What a person does here; one person may do several."""
 
-    MANAGER = "manager", "manager"
-    OFFICE = "office", "office"
-    CREW_LEAD = "crew_lead", "crew lead"
-    CREW = "crew", "crew"
+    MANAGER = "manager", _("manager")
+    OFFICE = "office", _("office")
+    CREW_LEAD = "crew_lead", _("crew lead")
+    CREW = "crew", _("crew")
 
 
 class LengthUnit(models.TextChoices):
     """How a person wants lengths shown."""
 
-    INCHES = "in", "inches and sixteenths"
-    MILLIMETRES = "mm", "millimetres"
+    INCHES = "in", _("inches and sixteenths")
+    MILLIMETRES = "mm", _("millimetres")
 
 
 @changes_kept(untracked=["password", "last_login"])

@@ -3,6 +3,7 @@
 import pghistory
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from jobs.models.base import CompanyQuerySet, FromPhone, Versioned, changes_kept
 from jobs.models.homes import Siting
@@ -16,19 +17,19 @@ class Visit(Versioned):
     class Kind(models.TextChoices):
         """What the visit is for."""
 
-        INSPECTION = "inspection", "inspection"
-        RELEVELING = "releveling", "releveling"
-        RECHECK = "recheck", "recheck"
-        CALL_BACK = "call_back", "call-back"
+        INSPECTION = "inspection", _("inspection")
+        RELEVELING = "releveling", _("releveling")
+        RECHECK = "recheck", _("recheck")
+        CALL_BACK = "call_back", _("call-back")
 
     class State(models.TextChoices):
         """Where the visit stands."""
 
-        BOOKED = "booked", "booked"
-        ON_SITE = "on_site", "on site"
-        DONE = "done", "done"
-        REFUSED = "refused", "entry refused"
-        CANCELLED = "cancelled", "cancelled"
+        BOOKED = "booked", _("booked")
+        ON_SITE = "on_site", _("on site")
+        DONE = "done", _("done")
+        REFUSED = "refused", _("entry refused")
+        CANCELLED = "cancelled", _("cancelled")
 
     siting = models.ForeignKey(Siting, on_delete=models.PROTECT, related_name="visits")
     kind = models.CharField(max_length=12, choices=Kind.choices)
