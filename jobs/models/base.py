@@ -102,12 +102,13 @@ def changes_kept(*, untracked: Collection[str] = ()) -> Callable[[type[M]], type
             func="NEW.version = OLD.version + 1; RETURN NEW;",
         )
         pgtrigger.register(raise_version)(model)
+        told = [field.name for field in model._meta.local_fields if field.name not in {"version", *untracked}]
         track: Callable[[type[M]], type[M]] = pghistory.track(
             pghistory.InsertEvent(),
-            pghistory.UpdateEvent(),
+            pghistory.UpdateEvent(condition=pgtrigger.AnyChange(*told)),  # a version alone is no change
             pghistory.DeleteEvent(),
             level=pghistory.Statement,
-            exclude=["version", *untracked],
+            exclude=[*untracked],
         )
         return track(model)
 
