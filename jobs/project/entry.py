@@ -17,6 +17,8 @@ OWN_COMMANDS = """
     bench     run the benchmarks (arguments go to pytest)
     install   make .venv with everything for development
 """
+# All tests together take minutes: on as many processors as there are, each file on one, as some share a worker.
+AT_ONCE = ("--numprocesses=auto", "--maxprocesses=4", "--dist=loadfile")
 # These never ask a database or a broker; all others get the embedded ones if no addresses are set.
 WITHOUT_STORES = {
     *("calc", "check", "collectstatic", "compilemessages", "diffsettings", "findstatic", "help", "makemessages"),
@@ -43,7 +45,8 @@ def demo(argv: list[str]) -> int:
 
 
 def test(argv: list[str]) -> int:
-    return _pytest(argv[2:])
+    everything = not any("test" in argument for argument in argv[2:])
+    return _pytest([*(AT_ONCE if everything else ()), *argv[2:]])
 
 
 def bench(argv: list[str]) -> int:
