@@ -123,7 +123,7 @@ def _refused_by_database(error: IntegrityError) -> Answer | None:
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
     """Answer what Django refused to read."""
-    if not _is_api(request):
+    if not is_api(request):
         return defaults.bad_request(request, exception)
     status, body, _ = shape_of(exception) or (400, _body("bad_request", "This request can't be read."), {})
     return JsonResponse(body, status=status)
@@ -131,17 +131,17 @@ def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
 
 def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
     """Answer an address that leads nowhere."""
-    if not _is_api(request):
+    if not is_api(request):
         return defaults.page_not_found(request, exception)
     return JsonResponse(_body("not_found", "There is nothing at this address."), status=404)
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
     """Answer a fault of ours; the log has the rest."""
-    if not _is_api(request):
+    if not is_api(request):
         return defaults.server_error(request)
     return JsonResponse(_body("error", "Something went wrong on our side; nothing was changed."), status=500)
 
 
-def _is_api(request: HttpRequest) -> bool:
+def is_api(request: HttpRequest) -> bool:
     return request.path.startswith("/api/")

@@ -5,6 +5,8 @@ from pathlib import Path
 
 import environs
 
+from jobs.project import logs
+
 BASE_DIR = Path(__file__).resolve().parent.parent.parent
 
 env = environs.Env()
@@ -18,13 +20,31 @@ CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", list[str]())
 # Sign-in links without a password exist only in the demo; every other instance refuses them.
 DEMO = env.bool("DEMO", False)
 
+# No script, style or picture but the service's own files; nothing inline; in nobody's frame.
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        **{name: ["'none'"] for name in ("default-src", "base-uri", "frame-ancestors")},
+        **{name: ["'self'"] for name in ("script-src", "style-src", "img-src", "font-src", "connect-src")},
+        **{name: ["'self'"] for name in ("form-action", "manifest-src", "worker-src")},
+    }
+}
+
 # Everything over HTTPS, and browsers told to remember that, unless the instance says it is a local one.
 HTTPS = env.bool("HTTPS", True)
 SECURE_SSL_REDIRECT = HTTPS
 SECURE_HSTS_SECONDS = env.int("HSTS_SECONDS", 365 * 24 * 3600) if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = HTTPS
-SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
-if env.bool("BEHIND_PROXY", False):  # only behind a proxy that sets or removes this header itself
+SECURE_REFERRER_POLICY = "same-origin"  # secrets in addresses stay here; "no-referrer" would blind the CSRF check
+SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = LANGUAGE_COOKIE_SECURE = HTTPS
+SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = LANGUAGE_COOKIE_HTTPONLY = True  # scripts find the token in the form
+SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = LANGUAGE_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_AGE = env.int("SESSION_DAYS", 14) * 24 * 3600
+if HTTPS:  # the prefix has browsers refuse such a cookie from another host or over plain HTTP
+    SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = "__Host-session", "__Host-csrf"
+BEHIND_PROXY = env.bool("BEHIND_PROXY", False)
+if BEHIND_PROXY:  # only behind a proxy that sets or removes this header itself
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 
 INSTALLED_APPS = [
@@ -41,12 +61,17 @@ INSTALLED_APPS = [
     "rest_framework",
     "django_filters",
     "drf_spectacular",
+    "csp",
     "pgtrigger",
     "pghistory",
 ]
 
 MIDDLEWARE = [
+    "jobs.project.logs.RequestIds",
+    "jobs.project.health.Probes",  # before hosts and HTTPS are asked for: probes come from next door
     "django.middleware.security.SecurityMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "jobs.project.guards.Guards",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
@@ -145,16 +170,13 @@ SPECTACULAR_SETTINGS = {
     ],
 }
 
-# Errors and warnings go to standard error, where whatever runs the process keeps them.
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "root": {"handlers": ["stderr"], "level": env.str("LOG_LEVEL", "WARNING")},
-}
+LOGGING = logs.configuration(
+    level=env.str("LOG_LEVEL", "WARNING"),
+    shape=env.str("LOG_FORMAT", "json", validate=environs.validate.OneOf(["json", "line"])),
+)
 
 CELERY_BROKER_URL = env.str("BROKER_URL", "redis://127.0.0.1:6379/0")
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_ACCEPT_CONTENT = ["json"]
 CELERY_TASK_SERIALIZER = "json"
 CELERY_TASK_IGNORE_RESULT = True  # the Calculation row is the result

@@ -65,6 +65,7 @@ def set_local(where: Places) -> None:
     """Settings of an instance that only this machine sees."""
     os.environ.setdefault("SECRET_KEY", secret_key(where.home))
     os.environ.setdefault("HTTPS", "false")
+    os.environ.setdefault("LOG_FORMAT", "line")
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
