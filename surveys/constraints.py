@@ -16,5 +16,8 @@ SENTENCES: dict[str, tuple[str, str]] = {
     "reading_not_its_own_correction": ("replaces", "A reading can't correct itself."),
     "reading_round_1_to_9": ("round", "Rounds are 1 to 9."),
     "reading_setup_in_survey": ("setup", "This setup belongs to another survey."),
+    "sync_entry_kept_once": ("id", "This entry is kept already."),
+    "sync_entry_taken_once": ("id", "This entry was taken already with other content."),
+    "sync_entry_taken_has_a_time": ("state", "An entry that is taken says when."),
     "sync_entry_set_aside_has_a_reason": ("reason", "An entry that is set aside says why."),
 }

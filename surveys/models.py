@@ -1,14 +1,17 @@
 """What was measured: surveys, their instrument setups, and readings that are never changed."""
 
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from jobs.models import Point, Siting, User, Visit
-from jobs.models.base import CompanyQuerySet, Keyed, Versioned, changes_kept
+from jobs.models import Point, Role, Siting, User, Visit
+from jobs.models.base import CompanyQuerySet, Keyed, Versioned, changes_kept, new_key
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import AnonymousUser
 
 
 class Method(models.TextChoices):
@@ -218,10 +221,23 @@ class Reading(Keyed):
         return f"{self.typed or 'withdrawn'} at {self.point_id}"
 
 
-class SyncEntry(Keyed):
-    """One entry as a phone sent it: taken, or set aside with the reason; kept once however often it is sent.
+class SyncEntryQuerySet(CompanyQuerySet["SyncEntry"]):
+    """Entries as phones sent them."""
 
-    The key is the phone's own. ``digest`` tells a repeat from another entry under the same key.
+    def visible_to(self, user: "User | AnonymousUser") -> Self:
+        """Return one's own entries, whether made or sent; everybody's for the manager and the office."""
+        rows = super().visible_to(user)
+        if not isinstance(user, User) or user.is_superuser or user.has_role(Role.MANAGER, Role.OFFICE):
+            return rows
+        return rows.filter(Q(author=user) | Q(sent_by=user))
+
+
+class SyncEntry(Keyed):
+    """What a phone sent under the key of one of its entries, with what became of it: taken, or set aside and why.
+
+    A row is one content under one key, kept once however often it is sent, and never changed (a database trigger
+    holds that); only what became of it moves on. So a mended entry is a second row under the same ``entry``, and so
+    is another content under the key of one that was taken. At most one content of an entry is ever taken.
     """
 
     class State(models.TextChoices):
@@ -231,27 +247,36 @@ class SyncEntry(Keyed):
         SET_ASIDE = "set_aside", _("set aside")
         MENDED = "mended", _("set aside, then mended")
 
-    kind = models.CharField(max_length=12)
+    entry = models.UUIDField(default=new_key, help_text="the phone's own key; what comes of the entry has it too")
+    kind = models.CharField(max_length=12, blank=True, help_text="empty: unreadable, and the body is all of it")
     body = models.JSONField(help_text="what the phone sent")
-    digest = models.BinaryField(max_length=32)
+    digest = models.BinaryField(max_length=32, help_text="hash of what was sent, to tell a repeat from a clash")
     author = models.ForeignKey(User, on_delete=models.PROTECT, related_name="sync_entries")
     sent_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     device = models.CharField(max_length=80)
     sequence = models.PositiveIntegerField()
     noted_at = models.DateTimeField(null=True, help_text="by the device's clock")
     clock_offset_s = models.FloatField(null=True, help_text="the device's clock less the server's")
-    received_at = models.DateTimeField(default=timezone.now)
+    received_at = models.DateTimeField(default=timezone.now, help_text="when it first came in")
     state = models.CharField(max_length=9, choices=State.choices)
-    reason = models.JSONField(null=True, help_text="code, message and fields of what was refused")
+    taken_at = models.DateTimeField(null=True)
+    reason = models.JSONField(
+        null=True, help_text="code, message and fields: why it was set aside, last; kept when it is taken after all"
+    )
 
-    objects = CompanyQuerySet.as_manager()
+    objects = SyncEntryQuerySet.as_manager()
 
     class Meta:
         indexes = [models.Index(fields=["state", "received_at"], name="sync_entry_by_state")]
         constraints = [
+            models.UniqueConstraint(fields=["entry", "digest"], name="sync_entry_kept_once"),
+            models.UniqueConstraint(fields=["entry"], condition=Q(state="taken"), name="sync_entry_taken_once"),
             models.CheckConstraint(
-                condition=Q(state="taken", reason__isnull=True) | (~Q(state="taken") & Q(reason__isnull=False)),
-                name="sync_entry_set_aside_has_a_reason",
+                condition=Q(state="taken") | Q(reason__isnull=False), name="sync_entry_set_aside_has_a_reason"
+            ),
+            models.CheckConstraint(
+                condition=Q(state="taken", taken_at__isnull=False) | (~Q(state="taken") & Q(taken_at__isnull=True)),
+                name="sync_entry_taken_has_a_time",
             ),
         ]
 
