@@ -4,9 +4,12 @@ from typing import TYPE_CHECKING, Any
 
 from django.contrib import admin
 from django.contrib.auth.admin import UserAdmin
+from django.contrib.auth.forms import UserChangeForm
 from django.contrib.auth.models import Group
 from django.http import HttpRequest
 
+from jobs.admin_base import KeptAdmin, VersionedAdmin
+from jobs.editing import VersionedForm
 from jobs.models import (
     Benchmark,
     Company,
@@ -26,34 +29,28 @@ from jobs.models import (
 )
 
 if TYPE_CHECKING:  # generic to the type checker only
-    ModelAdmin = admin.ModelAdmin[Any]
     PeopleAdmin = UserAdmin[User]
+    PersonFields = UserChangeForm[User]
 else:
-    ModelAdmin = admin.ModelAdmin
     PeopleAdmin = UserAdmin
+    PersonFields = UserChangeForm
 
 admin.site.unregister(Group)  # roles are on the person
 
 
-class KeptAdmin(ModelAdmin):
-    """Rows that are archived or ended, never deleted."""
-
-    list_per_page = 50
-    show_full_result_count = False
-
-    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        """Nobody deletes: histories hang on these rows."""
-        return False
-
-
 @admin.register(Company)
-class CompanyAdmin(KeptAdmin):
+class CompanyAdmin(VersionedAdmin):
     list_display = ["name", "time_zone", "currency", "tax_pct", "rule_set"]
     list_select_related = ["rule_set"]
 
 
+class PersonForm(VersionedForm, PersonFields):
+    """A person, as the library's own form has it, with the version that it was filled from."""
+
+
 @admin.register(User)
-class PersonAdmin(PeopleAdmin):
+class PersonAdmin(VersionedAdmin, PeopleAdmin):
+    form = PersonForm
     list_display = ["username", "first_name", "last_name", "roles", "is_active"]
     list_filter = ["is_active", "is_staff"]
     filter_horizontal = []
@@ -84,14 +81,14 @@ class DeviceTokenAdmin(KeptAdmin):
 
 
 @admin.register(Customer)
-class CustomerAdmin(KeptAdmin):
+class CustomerAdmin(VersionedAdmin):
     list_display = ["name", "phone", "email", "archived_at"]
     list_filter = [("archived_at", admin.EmptyFieldListFilter)]
     search_fields = ["name", "phone", "email"]
 
 
 @admin.register(Home)
-class HomeAdmin(KeptAdmin):
+class HomeAdmin(VersionedAdmin):
     list_display = ["code", "name", "kind", "sections", "width_ft", "length_ft", "rule_set", "archived_at"]
     list_filter = ["kind", "soil_class", ("archived_at", admin.EmptyFieldListFilter)]
     list_select_related = ["rule_set"]
@@ -99,7 +96,7 @@ class HomeAdmin(KeptAdmin):
 
 
 @admin.register(HomeContact)
-class HomeContactAdmin(KeptAdmin):
+class HomeContactAdmin(VersionedAdmin):
     list_display = ["customer", "home", "part", "from_on", "to_on"]
     list_filter = ["part"]
     list_select_related = ["customer", "home"]
@@ -108,7 +105,7 @@ class HomeContactAdmin(KeptAdmin):
 
 
 @admin.register(Siting)
-class SitingAdmin(KeptAdmin):
+class SitingAdmin(VersionedAdmin):
     list_display = ["home", "address", "from_on", "to_on"]
     list_select_related = ["home"]
     raw_id_fields = ["home"]
@@ -116,7 +113,7 @@ class SitingAdmin(KeptAdmin):
 
 
 @admin.register(Point)
-class PointAdmin(KeptAdmin):
+class PointAdmin(VersionedAdmin):
     list_display = ["label", "siting", "surface", "beam", "x_ft", "y_ft", "design_offset_in", "archived_at"]
     list_filter = ["surface", ("archived_at", admin.EmptyFieldListFilter)]
     list_select_related = ["siting__home"]
@@ -125,7 +122,7 @@ class PointAdmin(KeptAdmin):
 
 
 @admin.register(Support)
-class SupportAdmin(KeptAdmin):
+class SupportAdmin(VersionedAdmin):
     list_display = ["point", "kind", "footing", "height_in", "condition", "gap_in", "installed_on", "removed_on"]
     list_filter = ["kind", "footing", "condition", ("removed_on", admin.EmptyFieldListFilter)]
     list_select_related = ["point"]
@@ -134,17 +131,20 @@ class SupportAdmin(KeptAdmin):
 
 
 @admin.register(NeighbourPair)
-class NeighbourPairAdmin(ModelAdmin):
+class NeighbourPairAdmin(VersionedAdmin):
     list_display = ["a", "b", "siting", "direction", "tolerance_in", "is_proposed"]
     list_filter = ["direction", "is_proposed"]
     list_select_related = ["a", "b", "siting__home"]
     raw_id_fields = ["a", "b", "siting"]
     search_fields = ["a__label", "b__label", "siting__home__code"]
-    show_full_result_count = False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        """No history hangs on a pair: it may go."""
+        return super(KeptAdmin, self).has_delete_permission(request, obj)
 
 
 @admin.register(Benchmark)
-class BenchmarkAdmin(KeptAdmin):
+class BenchmarkAdmin(VersionedAdmin):
     list_display = ["point", "mark_class", "description", "retired_on", "replaced_by"]
     list_filter = ["mark_class"]
     list_select_related = ["point", "replaced_by__point"]
@@ -153,7 +153,7 @@ class BenchmarkAdmin(KeptAdmin):
 
 
 @admin.register(Connection)
-class ConnectionAdmin(KeptAdmin):
+class ConnectionAdmin(VersionedAdmin):
     list_display = ["code", "kind", "siting", "measured", "free_up_in", "free_down_in", "trade", "archived_at"]
     list_filter = ["kind", "measured", "trade"]
     list_select_related = ["siting__home"]
@@ -162,7 +162,7 @@ class ConnectionAdmin(KeptAdmin):
 
 
 @admin.register(Strap)
-class StrapAdmin(KeptAdmin):
+class StrapAdmin(VersionedAdmin):
     list_display = ["code", "siting", "point", "anchor_kind", "slack_in", "tension_lb", "archived_at"]
     list_filter = ["anchor_kind", "soil_class"]
     list_select_related = ["siting__home", "point"]
@@ -171,7 +171,7 @@ class StrapAdmin(KeptAdmin):
 
 
 @admin.register(Visit)
-class VisitAdmin(KeptAdmin):
+class VisitAdmin(VersionedAdmin):
     list_display = ["starts_at", "kind", "siting", "state", "lead"]
     list_filter = ["kind", "state"]
     list_select_related = ["siting__home", "lead"]

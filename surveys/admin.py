@@ -5,13 +5,13 @@ from typing import Any
 from django.contrib import admin
 from django.http import HttpRequest
 
-from jobs.admin import KeptAdmin
+from jobs.admin_base import KeptAdmin, VersionedAdmin
 from surveys.models import Reading, Setup, Survey
 from surveys.services import note_change
 
 
 @admin.register(Survey)
-class SurveyAdmin(KeptAdmin):
+class SurveyAdmin(VersionedAdmin):
     list_display = ["started_at", "siting", "stage", "method", "unit", "state", "revision", "author"]
     list_filter = ["stage", "method", "state"]
     list_select_related = ["siting__home", "author"]
@@ -30,7 +30,7 @@ class SurveyAdmin(KeptAdmin):
 
 
 @admin.register(Setup)
-class SetupAdmin(KeptAdmin):
+class SetupAdmin(VersionedAdmin):
     list_display = ["code", "survey", "sense", "sense_trial", "reading_sd_in", "has_drift", "device"]
     list_filter = ["sense", "sense_trial"]
     list_select_related = ["survey"]

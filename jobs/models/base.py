@@ -46,6 +46,10 @@ class ArchivableQuerySet(CompanyQuerySet[M_co]):
         """Archive every row of the queryset that still stands; return how many."""
         return self.standing().update(archived_at=timezone.now())
 
+    def restore(self) -> int:
+        """Bring every row of the queryset back that is archived; return how many."""
+        return self.filter(archived_at__isnull=False).update(archived_at=None)
+
 
 class Keyed(models.Model):
     """A table with a UUIDv7 key."""
@@ -68,6 +72,11 @@ class Versioned(Keyed):
 
     class Meta:
         abstract = True
+
+    @property
+    def edition(self) -> int:
+        """The number that whoever edits this goes by: the version, or one that counts further rows in."""
+        return self.version
 
     def _do_update(self, base_qs: Any, using: Any, pk_val: Any, values: Collection[Any], *rest: Any) -> Any:
         """Write only over the version that was read: the condition stands in the UPDATE itself."""

@@ -281,3 +281,8 @@ class Benchmark(Versioned):
 
     def __str__(self) -> str:
         return f"{self.point}, {self.get_mark_class_display()}"
+
+    @property
+    def edition(self) -> int:
+        """A mark is edited together with its point: both versions only grow, so their sum tells every change."""
+        return self.version + self.point.version - 1

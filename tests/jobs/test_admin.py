@@ -107,7 +107,13 @@ def test_readings_are_looked_at_only(client: Client) -> None:
 def test_a_setup_corrected_in_the_admin_raises_the_revision(client: Client) -> None:
     setup = read_a_point().setup
     submit_survey(survey=setup.survey)
-    fields = {"survey": str(setup.survey_id), "code": setup.code, "sense": "down", "sense_trial": "shrank"}
+    fields = {
+        "survey": str(setup.survey_id),
+        "code": setup.code,
+        "sense": "down",
+        "sense_trial": "shrank",
+        "version": 1,
+    }
     response = client.post(reverse("admin:surveys_setup_change", args=[setup.pk]), fields)
     assert response.status_code == 302
     assert Setup.objects.get(pk=setup.pk).sense == "down"

@@ -1,0 +1,213 @@
+"""Columns and stored values in the words that people use: lengths as crews say them, choices by their words."""
+
+import datetime
+from collections.abc import Callable, Mapping
+from decimal import Decimal
+from typing import Any
+
+from django.db import models
+from django.utils import timezone
+from django.utils.dateparse import parse_date, parse_datetime
+from django.utils.formats import date_format
+from django.utils.functional import Promise
+from django.utils.translation import gettext, ngettext
+from django.utils.translation import gettext_lazy as _
+
+from jobs.lengths import NO_BREAK_SPACE, length
+from jobs.models import LengthUnit
+
+NOTHING = "\N{EN DASH}"
+SIXTEENTHS = 16
+
+# Units of numbers, by the end of a field's name; lengths in inches go by the reader's own unit.
+_UNITS: dict[str, str] = {"_ft": "ft", "_lb": "lb", "_psf": "psf", "_min": "min", "_deg": "°", "_pct": "%"}
+_LENGTH = "_in"
+
+
+# What a field is called where its name alone would not do; "model.field" goes before "field".
+FIELD_WORDS: Mapping[str, Promise] = {
+    "a": _("one point"),
+    "access_notes": _("getting in"),
+    "anchor_kind": _("anchor"),
+    "beam": _("beam letter"),
+    "b": _("other point"),
+    "bolt_in": _("bolt"),
+    "built_on": _("built"),
+    "code": _("number"),
+    "condition": _("condition"),
+    "crew": _("crew"),
+    "currency": _("currency"),
+    "customer": _("customer"),
+    "data_plate": _("data plate"),
+    "date_joined": _("joined"),
+    "description": _("description"),
+    "design_offset_in": _("built higher than the beams by"),
+    "device": _("device"),
+    "direction": _("direction"),
+    "email": _("email"),
+    "ends_at": _("until"),
+    "first_name": _("first name"),
+    "footing": _("footing"),
+    "free_down_in": _("free down"),
+    "free_min": _("time to free it"),
+    "free_up_in": _("free up"),
+    "from_on": _("from"),
+    "gap_in": _("gap at the wedge"),
+    "has_drift": _("drifts"),
+    "has_foundation_letter": _("foundation letter"),
+    "height_in": _("height"),
+    "home": _("home"),
+    "installed_on": _("installed"),
+    "insurance_expires_on": _("insurance until"),
+    "insurance_number": _("insurance number"),
+    "is_active": _("works here"),
+    "is_corner": _("corner"),
+    "is_proposed": _("made by the layout"),
+    "is_staff": _("may use the admin"),
+    "is_superuser": _("administrator"),
+    "keep_courses": _("sound courses that stay"),
+    "kind": _("kind"),
+    "label": _("name"),
+    "label_number": _("label number"),
+    "land_owner": _("land owner"),
+    "language": _("language"),
+    "last_name": _("last name"),
+    "lead": _("lead"),
+    "length_ft": _("length"),
+    "length_unit": _("lengths in"),
+    "letterhead": _("letterhead"),
+    "licence_expires_on": _("licence until"),
+    "licence_number": _("licence number"),
+    "mark_class": _("what the mark is"),
+    "marked_end": _("marked end"),
+    "max_lower_in": _("lower at most"),
+    "max_raise_in": _("raise at most"),
+    "measured": _("how measured"),
+    "method": _("method"),
+    "name": _("name"),
+    "north_deg": _("bearing along the home"),
+    "note": _("note"),
+    "notes": _("notes"),
+    "part": _("part"),
+    "phone": _("phone"),
+    "point": _("point"),
+    "postal_address": _("postal address"),
+    "address": _("address"),
+    "reading_sd_in": _("noise of a reading"),
+    "removed_on": _("removed"),
+    "replaced_by": _("replaced by"),
+    "retired_on": _("retired"),
+    "rise_in": _("rise"),
+    "roles": _("roles"),
+    "roof_live_psf": _("roof load"),
+    "rule_set": _("rules"),
+    "run_in": _("run"),
+    "sections": _("sections"),
+    "sense": _("sense"),
+    "sense_trial": _("trial"),
+    "siting": _("place"),
+    "slack_in": _("slack"),
+    "soil_class": _("soil"),
+    "stack": _("courses from the top"),
+    "stage": _("stage"),
+    "started_at": _("started"),
+    "starts_at": _("from"),
+    "state": _("state"),
+    "submitted_at": _("handed in"),
+    "surface": _("on"),
+    "survey": _("survey"),
+    "tax_pct": _("tax"),
+    "tension_lb": _("tension"),
+    "thickness_in": _("thickness"),
+    "tier": _("how stacked"),
+    "time_zone": _("time zone"),
+    "to_on": _("to"),
+    "tolerance_in": _("tolerance"),
+    "trade": _("who may free it"),
+    "unit": _("unit"),
+    "username": _("sign-in name"),
+    "visit": _("visit"),
+    "walk_order": _("place in the walk"),
+    "wall_finish": _("walls"),
+    "width_ft": _("width"),
+    "strap.width_in": _("width"),
+    "wind_zone": _("wind zone"),
+    "wraps": _("wraps"),
+    "x_ft": _("along from the marked end"),
+    "y_ft": _("across from the left"),
+    "archived_at": _("archived"),
+    "erased_at": _("erased"),
+    "author": _("author"),
+}
+
+
+def field_word(model: type[models.Model], name: str) -> str:
+    """Return what people call a field of a model."""
+    word = FIELD_WORDS.get(f"{model._meta.model_name}.{name}") or FIELD_WORDS.get(name)
+    return str(word) if word else name.replace("_", " ")
+
+
+def thing_words(thing: str, count: int = 1) -> str:
+    """Return what people call rows of a kind, by the name that the API has for it."""
+    say = _THINGS.get(thing)
+    return say(count) if say else thing.replace("-", " ")
+
+
+_THINGS: Mapping[str, Callable[[int], str]] = {
+    "benchmark": lambda count: ngettext("benchmark", "benchmarks", count),
+    "company": lambda count: ngettext("company", "companies", count),
+    "connection": lambda count: ngettext("connection", "connections", count),
+    "customer": lambda count: ngettext("customer", "customers", count),
+    "home": lambda count: ngettext("home", "homes", count),
+    "home-contact": lambda count: ngettext("contact", "contacts", count),
+    "neighbour-pair": lambda count: ngettext("pair", "pairs", count),
+    "point": lambda count: ngettext("point", "points", count),
+    "setup": lambda count: ngettext("setup", "setups", count),
+    "siting": lambda count: ngettext("place", "places", count),
+    "strap": lambda count: ngettext("strap", "straps", count),
+    "support": lambda count: ngettext("support at", "supports at", count),
+    "survey": lambda count: ngettext("survey", "surveys", count),
+    "user": lambda count: ngettext("person", "people", count),
+    "visit": lambda count: ngettext("visit", "visits", count),
+}
+
+
+def value_words(field: Any, value: Any, names: Mapping[tuple[str, str], str], unit: str) -> str:
+    """Write a stored value, as it came out of JSON, for people; ``names`` holds what rows are called.
+
+    ``unit`` is the reader's own for lengths, ``in`` or ``mm``.
+    """
+    if value is None or value in ("", []):
+        return NOTHING
+    if isinstance(value, list):
+        return ", ".join(value_words(field.base_field, one, names, unit) for one in value)
+    if field.is_relation:
+        return names.get((field.related_model._meta.label, str(value)), NOTHING)
+    if field.choices:
+        return str(dict(field.flatchoices).get(value, value))
+    if isinstance(value, bool):
+        return gettext("yes") if value else gettext("no")
+    return _plain_words(field, value, unit)
+
+
+def _plain_words(field: Any, value: Any, unit: str) -> str:
+    match field:
+        case models.DateTimeField():
+            moment = parse_datetime(value) or timezone.now()
+            return date_format(timezone.localtime(moment), "j M Y, H:i")
+        case models.DateField():
+            return date_format(parse_date(value) or datetime.date.min, "j M Y")
+        case models.DecimalField() | models.FloatField() | models.IntegerField():
+            return number_words(field.name, Decimal(str(value)), unit)
+    return str(value)
+
+
+def number_words(name: str, value: Decimal, unit: str) -> str:
+    """Write a number with the unit that its field's name ends in; inches in sixteenths where they are exact."""
+    if name.endswith(_LENGTH):
+        in_sixteenths = value * SIXTEENTHS == (value * SIXTEENTHS).to_integral_value()
+        if in_sixteenths or unit == LengthUnit.MILLIMETRES:
+            return length(value, unit)
+    ends = next((one for end, one in _UNITS.items() if name.endswith(end)), "in" if name.endswith(_LENGTH) else "")
+    written = f"{value.normalize():f}"
+    return f"{written}{'' if ends in ('', '°', '%') else NO_BREAK_SPACE}{ends}"
