@@ -91,7 +91,7 @@ class NewDeviceTokenSerializer(serializers.Serializer[Any]):
 
     name = serializers.CharField(max_length=80, help_text="what the device is called, such as 'truck 2 phone'")
     days = serializers.IntegerField(min_value=1, max_value=365, default=90, help_text="how long it may be used")
-    username = serializers.CharField(required=False, write_only=True)
+    username = serializers.CharField(required=False, write_only=True, max_length=150)
     password = serializers.CharField(required=False, write_only=True, trim_whitespace=False)
 
 

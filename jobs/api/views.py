@@ -19,8 +19,8 @@ from rest_framework.viewsets import GenericViewSet
 from jobs.api import filters, layout_serializers, serializers
 from jobs.api.base import KeptViewSet, RowViewSet
 from jobs.api.permissions import ManagerWrites, is_manager
-from jobs.api.throttling import PasswordGuesses
 from jobs.errors import DomainError
+from jobs.lockout import forgive
 from jobs.models import (
     Benchmark,
     Company,
@@ -99,10 +99,6 @@ class DeviceTokenViewSet(
         """Let people who give a name and password sign a device in."""
         return [AllowAny() if self.action == "create" else IsAuthenticated()]
 
-    def get_throttles(self) -> list[Any]:
-        """Slow down guesses."""
-        return [PasswordGuesses()] if self.action == "create" else []
-
     @extend_schema(
         request=serializers.NewDeviceTokenSerializer, responses={201: serializers.IssuedDeviceTokenSerializer}
     )
@@ -127,7 +123,8 @@ class DeviceTokenViewSet(
 def _who_signs_in(request: Request, data: dict[str, Any]) -> User:
     if isinstance(request.user, User):
         return request.user
-    user = authenticate(request, username=data.get("username", ""), password=data.get("password", ""))
+    # The request that middleware sees: it answers those who are locked out.
+    user = authenticate(request._request, username=data.get("username", ""), password=data.get("password", ""))
     if not isinstance(user, User):
         raise DomainError(
             "not_authenticated",
@@ -135,6 +132,7 @@ def _who_signs_in(request: Request, data: dict[str, Any]) -> User:
             fields={"password": "The name or the password is wrong."},
             status=401,
         )
+    forgive(request._request, user)
     return user
 
 

@@ -3,17 +3,18 @@
 import datetime
 import hashlib
 import secrets
-from typing import Self
+from typing import Any, Self
 from zoneinfo import available_timezones
 
 from django.contrib.auth.models import AbstractUser
 from django.contrib.postgres.fields import ArrayField
 from django.core.exceptions import ValidationError
-from django.db import models
+from django.db import models, transaction
 from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from jobs.errors import DomainError
 from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, Keyed, Versioned, changes_kept, new_key
 
 
@@ -65,11 +66,19 @@ class Role(models.TextChoices):
     CREW = "crew", _("crew")
 
 
+ACTIVE_MANAGERS = Q(is_active=True) & (Q(is_superuser=True) | Q(roles__contains=[Role.MANAGER]))
+# Fields that decide who may come in and what they may do there.
+_ACCESS_FIELDS = frozenset({"roles", "is_active", "is_superuser", "password"})
+
+
 class LengthUnit(models.TextChoices):
     """How a person wants lengths shown."""
 
     INCHES = "in", _("inches and sixteenths")
     MILLIMETRES = "mm", _("millimetres")
+
+
+LAST_MANAGER = _("This is the last active manager: make somebody else a manager first.")
 
 
 @changes_kept(untracked=["password", "last_login"])
@@ -91,7 +100,46 @@ class User(AbstractUser, Versioned):
         ]
 
     def __str__(self) -> str:
-        return self.get_full_name() or self.username
+        return str(_("erased person")) if self.erased_at else self.get_full_name() or self.username
+
+    def clean(self) -> None:
+        """Refuse, in forms too, to leave the company without a manager."""
+        super().clean()
+        if self._is_last_manager(User.objects.filter(ACTIVE_MANAGERS)):
+            raise ValidationError(str(LAST_MANAGER))
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        """Keep one active manager; sign a person out everywhere whose password is new or who is made inactive."""
+        written = kwargs.get("update_fields")
+        if self._state.adding or (written is not None and _ACCESS_FIELDS.isdisjoint(written)):
+            super().save(*args, **kwargs)
+            return
+        # The framework empties this again where a password that is right is only hashed anew at sign-in.
+        has_new_password = getattr(self, "_password", None) is not None
+        with transaction.atomic():
+            if self._is_last_manager(User.objects.filter(ACTIVE_MANAGERS).select_for_update(no_key=True)):
+                raise DomainError("last_manager", str(LAST_MANAGER), status=409)
+            super().save(*args, **kwargs)
+            if has_new_password or not self.is_active:
+                self.sign_out_everywhere()
+
+    def _is_last_manager(self, managers: "models.QuerySet[User]") -> bool:
+        """Tell whether saving this person as they are now would leave nobody who manages."""
+        if self.is_active and self.is_manager:
+            return False
+        if self._state.adding or not User.objects.filter(ACTIVE_MANAGERS, pk=self.pk).exists():
+            return False
+        return list(managers.order_by("pk").values_list("pk", flat=True)) == [self.pk]
+
+    def sign_out_everywhere(self) -> None:
+        """End every browser and every device of this person, at once."""
+        self.device_tokens.filter(revoked_at__isnull=True).update(revoked_at=timezone.now())
+        self.browser_sessions.all().delete()
+
+    @property
+    def is_manager(self) -> bool:
+        """Tell whether this person runs the company here."""
+        return self.is_superuser or self.has_role(Role.MANAGER)
 
     def has_role(self, *roles: str) -> bool:
         """Tell whether this person has at least one of ``roles``."""

@@ -1,5 +1,6 @@
 """The only settings file: driven by the environment, with defaults that are safe for production."""
 
+import datetime
 import sys
 from pathlib import Path
 
@@ -41,6 +42,7 @@ SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = LANGUAGE_COOKIE_SECURE = HTTPS
 SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = LANGUAGE_COOKIE_HTTPONLY = True  # scripts find the token in the form
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = LANGUAGE_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_AGE = env.int("SESSION_DAYS", 14) * 24 * 3600
+SESSION_ENGINE = "jobs.sessions"
 if HTTPS:  # the prefix has browsers refuse such a cookie from another host or over plain HTTP
     SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = "__Host-session", "__Host-csrf"
 BEHIND_PROXY = env.bool("BEHIND_PROXY", False)
@@ -54,13 +56,13 @@ INSTALLED_APPS = [
     "django.contrib.admin",
     "django.contrib.auth",
     "django.contrib.contenttypes",
-    "django.contrib.sessions",
     "django.contrib.messages",
     "django.contrib.staticfiles",
     "django.contrib.postgres",
     "rest_framework",
     "django_filters",
     "drf_spectacular",
+    "axes",
     "csp",
     "pgtrigger",
     "pghistory",
@@ -81,6 +83,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "jobs.changes.ChangesMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "axes.middleware.AxesMiddleware",
 ]
 
 ROOT_URLCONF = "jobs.project.urls"
@@ -114,6 +117,23 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
 ]
+AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "django.contrib.auth.backends.ModelBackend"]
+PASSWORD_RESET_TIMEOUT = 24 * 3600
+# Wrong passwords shut a name out from the address they came from; see jobs.lockout.
+AXES_FAILURE_LIMIT = env.int("SIGN_IN_FAILURES", 8)
+AXES_COOLOFF_TIME = datetime.timedelta(minutes=env.float("SIGN_IN_LOCKOUT_MIN", 15))
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_HANDLER = "jobs.lockout.Handler"
+AXES_LOCKOUT_CALLABLE = "jobs.lockout.locked_out"
+AXES_CLIENT_IP_CALLABLE = "jobs.addresses.client_address"
+AXES_RESET_ON_SUCCESS = AXES_DISABLE_ACCESS_LOG = True
+AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = AXES_VERBOSE = False
+AXES_SENSITIVE_PARAMETERS = ["username", "ip_address", "csrfmiddlewaretoken", "next"]
+
+# Links are shown to whoever makes them as well, so an instance without mail, or with mail that fails, loses nothing.
+globals().update(env.dj_email_url("EMAIL_URL", "console:" if DEMO else "dummy:"))
+EMAIL_TIMEOUT = 5
+DEFAULT_FROM_EMAIL = SERVER_EMAIL = env.str("EMAIL_FROM", "releveling@localhost")
 
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", "English"), ("es", "Español")]
@@ -146,6 +166,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PAGINATION_CLASS": "jobs.api.pagination.NewestFirst",
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "jobs.api.errors.one_shape",
+    "NUM_PROXIES": 1 if BEHIND_PROXY else 0,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
 SPECTACULAR_SETTINGS = {
@@ -204,6 +225,7 @@ CELERY_BEAT_SCHEDULE = {
         "task": "calcs.tasks.sweep_calculations",
         "schedule": env.float("SWEEP_EVERY_S", 30.0),
     },
+    "clear-expired": {"task": "jobs.tasks.clear_expired", "schedule": 3600.0},
 }
 CALCULATION_LEASE_S = env.float("CALCULATION_LEASE_S", 300.0)  # the time limits of a calculation lie within it
 CALCULATION_ATTEMPTS = env.int("CALCULATION_ATTEMPTS", 3)
