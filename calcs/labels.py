@@ -4,6 +4,8 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from jobs.models import Connection, Point, Strap
 from surveys.models import Reading, Setup, Survey
 
@@ -25,7 +27,8 @@ def labels_of(survey: Survey) -> dict[str, str]:
         "pk", "point_id", "setup_id", "round"
     ):
         # A point of another siting can't be read here, but a sentence must not fail over it.
-        labels[str(key)] = f"{points.get(point, point)} from {setups[setup]}, round {number}"
+        words = {"point": points.get(point, point), "setup": setups[setup], "round": number}
+        labels[str(key)] = _("{point} from {setup}, round {round}").format(**words)
     return labels
 
 

@@ -1,7 +1,7 @@
 """The read model of the survey page: everything it shows, gathered in a fixed number of queries."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
 from django.utils import formats, timezone
@@ -11,6 +11,7 @@ from calcs.drawings import LevelMap
 from calcs.engine.common import Caution
 from calcs.engine.lift import LiftOption
 from calcs.models import Calculation, Plan
+from calcs.spoken import spoken
 from calcs.staleness import why_stale
 from calcs.survey_page import checks, findings, maps, plans
 from calcs.survey_page.maps import HeightRow
@@ -241,7 +242,8 @@ def _warnings(record: Record, shown: list[Calculation]) -> tuple[str, ...]:
 
 
 def _cautions(shown: list[Calculation]) -> tuple[Caution, ...]:
-    return _once(Caution(**caution) for result in _results(shown) for caution in result["cautions"])
+    told = (Caution(**caution) for result in _results(shown) for caution in result["cautions"])
+    return _once(replace(caution, text=spoken(caution.text)) for caution in told)
 
 
 def _sources(shown: list[Calculation]) -> tuple[str, ...]:

@@ -9,15 +9,9 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from calcs.engine.lift import LiftBinding, LiftImpossible, LiftMove, LiftOption, LiftResult, LiftWhy
 from calcs.models import Plan
+from calcs.spoken import OPTION_WORDS
 from calcs.survey_page.record import Record
 
-OPTION_WORDS: dict[str, Promise] = {
-    "least_work": gettext_lazy("least work"),
-    "raise_only": gettext_lazy("raise only"),
-    "lower_only": gettext_lazy("lower only"),
-    "flattest": gettext_lazy("flattest"),
-    "within_budget": gettext_lazy("within the budget"),
-}
 _WAY_WORDS: dict[int, Promise] = {
     1: gettext_lazy("It would go, with every tolerance kept, if"),
     2: gettext_lazy("It would go, with every limit kept, if"),

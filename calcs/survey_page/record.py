@@ -10,6 +10,7 @@ from calcs.engine.levels import LevelsInput, LevelsResult
 from calcs.engine.lift import LiftInput, LiftOption, LiftResult
 from calcs.labels import with_labels
 from calcs.models import Answer, Calculation, Plan
+from calcs.spoken import spoken
 from jobs.lengths import figure, length
 from jobs.models import Connection, Point, Strap, Support
 from surveys.models import Reading, Setup, Survey
@@ -99,8 +100,8 @@ class Record:
         return self.labels.get(key, key)
 
     def sentence(self, text: str) -> str:
-        """Return a sentence of the engine's with labels for keys."""
-        return with_labels(text, self.labels)
+        """Return a sentence of the engine's in the reader's language, with labels for keys."""
+        return with_labels(spoken(text), self.labels)
 
     def reading_words(self, reading: Reading) -> str:
         """Name a reading by where and from where it was made."""

@@ -1,0 +1,112 @@
+"""What the engine says, in the reader's language: its own sentences, with the numbers and names in them.
+
+The engine knows no languages. Each of its sentences stands here as a template, word for word; a test holds them
+against the engine's source, so that none is forgotten.
+"""
+
+import functools
+import re
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext, gettext_lazy
+from django.utils.translation import gettext_noop as _
+
+OPTION_WORDS: dict[str, Promise] = {
+    "least_work": gettext_lazy("least work"),
+    "raise_only": gettext_lazy("raise only"),
+    "lower_only": gettext_lazy("lower only"),
+    "flattest": gettext_lazy("flattest"),
+    "within_budget": gettext_lazy("within the budget"),
+}
+TIER_WORDS: dict[str, Promise] = {
+    "double": gettext_lazy("double, interlocked"),
+    "engineer": gettext_lazy("engineer's design"),
+}
+
+CAUTIONS = (
+    _("Stand clear of the strap's line, release it slowly and wear eye protection."),
+    _("Do not slacken a side with wind forecast; work one bay at a time."),
+    _("Tighten every slackened strap again the same day, after the final wedges; no night untied."),
+    _("Tighten as the anchor's listing says, alike on both sides; this figure is no tension to aim for."),
+    _("Before an anchor is moved or driven, have buried lines located and expose them by hand near the marks."),
+    _("Block or crib the load as soon as it is up; nobody reaches under a load held by a jack alone."),
+    _("Lay hollow blocks with their cells upright, load-bearing ones only, none cracked or spalled."),
+    _("Shims go in pairs, driven tight against each other; a loose pair carries nothing."),
+    _("Turn each course of a double stack across the one below; split caps lie across the joint."),
+    _("Stop: a stack over 67 in is built only to an engineer's design."),
+    _("Crib, block or otherwise secure the load at once after it has been raised; a jack lifts, it never holds."),
+    _("Put a wood block between the jack's metal cap and the steel, and block the jack's base on soft ground."),
+    _("Count everybody out from under the home by name before anything is raised or lowered."),
+    _("Loosen the anchor straps of the bay before it goes up; a tight strap breaks or pulls its anchor."),
+    _("A support is moved by more than 2 in: have an engineer look at the home first."),
+)
+WARNINGS = (
+    _("No datum is given: heights are relative to the mean of all points read."),
+    _("Read {points} again: reading {reading} of {where} from setup {setup} looks off by about {slip}."),
+    _(
+        "One of the readings {readings} ({points}) looks off by about {slip}; "
+        "these readings alone can't say which: read there again."
+    ),
+    _("The given height of {points} doesn't fit the readings: it may have moved or be wrong."),
+    _(
+        "The readings scatter more than their standard deviations say: {ratio} times, where "
+        "{lower} to {upper} passes at {confidence}."
+    ),
+    _(
+        "The readings scatter less than their standard deviations say: {ratio} times, where "
+        "{lower} to {upper} passes at {confidence}."
+    ),
+    _("No reading is checked: a slip in any of them would not show. Read the points again from another setup."),
+    _("{some} of {all} readings are unchecked: a slip there would not show. Points: {points}."),
+    _("Nothing checks the given height of {points}: if it moved, every height moved with it."),
+    _("The points lie on one line or in one place: the plane's slope across it is not known."),
+    _("No uncertainty is given with the heights: the verdicts take them as exact."),
+    _(
+        "{some} of {all} pairs are uncertain: their differences lie closer to "
+        "the tolerance than the readings can tell. More readings would settle them."
+    ),
+    _("not compared with any neighbour, so left as they are: {supports}"),
+    _("{option}: no plan was found within the time limit; that does not mean that there is none"),
+    _("{option}: the minutes are proven, but time ran out before all plans of equal minutes were compared"),
+    _("{option}: time ran out; a plan with less work may exist, none below the bound"),
+    _("{option}: time ran out before everything that binds or stands in the way was found"),
+    _("What the strap carries now is not given; counted as nothing."),
+    _("The strap is {short} in too short for its bolt; a longer one is needed."),
+    _("{turns} turns stay on the bolt; at least {least} are wanted."),
+    _("No stack of these parts is {asked} high; nearest: {nearest}."),
+    _("Over {limit} in without shims: an engineer designs this stack; don't build it."),
+    _("{wood} in of wood and shims is much; masonry is better."),
+    _("Under {clearance} in from footing to beam: check clearance."),
+    _("Whether it stands as a {tier} stack now is not given; taken as one."),
+    _("{some} of the {all} sound courses can stay."),
+)
+_MORE = re.compile(r"(?P<names>.+) and (?P<count>\d+) more", re.DOTALL)
+_NAME = re.compile(r"\\\{(\w+)\\\}")
+
+
+@functools.cache
+def _patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
+    return tuple(
+        (template, re.compile(_NAME.sub(r"(?P<\1>.+?)", re.escape(template)), re.DOTALL))
+        for template in (*CAUTIONS, *WARNINGS)
+    )
+
+
+def spoken(sentence: str) -> str:
+    """Return a sentence of the engine's in the language that is active; as it is, where it isn't one of those."""
+    for template, pattern in _patterns():
+        if found := pattern.fullmatch(sentence):
+            return gettext(template).format(
+                **{name: _filled(name, value) for name, value in found.groupdict().items()}
+            )
+    return sentence
+
+
+def _filled(name: str, value: str) -> str:
+    """What the engine filled in, in words where it is not a number or somebody's name."""
+    words = {"option": OPTION_WORDS, "tier": TIER_WORDS}.get(name, {})
+    if value in words:
+        return str(words[value])
+    if more := _MORE.fullmatch(value):
+        return gettext("{names} and {count} more").format(**more.groupdict())
+    return value
