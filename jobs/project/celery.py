@@ -36,9 +36,12 @@ class SignOfLife(bootsteps.StartStopStep):
         self._write(parent.hostname)
 
     def stop(self, parent: Consumer) -> None:
-        """Write no more."""
+        """Write no more, and take the sign away: the worker stops, or has lost its broker."""
+        from calcs import beats  # noqa: PLC0415 - as above
+
         if entry := getattr(self, "entry", None):
             entry.cancel()
+            _on_database(beats.forget, parent.hostname)
 
     def _write(self, worker: str) -> None:
         from calcs import beats  # noqa: PLC0415 - as above
@@ -59,13 +62,6 @@ def _on_database(write: Any, worker: str) -> None:
 
 
 app.steps["consumer"].add(SignOfLife)
-
-
-@signals.worker_shutdown.connect
-def _forget(sender: Any, **_: Any) -> None:
-    from calcs import beats  # noqa: PLC0415 - as above
-
-    _on_database(beats.forget, sender.hostname)
 
 
 # -- the log -------------------------------------------------------------------------------------------------------

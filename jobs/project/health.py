@@ -1,6 +1,5 @@
 """Whether the process lives, and whether the service is ready: probes for whatever runs and watches it."""
 
-import time
 from collections.abc import Callable, Mapping
 from functools import cache
 
@@ -12,7 +11,7 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.http.response import HttpResponseBase
 
 OK = "ok"
-TIME_LIMIT_S = 2  # for each store; the least that the database's own library waits
+TIME_LIMIT_S = 2  # for each store; the least that the database's library can wait
 OLDEST_BEAT_S = 60
 
 _SQL = "SELECT app || '.' || name FROM django_migrations"
@@ -87,10 +86,11 @@ def _migrations() -> frozenset[str]:
 
 
 def _broker() -> str:
-    began = time.monotonic()
+    half_s = TIME_LIMIT_S / 2  # it tries twice
+    at_most = {"socket_connect_timeout": half_s, "socket_timeout": half_s}
     try:
-        with current_app.connection_for_write(connect_timeout=TIME_LIMIT_S) as broker:
+        with current_app.connection_for_write(transport_options=at_most) as broker:
             broker.default_channel.client.ping()  # type: ignore[attr-defined]  # of Redis, which is what we use
     except Exception:  # whatever a transport raises, the verdict is the same
         return "no answer"
-    return OK if time.monotonic() - began <= TIME_LIMIT_S else f"slower than {TIME_LIMIT_S} s"
+    return OK
