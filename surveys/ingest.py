@@ -135,14 +135,15 @@ def _decode_field_by_field(body: bytes) -> Batch:
     _check_count(rows)
     batch = Batch({}, {name: "There is no such field." for name in document if name != "readings"})
     for index, row in enumerate(rows):
-        if found := _problems_of_row(f"readings[{index}]", row):
+        if found := problems_of_row(f"readings[{index}]", row):
             batch.problems.update(found)
         else:
             batch.readings[index] = msgspec.convert(row, ReadingIn)
     return batch
 
 
-def _problems_of_row(path: str, row: object) -> Problems:
+def problems_of_row(path: str, row: object) -> Problems:
+    """Return what is wrong with each field of a reading that can't be read, by its path under ``path``."""
     if not isinstance(row, dict):
         return {path: "Give an object for each reading."}
     problems = {f"{path}.{name}": "There is no such field." for name in row if name not in _FIELDS}

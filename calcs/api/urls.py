@@ -3,12 +3,15 @@
 from django.urls import path
 from rest_framework.routers import SimpleRouter
 
-from calcs.api import views
+from calcs.api import pass_views, views
+from calcs.api.sync.views import SyncViewSet
 
 router = SimpleRouter()
 router.register("calculations", views.CalculationViewSet)
 router.register("answers", views.AnswerViewSet)
 router.register("plans", views.PlanViewSet)
+router.register("pass-entries", pass_views.PassEntryViewSet)
+router.register("sync", SyncViewSet)
 
 urlpatterns = [
     path(

@@ -3,7 +3,7 @@
 from django.urls import path
 from rest_framework.routers import SimpleRouter
 
-from jobs.api import views
+from jobs.api import field_views, views
 
 router = SimpleRouter()
 router.register("users", views.UserViewSet)
@@ -20,6 +20,9 @@ router.register("connections", views.ConnectionViewSet)
 router.register("straps", views.StrapViewSet)
 router.register("visits", views.VisitViewSet)
 router.register("rule-sets", views.RuleSetViewSet)
+router.register("findings", field_views.FindingViewSet)
+router.register("strap-checks", field_views.StrapCheckViewSet)
+router.register("work-times", field_views.WorkTimeViewSet)
 
 urlpatterns = [
     path("company/", views.CompanyView.as_view(), name="company"),

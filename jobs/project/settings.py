@@ -177,9 +177,7 @@ SPECTACULAR_SETTINGS = {
     "SERVE_PERMISSIONS": ["rest_framework.permissions.IsAuthenticated"],
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "ENUM_NAME_OVERRIDES": {
-        "HomeKind": "jobs.models.HomeKind",
-        "SupportKind": "jobs.models.SupportKind",
-        "ConnectionKind": "jobs.models.ConnectionKind",
+        **{name: f"jobs.models.{name}" for name in ("Condition", "ConnectionKind", "HomeKind", "SupportKind")},
         "VisitKind": "jobs.models.Visit.Kind",
         "VisitState": "jobs.models.Visit.State",
         "SurveyState": "surveys.models.Survey.State",

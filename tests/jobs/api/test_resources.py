@@ -2,6 +2,7 @@
 
 import datetime
 import re
+import uuid
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -11,9 +12,19 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import get_resolver
 from rest_framework.test import APIClient
 
-from calcs.models import Answer, Calculation, Plan
-from jobs.models import Company, DeviceToken, Home, Role, RuleSet, User
-from surveys.models import Reading, Setup
+from calcs.models import Answer, Calculation, PassEntry, Plan
+from jobs.models import (
+    Company,
+    DeviceToken,
+    Finding,
+    Home,
+    Role,
+    RuleSet,
+    StrapCheck,
+    User,
+    WorkTime,
+)
+from surveys.models import Reading, Setup, SyncEntry
 from tests.factories import (
     NOON,
     BenchmarkFactory,
@@ -65,14 +76,39 @@ def make_answer() -> None:
     Answer.objects.create(survey=calculation.survey, kind="levels", calculation=calculation, revision=1)
 
 
-def make_plan() -> None:
+def make_plan() -> Plan:
     calculation = make_calculation(
         kind="lift",
         state="done",
         finished_at=NOON,
         result={"options": [{"name": "least_work", "status": "optimal", "minutes": 0.0, "touched": 0}]},
     )
-    Plan.objects.create(survey=calculation.survey, lift=calculation, option="least_work")
+    return Plan.objects.create(survey=calculation.survey, lift=calculation, option="least_work")
+
+
+def noted() -> dict[str, Any]:
+    """What every row from a phone has."""
+    return {"author": UserFactory(), "noted_at": NOON}
+
+
+def make_pass_entry() -> None:
+    plan = make_plan()
+    PassEntry.objects.create(plan=plan, point=PointFactory(siting=plan.survey.siting), pass_number=1, **noted())
+
+
+def make_work_time() -> None:
+    hour = datetime.timedelta(hours=1)
+    WorkTime.objects.create(
+        visit=VisitFactory(), person=UserFactory(), started_at=NOON, ended_at=NOON + hour, **noted()
+    )
+
+
+def make_sync_entry() -> None:
+    usual = {"entry": uuid.uuid4(), "kind": "reading", "body": {}, "device": "phone", "sequence": 1}
+    person = UserFactory()
+    SyncEntry.objects.create(
+        **usual, digest=b"", author=person, sent_by=person, state="set_aside", reason={"code": "invalid"}
+    )
 
 
 # Every list endpoint, with what makes one more row of it. A new endpoint that is not here fails the test below.
@@ -83,20 +119,25 @@ LISTS: dict[str, Callable[[], object]] = {
     "connections": ConnectionFactory,
     "customers": CustomerFactory,
     "device-tokens": make_token,
+    "findings": lambda: Finding.objects.create(siting=SitingFactory(), grade="ok", **noted()),
     "home-contacts": HomeContactFactory,
     "homes": lambda: HomeFactory(rule_set=RuleSetFactory()),
     "neighbour-pairs": NeighbourPairFactory,
+    "pass-entries": make_pass_entry,
     "plans": make_plan,
     "points": PointFactory,
     "readings": read_a_point,
     "rule-sets": RuleSetFactory,
     "setups": SetupFactory,
     "sitings": SitingFactory,
+    "strap-checks": lambda: StrapCheck.objects.create(strap=StrapFactory(), grade="ok", **noted()),
     "straps": StrapFactory,
     "supports": SupportFactory,
     "surveys": lambda: SurveyFactory(author=UserFactory()),
+    "sync": make_sync_entry,
     "users": UserFactory,
     "visits": make_visit,
+    "work-times": make_work_time,
 }
 
 

@@ -1,0 +1,27 @@
+"""The steps of plans' work as crews note them: listed, read and added."""
+
+import django_filters
+
+from calcs.api.pass_serializers import PassEntrySerializer
+from calcs.models import PassEntry
+from jobs.api.field_views import FromPhoneViewSet
+from jobs.field_work import note
+
+
+class PassEntryFilter(django_filters.FilterSet):
+    """Steps by survey, plan, point and pass."""
+
+    survey = django_filters.UUIDFilter(field_name="plan__survey")
+
+    class Meta:
+        model = PassEntry
+        fields = ["plan", "point", "pass_number", "author"]
+
+
+class PassEntryViewSet(FromPhoneViewSet):
+    """What was done at which support in which pass of a plan, and what was read after it."""
+
+    queryset = PassEntry.objects.order_by()
+    serializer_class = PassEntrySerializer
+    filterset_class = PassEntryFilter
+    keep = staticmethod(note)

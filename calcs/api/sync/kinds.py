@@ -1,0 +1,124 @@
+"""What is done with each kind of entry. A handler stores the entry, or raises why it can't be taken."""
+
+import datetime
+import uuid
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.utils.translation import gettext as _
+from rest_framework import serializers
+
+from calcs.api.pass_serializers import PassEntrySerializer
+from calcs.api.sync.wire import Entry, Parcel
+from calcs.models import PassEntry
+from jobs.api.base import RowSerializer
+from jobs.api.field_serializers import (
+    FindingSerializer,
+    FromPhoneSerializer,
+    StrapCheckSerializer,
+    WorkTimeSerializer,
+)
+from jobs.errors import DomainError
+from jobs.field_work import keep_once, note, note_strap_check, note_work_time
+from jobs.models import Finding, StrapCheck, User, WorkTime
+from surveys.api.serializers import SetupSerializer, SurveySerializer
+from surveys.models import Setup, Survey
+from surveys.services import submit_survey
+
+Handler = Callable[["Taking", Entry], None]
+
+
+@dataclass(slots=True, kw_only=True)
+class Taking:
+    """One request's entries while they are taken: who may be meant, and what was found out on the way."""
+
+    parcel: Parcel
+    sender: User
+    people: dict[uuid.UUID, User]
+    contested: set[uuid.UUID] = field(default_factory=set)
+
+    def author(self, entry: Entry) -> User:
+        """Return whose entry it is."""
+        return self.people[entry.author_id]
+
+    def noted_at(self, entry: Entry) -> datetime.datetime:
+        """Return when an entry was noted, by a clock that is right; nothing is noted after it came in."""
+        at = self.parcel.right(entry.noted_at or self.parcel.received_at)
+        return min(at, self.parcel.received_at)
+
+
+def _fields(taking: Taking, entry: Entry, serializer_class: type[RowSerializer]) -> dict[str, Any]:
+    """Check an entry's body as the resource's own address does; return its fields, with its times put right."""
+    beside: dict[str, Any] = {}
+    if issubclass(serializer_class, FromPhoneSerializer):
+        noted_at = taking.noted_at(entry).isoformat()
+        beside = {
+            "id": str(entry.key),
+            "device": taking.parcel.device,
+            "sequence": entry.sequence,
+            "noted_at": noted_at,
+        }
+    serializer = serializer_class(data=entry.body | beside, context={"author": taking.author(entry)})
+    writable = {name for name, known in serializer.fields.items() if not known.read_only} - beside.keys()
+    if strange := {name: _("There is no such field.") for name in entry.body if name not in writable}:
+        raise serializers.ValidationError(strange)
+    serializer.is_valid(raise_exception=True)
+    return {
+        name: taking.parcel.right(value) if isinstance(value, datetime.datetime) and name not in beside else value
+        for name, value in serializer.validated_data.items()
+    }
+
+
+def _take_survey(taking: Taking, entry: Entry) -> None:
+    fields = {"started_at": taking.noted_at(entry), **_fields(taking, entry, SurveySerializer)}
+    survey = Survey(pk=entry.key, author=taking.author(entry), **fields)
+    keep_once(survey, compared=[*fields, "author"])
+
+
+def _take_setup(taking: Taking, entry: Entry) -> None:
+    fields = _fields(taking, entry, SetupSerializer)
+    keep_once(Setup(pk=entry.key, **fields), compared=[*fields])
+
+
+def _take_submit(taking: Taking, entry: Entry) -> None:
+    """Hand a survey in; the body names it."""
+    body = _SubmitSerializer(data=entry.body)
+    body.is_valid(raise_exception=True)
+    survey = Survey.objects.visible_to(taking.author(entry)).filter(pk=body.validated_data["survey"]).first()
+    if survey is None:
+        message = _("There is no such survey.")
+        raise DomainError("invalid", message, fields={"survey": message})
+    submit_survey(survey=survey)
+
+
+class _SubmitSerializer(serializers.Serializer[Any]):
+    survey = serializers.UUIDField()
+
+
+def _take_finding(taking: Taking, entry: Entry) -> None:
+    note(Finding(author=taking.author(entry), **_fields(taking, entry, FindingSerializer)))
+
+
+def _take_strap(taking: Taking, entry: Entry) -> None:
+    note_strap_check(StrapCheck(author=taking.author(entry), **_fields(taking, entry, StrapCheckSerializer)))
+
+
+def _take_pass(taking: Taking, entry: Entry) -> None:
+    note(PassEntry(author=taking.author(entry), **_fields(taking, entry, PassEntrySerializer)))
+
+
+def _take_time(taking: Taking, entry: Entry) -> None:
+    note_work_time(WorkTime(author=taking.author(entry), **_fields(taking, entry, WorkTimeSerializer)))
+
+
+# Readings go their own way, in batches.
+HANDLERS: dict[str, Handler] = {
+    "survey": _take_survey,
+    "setup": _take_setup,
+    "submit": _take_submit,
+    "finding": _take_finding,
+    "strap": _take_strap,
+    "pass": _take_pass,
+    "time": _take_time,
+}

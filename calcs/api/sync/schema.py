@@ -1,0 +1,201 @@
+"""The sync endpoint in the OpenAPI document: it is read by msgspec, not by serializers."""
+
+from typing import Any
+
+from calcs.api.sync.wire import MOST_ENTRIES
+
+_UUID = {"type": "string", "format": "uuid"}
+_TIME = {"type": "string", "format": "date-time"}
+_LENGTH = {
+    "type": ["string", "number", "null"],
+    "description": 'a number in the unit, or a length as typed: 3 5/8, 3-5/8", 2\' 3 1/4"',
+}
+_DECIMAL = {"type": ["string", "number"]}
+_TEXT = {"type": "string"}
+
+
+def _or_null(schema: dict[str, Any], about: str = "") -> dict[str, Any]:
+    return {**schema, "type": [schema["type"], "null"], **({"description": about} if about else {})}
+
+
+def _words(*words: str) -> dict[str, Any]:
+    return {"type": "string", "enum": list(words)}
+
+
+def _line(most: int) -> dict[str, Any]:
+    return {"type": "string", "maxLength": most}
+
+
+_GRADE = _words("ok", "note", "fix", "stop")
+
+# kind: (what it is, the fields that its body needs, all fields of its body)
+_BODIES: dict[str, tuple[str, list[str], dict[str, Any]]] = {
+    "survey": (
+        "starts a survey; the entry's id becomes the survey's",
+        ["siting", "stage", "method"],
+        {
+            "siting": _UUID,
+            "visit": _or_null(_UUID),
+            "stage": _words("as_found", "during", "as_left", "check"),
+            "method": _words("water_level", "plain_tube", "hydrostatic", "laser"),
+            "unit": _words("in", "mm"),
+            "reading_sd_in": {"type": ["string", "number", "null"]},
+            "started_at": _TIME | {"description": "without it: when the entry was noted"},
+            "note": _TEXT,
+        },
+    ),
+    "setup": (
+        "starts a setup of the level; the entry's id becomes the setup's",
+        ["survey", "code", "sense"],
+        {
+            "survey": _UUID,
+            "code": _line(8),
+            "sense": _words("up", "down"),
+            "sense_trial": _words("not_made", "grew", "shrank"),
+            "reading_sd_in": {"type": ["string", "number", "null"]},
+            "has_drift": {"type": "boolean"},
+            "device": _line(80),
+            "note": _TEXT,
+        },
+    ),
+    "reading": (
+        "a reading, or with replaces a correction; the entry's id becomes the reading's",
+        ["setup", "point"],
+        {
+            "setup": _UUID,
+            "point": _UUID,
+            "shot": _words("point", "reference", "closing"),
+            "round": {"type": "integer", "minimum": 1, "maximum": 9, "default": 1},
+            "value": _LENGTH,
+            "reference_value": _LENGTH,
+            "replaces": _or_null(_UUID, "the reading that this one corrects"),
+            "settles": _or_null(_UUID, "the contested correction that this one settles"),
+            "reason": _line(200) | {"description": "why it is corrected"},
+        },
+    ),
+    "submit": ("hands a survey in", ["survey"], {"survey": _UUID}),
+    "finding": (
+        "what somebody saw, on one thing or on the home as a whole",
+        ["siting", "grade"],
+        {
+            "siting": _UUID,
+            "visit": _or_null(_UUID),
+            "point": _or_null(_UUID),
+            "connection": _or_null(_UUID),
+            "strap": _or_null(_UUID),
+            "grade": _GRADE,
+            "text": _line(2000),
+        },
+    ),
+    "strap": (
+        "a check of an anchor strap; the newest by noted_at says what the strap is taken to be",
+        ["strap", "grade"],
+        {
+            "strap": _UUID,
+            "visit": _or_null(_UUID),
+            "grade": _GRADE,
+            "slack_in": _DECIMAL,
+            "tension_lb": {"type": ["string", "number", "null"]},
+            "text": _line(200),
+        },
+    ),
+    "pass": (
+        "one step of a plan's work at one support",
+        ["plan", "point", "pass_number"],
+        {
+            "plan": _UUID,
+            "point": _UUID,
+            "pass_number": {"type": "integer", "minimum": 1, "maximum": 200},
+            "is_done": {"type": "boolean", "default": True},
+            "value": _LENGTH,
+            "unit": _words("in", "mm"),
+            "note": _line(200),
+        },
+    ),
+    "time": (
+        "time that somebody worked at a visit",
+        ["visit", "started_at", "ended_at"],
+        {
+            "visit": _UUID,
+            "person": _UUID | {"description": "without it: whoever made the entry"},
+            "started_at": _TIME,
+            "ended_at": _TIME,
+            "note": _line(200),
+        },
+    ),
+}
+
+
+def _entry(kind: str) -> dict[str, Any]:
+    about, required, fields = _BODIES[kind]
+    return {
+        "title": f"{kind} entry",
+        "type": "object",
+        "description": about,
+        "required": ["id", "kind", "sequence", "noted_at", "body"],
+        "additionalProperties": False,
+        "properties": {
+            "id": _UUID | {"description": "made by the phone"},
+            "kind": {"type": "string", "const": kind},
+            "sequence": {"type": "integer", "minimum": 0, "maximum": 2_147_483_647},
+            "noted_at": _TIME | {"description": "by the device's clock"},
+            "author": _or_null(_UUID, "whose entry it is, where that is not who sends it"),
+            "mends": _or_null(_UUID, "the entry under another id that this one stands in for, once it is taken"),
+            "body": {
+                "type": "object",
+                "required": required,
+                "additionalProperties": False,
+                "properties": fields,
+            },
+        },
+    }
+
+
+PARCEL: dict[str, Any] = {
+    "type": "object",
+    "required": ["device", "entries"],
+    "additionalProperties": False,
+    "properties": {
+        "device": {"type": "string", "minLength": 1, "maxLength": 80, "description": "what the phone is called"},
+        "device_time": _or_null(_TIME, "the phone's clock now: times are put right by how far it is off"),
+        "entries": {
+            "type": "array",
+            "maxItems": MOST_ENTRIES,
+            "description": "in order of sequence; an entry may need earlier ones",
+            "items": {"oneOf": [_entry(kind) for kind in _BODIES], "discriminator": {"propertyName": "kind"}},
+        },
+    },
+}
+_FIELDS = {"type": "object", "additionalProperties": {"type": "string"}}
+_CODE = {
+    "type": "string",
+    "description": "empty, or: invalid, waits (needs an entry that was set aside), conflict (other content was taken "
+    "under this id), permission_denied, not_found, fault; contested with a correction that came second; mended "
+    "with a repeat of what was mended since",
+}
+RESULTS: dict[str, Any] = {
+    "type": "object",
+    "required": ["server_time", "results"],
+    "properties": {
+        "server_time": _TIME,
+        "results": {
+            "type": "array",
+            "description": "one an entry, in the same order",
+            "items": {
+                "type": "object",
+                "required": ["id", "state", "code", "message", "fields"],
+                "properties": {
+                    "id": {"description": "as it was sent"},
+                    "state": _words("taken", "repeated", "set_aside"),
+                    "code": _CODE,
+                    "message": {"type": "string", "description": "a plain sentence, for people"},
+                    "fields": _FIELDS | {"description": "what is wrong at each field, such as body.value"},
+                },
+            },
+        },
+    },
+}
+REASON: dict[str, Any] = {
+    "type": ["object", "null"],
+    "properties": {"code": _TEXT, "message": _TEXT, "fields": _FIELDS},
+}

@@ -1,0 +1,168 @@
+"""Taking a phone's entries one by one and in order: each is taken once, or set aside with the reason.
+
+The whole of a request is one transaction, stored before it is answered. A repeat finds what became of each entry,
+so a cut connection, a crash in between and two requests at once all end in the same rows.
+"""
+
+import logging
+import uuid
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from django.db import IntegrityError, InterfaceError, OperationalError, transaction
+from django.utils.translation import gettext as _
+
+from calcs.api.sync import keep
+from calcs.api.sync.kinds import HANDLERS, Taking
+from calcs.api.sync.readings import take_readings
+from calcs.api.sync.wire import Entry, Parcel
+from jobs.api.errors import shape_of
+from jobs.errors import DomainError
+from jobs.models import User
+from surveys.models import SyncEntry
+
+log = logging.getLogger(__name__)
+
+ATTEMPTS = 5
+CLASHED = ("40P01", "40001", "23505")  # deadlock, serialization, a row that another request wrote in between
+State = SyncEntry.State
+
+
+@dataclass(slots=True, kw_only=True)
+class Result:
+    """What became of an entry, as the phone is told."""
+
+    id: object
+    state: str
+    code: str = ""
+    message: str = ""
+    fields: dict[str, str] = field(default_factory=dict)
+
+
+def take_entries(*, sender: User, parcel: Parcel) -> list[Result]:
+    """Take entries in order; return what became of each, in the same order.
+
+    Raises
+    ------
+    DomainError
+        503 when other requests kept getting in the way; nothing was taken then.
+    """
+    for _attempt in range(ATTEMPTS):
+        try:
+            with transaction.atomic():
+                return _Taker(sender, parcel).take()
+        except (OperationalError, IntegrityError) as error:
+            if getattr(error.__cause__, "sqlstate", None) not in CLASHED:
+                raise
+    raise DomainError("busy", _("Too much is going on: nothing was taken. Send it again."), status=503)
+
+
+class _Taker:
+    """The entries of one request, and what is known of them."""
+
+    def __init__(self, sender: User, parcel: Parcel) -> None:
+        self.parcel = parcel
+        self.known = keep.Known.of(parcel, sender=sender)
+        named = {entry.author_id for entry in parcel.entries} - {sender.pk}
+        people = User.objects.in_bulk(named) if named else {}
+        self.taking = Taking(parcel=parcel, sender=sender, people=people | {sender.pk: sender})
+
+    def take(self) -> list[Result]:
+        results: dict[int, Result] = {}
+        for run in _runs(self.parcel.entries):
+            results.update(self._take_run(run))
+        self.known.write()
+        return [results[place] for place in range(len(self.parcel.entries))]
+
+    def _take_run(self, run: dict[int, Entry]) -> dict[int, Result]:
+        """Take what is new, or was set aside before; tell what became of the rest."""
+        told = {place: found for place, entry in run.items() if (found := self._before(entry))}
+        to_take = {place: entry for place, entry in run.items() if place not in told}
+        if not to_take:
+            return told
+        first = next(iter(to_take.values()))
+        if first.kind == "reading":
+            refused = take_readings(self.taking, to_take)
+        else:
+            refused = {place: error for place, entry in to_take.items() if (error := self._take_one(entry))}
+        for place, entry in to_take.items():
+            error = refused.get(place)
+            told[place] = self._set_aside(entry, error) if error else self._taken(entry)
+        return told
+
+    def _before(self, entry: Entry) -> Result | None:
+        """Tell what became of the entry before, when that is all there is to it."""
+        state = self.known.state_of(entry)
+        if state == State.TAKEN:
+            return Result(id=entry.told_id, state="repeated")
+        if state == State.MENDED:
+            message = _("Another version of this entry was taken in its place.")
+            return Result(id=entry.told_id, state="repeated", code="mended", message=message)
+        if entry.problem is not None:
+            return self._set_aside(entry, entry.problem)
+        if self.known.is_taken(entry.key):
+            message = _("This entry was taken already with other content. Both are kept; send this under a new UUID.")
+            return self._set_aside(entry, DomainError("conflict", message, status=409))
+        if entry.author_id not in self.taking.people:
+            message = _("There is no such person: {author}.").format(author=entry.author_id)
+            entry.author_id = self.taking.sender.pk
+            return self._set_aside(entry, DomainError("invalid", message, fields={"author": message}))
+        return None
+
+    def _take_one(self, entry: Entry) -> Exception | None:
+        try:
+            with transaction.atomic():
+                HANDLERS[entry.kind](self.taking, entry)
+        except (OperationalError, InterfaceError):
+            raise
+        except Exception as error:
+            return error
+        return None
+
+    def _taken(self, entry: Entry) -> Result:
+        self.known.note_taken(entry)
+        if entry.key in self.taking.contested:
+            message = _("Another correction of this reading came first: somebody has to settle which one holds.")
+            return Result(id=entry.told_id, state="taken", code="contested", message=message)
+        return Result(id=entry.told_id, state="taken")
+
+    def _set_aside(self, entry: Entry, error: Exception) -> Result:
+        reason = self._reason(entry, error)
+        self.known.note_set_aside(entry, reason)
+        return Result(id=entry.told_id, state="set_aside", **reason)
+
+    def _reason(self, entry: Entry, error: Exception) -> keep.Reason:
+        found = shape_of(error)
+        if found is None:  # a fault of ours must not stop the entries behind it
+            log.error("entry %s of kind %s could not be taken", entry.key, entry.kind, exc_info=error)
+            message = _("Something went wrong on our side. The entry is kept: it can be sent again later.")
+            return {"code": "fault", "message": message, "fields": {}}
+        _status, body, _headers = found
+        fields = {_path(name, entry): sentence for name, sentence in body["fields"].items()}
+        if body["code"] != "conflict" and self.known.waits(entry):
+            message = _("It needs an entry that was set aside: mend that one first, then send this again.")
+            return {"code": "waits", "message": message, "fields": fields}
+        return {"code": body["code"], "message": body["message"], "fields": fields}
+
+
+def _path(name: str, entry: Entry) -> str:
+    """A field's path within the entry."""
+    outside = entry.problem is not None or name in ("id", "author")
+    return name if outside else f"body.{name}"
+
+
+def _runs(entries: list[Entry]) -> Iterator[dict[int, Entry]]:
+    """Cut entries into runs that are taken together: neighbouring readings of one person from one setup."""
+    run: dict[int, Entry] = {}
+    keys: set[uuid.UUID] = set()
+    before: object = None
+    for place, entry in enumerate(entries):
+        group = (entry.author_id, entry.body.get("setup")) if entry.kind == "reading" else None
+        if run and (group is None or group != before or entry.key in keys):
+            yield run
+            run, keys = {}, set()
+        run[place] = entry
+        keys.add(entry.key)
+        before = group
+    if run:
+        yield run

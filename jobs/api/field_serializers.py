@@ -1,0 +1,91 @@
+"""What crews note in the field, on the wire: shape and field checks only."""
+
+from typing import Any
+
+from django.utils.translation import gettext as _
+from rest_framework import serializers
+
+from jobs.api.base import RowSerializer
+from jobs.models import Finding, StrapCheck, User, WorkTime
+
+FROM_PHONE = ["id", "author", "device", "sequence", "noted_at", "received_at"]
+
+
+class FromPhoneSerializer(RowSerializer):
+    """A row that a phone makes: its key is the phone's own, its maker is whoever is signed in."""
+
+    id = serializers.UUIDField(help_text="made by the phone: sent again, it is kept once")
+    noted_at = serializers.DateTimeField(help_text="when it was noted, by the device's clock")
+
+    class Meta:
+        fields = FROM_PHONE
+        read_only_fields = ["author", "received_at"]
+
+    @property
+    def person(self) -> User:
+        """Who notes it."""
+        person: User = self.context.get("author") or self.context["request"].user
+        return person
+
+
+def check_places(siting_id: Any, **rows: Any) -> None:
+    """Refuse rows that lie under another siting, at the field that names them."""
+    wrong = {
+        name: _("This lies under another siting.")
+        for name, row in rows.items()
+        if row is not None and row.siting_id != siting_id
+    }
+    if wrong:
+        raise serializers.ValidationError(wrong)
+
+
+class FindingSerializer(FromPhoneSerializer):
+    """What somebody saw."""
+
+    class Meta(FromPhoneSerializer.Meta):
+        model = Finding
+        fields = [
+            *FROM_PHONE,
+            "siting",
+            "visit",
+            "point",
+            "connection",
+            "strap",
+            "grade",
+            "text",
+            "archived_at",
+        ]
+        read_only_fields = [*FromPhoneSerializer.Meta.read_only_fields, "archived_at"]
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """All of it lies under one siting."""
+        places = {name: attrs.get(name) for name in ("visit", "point", "connection", "strap")}
+        check_places(attrs["siting"].pk, **places)
+        return attrs
+
+
+class StrapCheckSerializer(FromPhoneSerializer):
+    """How a strap was found. The newest check is what the strap is taken to be."""
+
+    class Meta(FromPhoneSerializer.Meta):
+        model = StrapCheck
+        fields = [*FROM_PHONE, "strap", "visit", "grade", "slack_in", "tension_lb", "text"]
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """The visit goes to where the strap is."""
+        check_places(attrs["strap"].siting_id, visit=attrs.get("visit"))
+        return attrs
+
+
+class WorkTimeSerializer(FromPhoneSerializer):
+    """Minutes that somebody worked at a visit."""
+
+    class Meta(FromPhoneSerializer.Meta):
+        model = WorkTime
+        fields = [*FROM_PHONE, "visit", "person", "started_at", "ended_at", "note"]
+        extra_kwargs = {"person": {"required": False, "help_text": "without it: whoever notes it"}}
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """Without a person it is one's own time."""
+        attrs.setdefault("person", self.person)
+        return attrs

@@ -1,0 +1,90 @@
+"""What crews note in the field: listed, read and added; the phone's own key makes repeats harmless."""
+
+from collections.abc import Callable
+from typing import Any
+
+import django_filters
+from drf_spectacular.utils import OpenApiResponse, extend_schema
+from rest_framework import mixins, status
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.viewsets import GenericViewSet
+
+from jobs.api import field_serializers as serializers
+from jobs.api.base import ArchivableFilter
+from jobs.field_work import note, note_strap_check, note_work_time
+from jobs.models import Finding, StrapCheck, WorkTime
+
+
+class FromPhoneViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, GenericViewSet[Any]):
+    """Rows that a phone makes: added once, and never changed."""
+
+    http_method_names = ["get", "post", "head", "options"]
+    keep: Callable[[Any], bool]  # stores a row and tells whether it is new
+
+    def get_queryset(self) -> Any:
+        """Return the rows that the person may see."""
+        rows: Any = super().get_queryset()
+        return rows.visible_to(self.request.user)
+
+    def create(self, request: Request) -> Response:
+        """Add a row: 201 when new, 200 when sent before; 409 when its id is stored with other content."""
+        serializer = self.get_serializer(data=request.data)
+        serializer.is_valid(raise_exception=True)
+        row = self.get_queryset().model(author=request.user, **serializer.validated_data)
+        is_new = type(self).keep(row)
+        row.refresh_from_db()
+        code = status.HTTP_201_CREATED if is_new else status.HTTP_200_OK
+        return Response(self.get_serializer(row).data, status=code)
+
+
+class FindingFilter(ArchivableFilter):
+    """Findings by what they are about."""
+
+    class Meta:
+        model = Finding
+        fields = ["siting", "visit", "point", "connection", "strap", "grade", "author"]
+
+
+class FindingViewSet(FromPhoneViewSet):
+    """What was found under homes and on them, graded. Deleting archives."""
+
+    queryset = Finding.objects.order_by()
+    serializer_class = serializers.FindingSerializer
+    filterset_class = FindingFilter
+    http_method_names = ["get", "post", "delete", "head", "options"]
+    keep = staticmethod(note)
+
+    @extend_schema(responses={204: OpenApiResponse(description="Archived.")})
+    def destroy(self, request: Request, pk: str) -> Response:
+        """Archive a finding."""
+        Finding.objects.filter(pk=self.get_object().pk).archive()
+        return Response(status=status.HTTP_204_NO_CONTENT)
+
+
+class StrapCheckFilter(django_filters.FilterSet):
+    """Checks of straps by siting, strap and visit."""
+
+    siting = django_filters.UUIDFilter(field_name="strap__siting")
+
+    class Meta:
+        model = StrapCheck
+        fields = ["strap", "visit", "grade", "author"]
+
+
+class StrapCheckViewSet(FromPhoneViewSet):
+    """How anchor straps were found. The newest check says what a strap is taken to be."""
+
+    queryset = StrapCheck.objects.order_by()
+    serializer_class = serializers.StrapCheckSerializer
+    filterset_class = StrapCheckFilter
+    keep = staticmethod(note_strap_check)
+
+
+class WorkTimeViewSet(FromPhoneViewSet):
+    """Time worked at visits: one's own, or noted by a crew lead for others."""
+
+    queryset = WorkTime.objects.order_by()
+    serializer_class = serializers.WorkTimeSerializer
+    filterset_fields = ["visit", "person"]
+    keep = staticmethod(note_work_time)
