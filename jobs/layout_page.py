@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from jobs.drawings import LayoutPlan, Outline, PlanMark, PlanPoint, PlanStrap
 from jobs.layout import Layout
 from jobs.models import Home, Point, Siting, Surface
-from jobs.services import standing_layout
+from jobs.services import layout_edition, standing_layout
 
 FRAME_SURFACES = (Surface.I_BEAM, Surface.GIRDER, Surface.MATE_LINE, Surface.RIM)
 CHECK_SURFACES = (Surface.FLOOR, Surface.DOOR_JAMB, Surface.DRAIN_HUB)
@@ -20,6 +20,7 @@ class Neighbour:
     """One pair, seen from one of its points."""
 
     pair: str
+    version: int
     point: str
     label: str
 
@@ -35,23 +36,24 @@ class PointRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LayoutView:
-    """The plan and its points."""
+    """The plan and its points; ``edition`` changes with every change to anything in it."""
 
     plan: LayoutPlan
     rows: tuple[PointRow, ...]
+    edition: str
 
 
 def layout_view(siting: Siting) -> LayoutView:
     """Read what stands under a siting; the siting comes with its home."""
-    layout = standing_layout(siting)
-    points: list[Point] = list(layout["points"])
+    layout = {kind: list(rows) for kind, rows in standing_layout(siting).items()}
+    points: list[Point] = layout["points"]
     held = {support.point_id for support in layout["supports"]}
     label = {point.pk: point.label for point in points}
     neighbours: dict[object, list[Neighbour]] = {}
     pairs = [pair for pair in layout["neighbour_pairs"] if pair.a_id in label and pair.b_id in label]
     for pair in pairs:
         for one, other in ((pair.a_id, pair.b_id), (pair.b_id, pair.a_id)):
-            seen = Neighbour(pair=str(pair.pk), point=str(other), label=label[other])
+            seen = Neighbour(pair=str(pair.pk), version=pair.version, point=str(other), label=label[other])
             neighbours.setdefault(one, []).append(seen)
     rows = tuple(
         PointRow(point=point, kind=kind_of(point, held), neighbours=tuple(neighbours.get(point.pk, ())))
@@ -67,7 +69,7 @@ def layout_view(siting: Siting) -> LayoutView:
         ),
         straps=tuple(PlanStrap(label=strap.code, point=str(strap.point_id)) for strap in layout["straps"]),
     )
-    return LayoutView(plan=plan, rows=rows)
+    return LayoutView(plan=plan, rows=rows, edition=layout_edition(layout))
 
 
 def kind_of(point: Point, held: Iterable[object]) -> Literal["support", "check", "benchmark"]:

@@ -1,7 +1,8 @@
 """Changes that touch more than one row: layouts and their corrections, benchmarks, device tokens."""
 
 import datetime
-from collections.abc import Iterable, Mapping
+import hashlib
+from collections.abc import Collection, Iterable, Mapping
 from decimal import Decimal
 from typing import Any
 
@@ -9,7 +10,7 @@ from django.db import transaction
 from django.db.models import Max, Q
 from django.utils import timezone
 
-from jobs.errors import DomainError
+from jobs.errors import DomainError, Stale
 from jobs.layout import Layout, LayoutSpec, PairPlace, generate, propose_pairs
 from jobs.models import Benchmark, DeviceToken, NeighbourPair, Point, Siting, Strap, Support, Surface
 
@@ -19,10 +20,17 @@ _Pairs = dict[frozenset[Any], tuple[Any, Any, str]]
 
 
 @transaction.atomic
-def lay_out(*, siting: Siting, spec: LayoutSpec, replace: bool = False) -> list[Point]:
-    """Put the supports that ``spec`` gives under a siting; ``replace`` archives an earlier layout nobody read."""
+def lay_out(
+    *, siting: Siting, spec: LayoutSpec, replace: bool = False, only_from: Collection[str] | None = None
+) -> list[Point]:
+    """Put the supports that ``spec`` gives under a siting; ``replace`` archives an earlier layout nobody read.
+
+    ``only_from`` holds the editions (``layout_edition``) that may be replaced; None: whatever is there.
+    """
     layout = generate(spec)
     _lock(siting)
+    if only_from is not None and layout_edition(standing_layout(siting)) not in only_from:
+        raise Stale
     old = Point.objects.standing().filter(siting=siting, surface__in=FRAME_SURFACES)
     if old.exists():
         _check_replaceable(old, replace=replace)
@@ -139,6 +147,7 @@ def change_point(*, point: Point, fields: Mapping[str, Any]) -> Point:
 def remove_point(*, point: Point) -> None:
     """Archive a point, end its support, take its pairs away, and pair its neighbours across the gap."""
     _lock(point.siting)
+    point.check_unchanged()
     straps = list(point.straps.standing().values_list("code", flat=True))
     if straps:
         raise DomainError(
@@ -148,6 +157,15 @@ def remove_point(*, point: Point) -> None:
         )
     before = _proposed(point.siting)
     _clear(Point.objects.filter(pk=point.pk))
+    _follow(point.siting, before)
+
+
+@transaction.atomic
+def restore_point(*, point: Point) -> None:
+    """Bring a point back with the pairs that the layout then proposes; what stands under it is noted anew."""
+    _lock(point.siting)
+    before = _proposed(point.siting)
+    Point.objects.filter(pk=point.pk).restore()
     _follow(point.siting, before)
 
 
@@ -232,6 +250,12 @@ def standing_layout(siting: Siting) -> dict[str, Iterable[Any]]:
         "connections": siting.connections.standing().order_by("code"),
         "straps": siting.straps.standing().order_by("code"),
     }
+
+
+def layout_edition(layout: Mapping[str, Iterable[Any]]) -> str:
+    """Return what stands for a whole layout: it changes with every change to anything in it."""
+    rows = (f"{row.pk} {row.edition}" for kind in sorted(layout) for row in layout[kind])
+    return hashlib.sha256("\n".join(rows).encode()).hexdigest()[:16]
 
 
 def revoke_token(*, token: DeviceToken, at: datetime.datetime | None = None) -> None:

@@ -187,7 +187,7 @@ def _siting(request: SignedInRequest, pk: UUID) -> Siting:
 
 def _layout_context(siting: Siting) -> dict[str, Any]:
     view = layout_view(siting)
-    return {"rows": view.rows, **_drawings(view.plan, is_editable=True)}
+    return {"rows": view.rows, "edition": view.edition, **_drawings(view.plan, is_editable=True)}
 
 
 def _drawings(plan: LayoutPlan, *, is_editable: bool = False) -> dict[str, str]:

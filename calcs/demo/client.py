@@ -52,24 +52,30 @@ class Client:
         """Hang up."""
         self._connection.close()
 
-    def send(self, method: str, path: str, body: object = None) -> Reply:
-        """Send one request to ``path`` below the API and return the reply; a refusal raises."""
+    def send(self, method: str, path: str, body: object = None, *, only_version: int | None = None) -> Reply:
+        """Send one request to ``path`` below the API and return the reply; a refusal raises.
+
+        With ``only_version`` it is done only while the row is still at that version.
+        """
         target = path if path.startswith("/") else API + path
         data = None if body is None else json.dumps(body).encode()
-        response = self._exchange(method, target, data)
+        condition = {} if only_version is None else {"If-Match": f'"{only_version}"'}
+        response = self._exchange(method, target, data, self._headers | condition)
         answer = _parsed(response.read())
         if response.status >= http.client.BAD_REQUEST:
             raise _refusal(response.status, answer)
         return Reply(status=response.status, body=answer, location=response.getheader("Location"))
 
-    def _exchange(self, method: str, target: str, data: bytes | None) -> http.client.HTTPResponse:
+    def _exchange(
+        self, method: str, target: str, data: bytes | None, headers: Mapping[str, str]
+    ) -> http.client.HTTPResponse:
         try:
-            self._connection.request(method, target, data, self._headers)
+            self._connection.request(method, target, data, headers)
             return self._connection.getresponse()
         except (http.client.RemoteDisconnected, BrokenPipeError, ConnectionResetError):
             # The server closed a connection that had been idle. Every request of the demo may be sent twice.
             self._connection.close()
-            self._connection.request(method, target, data, self._headers)
+            self._connection.request(method, target, data, headers)
             return self._connection.getresponse()
 
     def get(self, path: str, **query: str) -> Any:
@@ -95,9 +101,9 @@ class Client:
         """Create something, or ask for something to be done."""
         return self.send("POST", path, {} if body is None else body)
 
-    def patch(self, path: str, body: object) -> Any:
-        """Change some fields of one resource; return it as it then is."""
-        return self.send("PATCH", path, body).body
+    def patch(self, path: str, body: object, *, only_version: int) -> Any:
+        """Change some fields of one resource, if nobody else has since that version; return it as it then is."""
+        return self.send("PATCH", path, body, only_version=only_version).body
 
 
 def _parsed(text: bytes) -> Any:

@@ -69,7 +69,7 @@ def _supports(client: Client, home: Home, layout: Row) -> None:
         if support["height_in"] is None:
             point = place[support["point"]]
             sheet = _sheet(home, support, float(point["x_ft"])) | found.get(point["label"], {})
-            client.patch(f"supports/{support['id']}/", sheet)
+            client.patch(f"supports/{support['id']}/", sheet, only_version=support["version"])
 
 
 def _sheet(home: Home, support: Row, x_ft: float) -> Row:

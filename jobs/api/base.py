@@ -5,16 +5,30 @@ from typing import Any, ClassVar
 import django_filters
 from django.db import transaction
 from django.db.models import QuerySet
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
 from rest_framework.viewsets import ModelViewSet
 
-from jobs.errors import DomainError
+from jobs.api.preconditions import VersionedMixin
+from jobs.errors import DomainError, Stale
+from jobs.models.base import Versioned
 
 
 class RowSerializer(serializers.ModelSerializer[Any]):
     """One row. Rules over several fields are the database's; its refusals come back as a sentence at a field."""
 
     fixed: ClassVar[tuple[str, ...]] = ()  # what can't change once the row is there
+
+    def get_fields(self) -> dict[str, Any]:
+        """Show the version of a row that two may edit: it is what its ETag is made of."""
+        fields: dict[str, Any] = super().get_fields()
+        if issubclass(self.Meta.model, Versioned):
+            about = "raised by every change; the ETag in quotes"
+            fields["version"] = serializers.IntegerField(source="edition", read_only=True, help_text=about)
+        return fields
 
     def get_validators(self) -> list[Any]:
         """Leave uniqueness to the constraints, which also hold when two write at once."""
@@ -29,7 +43,7 @@ class RowSerializer(serializers.ModelSerializer[Any]):
         return attrs
 
 
-class RowViewSet(ModelViewSet[Any]):
+class RowViewSet(VersionedMixin, ModelViewSet[Any]):
     """List, read, add and change rows; deleting archives, where a row can be archived, and is refused elsewhere."""
 
     http_method_names = ["get", "post", "patch", "delete", "head", "options"]
@@ -51,11 +65,42 @@ class RowViewSet(ModelViewSet[Any]):
         serializer.save()
 
     def perform_destroy(self, instance: Any) -> None:
-        """Archive the row."""
-        rows: Any = type(instance)._default_manager.filter(pk=instance.pk)
+        """Archive the row, unless somebody has changed it since it was read; one that is archived stays so."""
+        rows: Any = instance.as_read() if isinstance(instance, Versioned) else type(instance)._default_manager
         if not hasattr(rows, "archive"):
             raise DomainError("method_not_allowed", "This is kept: it is part of a history.", status=405)
-        rows.archive()
+        if not rows.filter(pk=instance.pk).archive() and not rows.filter(pk=instance.pk).exists():
+            raise Stale
+
+
+def delete_as_read(row: Versioned) -> None:
+    """Delete a row that no history hangs on, unless somebody has changed it since it was read."""
+    deleted, _ = row.as_read().delete()
+    if not deleted and type(row)._default_manager.filter(pk=row.pk).exists():
+        raise Stale
+
+
+class ArchivableViewSet(RowViewSet):
+    """Rows that are archived rather than deleted: lists leave archived ones out unless they are asked for."""
+
+    def filter_queryset(self, queryset: QuerySet[Any]) -> QuerySet[Any]:
+        """Leave archived rows out of a list; a single one is found all the same."""
+        rows = super().filter_queryset(queryset)
+        asked = self.action != "list" or self.request.query_params.get("archived")
+        return rows if asked else rows.filter(archived_at__isnull=True)
+
+    @extend_schema(request=None, filters=False)
+    @action(detail=True, methods=["post"], pagination_class=None, filterset_class=None)
+    def restore(self, request: Request, pk: str) -> Response:
+        """Bring the row back from the archive; one that stands stays as it is."""
+        row = self.get_object()
+        with transaction.atomic():
+            self.perform_restore(row)
+        return Response(self.get_serializer(self.get_object()).data)
+
+    def perform_restore(self, row: Any) -> None:
+        """Clear the day it was archived."""
+        type(row)._default_manager.filter(pk=row.pk).restore()
 
 
 class KeptViewSet(RowViewSet):
@@ -65,6 +110,14 @@ class KeptViewSet(RowViewSet):
 
 
 class ArchivableFilter(django_filters.FilterSet):
-    """Adds ``archived``: true for archived rows only, false for standing ones, both without it."""
+    """Adds ``archived``: true for archived rows only, false or nothing for standing ones, any for both."""
 
-    archived = django_filters.BooleanFilter(field_name="archived_at", lookup_expr="isnull", exclude=True)
+    archived = django_filters.ChoiceFilter(
+        choices=[("true", "archived only"), ("false", "standing only"), ("any", "both")],
+        method="filter_archived",
+        help_text="true: archived rows only; false, as without it: standing ones; any: both",
+    )
+
+    def filter_archived(self, rows: QuerySet[Any], name: str, value: str) -> QuerySet[Any]:
+        """Keep what was asked for."""
+        return rows if value == "any" else rows.filter(archived_at__isnull=value == "false")

@@ -50,6 +50,11 @@ def shape_of(error: Exception) -> Answer | None:
     return _of_django(error)
 
 
+def body_of(error: DomainError) -> dict[str, Any]:
+    """Return what the API says of something that the job's rules don't allow."""
+    return _body(error.code, error.message, error.fields)
+
+
 def _of_django(error: Exception) -> Answer | None:
     match error:
         case DjangoValidationError():

@@ -17,10 +17,35 @@ ERROR: dict[str, Any] = {
     },
 }
 
+STALE: dict[str, Any] = {
+    **ERROR,
+    "properties": {
+        **ERROR["properties"],
+        "current": {"type": "object", "description": "the row as it is now, as a single read gives it"},
+        "changes": {
+            "type": "array",
+            "description": "who changed which field since the version that was sent, oldest first, in words",
+            "items": {
+                "type": "object",
+                "required": ["at", "who", "field", "label", "before", "after"],
+                "properties": {
+                    "at": {"type": "string", "format": "date-time"},
+                    "who": {"type": "string"},
+                    "field": {"type": "string"},
+                    "label": {"type": "string"},
+                    "before": {"type": "string"},
+                    "after": {"type": "string"},
+                },
+            },
+        },
+    },
+}
+
 
 def add_error_responses(result: dict[str, Any], **_: Any) -> dict[str, Any]:
     """Give every operation its default answer: an error in the one shape."""
     result.setdefault("components", {}).setdefault("schemas", {})["Error"] = ERROR
+    result["components"]["schemas"]["Stale"] = STALE
     answer = {
         "description": "What went wrong",
         "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Error"}}},

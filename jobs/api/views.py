@@ -5,7 +5,7 @@ from typing import Any
 
 from django.contrib.auth import authenticate
 from django.db.models import QuerySet
-from drf_spectacular.utils import extend_schema, extend_schema_view
+from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_view
 from rest_framework import mixins, status
 from rest_framework.decorators import action
 from rest_framework.generics import RetrieveUpdateAPIView, get_object_or_404
@@ -17,9 +17,12 @@ from rest_framework.views import APIView
 from rest_framework.viewsets import GenericViewSet
 
 from jobs.api import filters, layout_serializers, serializers
-from jobs.api.base import KeptViewSet, RowViewSet
+from jobs.api.base import ArchivableViewSet, KeptViewSet, RowViewSet, delete_as_read
+from jobs.api.errors import body_of
 from jobs.api.permissions import ManagerWrites, is_manager
-from jobs.errors import DomainError
+from jobs.api.preconditions import ANY, HEADER, VersionedMixin, required_tags, tag_of
+from jobs.api.schema import STALE
+from jobs.errors import DomainError, Stale
 from jobs.lockout import forgive
 from jobs.models import (
     Benchmark,
@@ -38,10 +41,10 @@ from jobs.models import (
     User,
     Visit,
 )
-from jobs.services import lay_out, remove_point, revoke_token, standing_layout
+from jobs.services import lay_out, layout_edition, remove_point, restore_point, revoke_token, standing_layout
 
 
-class CompanyView(RetrieveUpdateAPIView[Company]):
+class CompanyView(VersionedMixin, RetrieveUpdateAPIView[Company]):
     """The one company; a manager may change it."""
 
     queryset = Company.objects.all()
@@ -49,9 +52,13 @@ class CompanyView(RetrieveUpdateAPIView[Company]):
     permission_classes = [ManagerWrites]
     http_method_names = ["get", "patch", "head", "options"]
 
-    def get_object(self) -> Company:
+    def get_queryset(self) -> QuerySet[Company]:
         """Return the one row."""
-        return get_object_or_404(Company.objects.visible_to(self.request.user))
+        return Company.objects.visible_to(self.request.user)
+
+    def find_row(self) -> Company:
+        """Return the one row; it needs no key."""
+        return get_object_or_404(self.get_queryset())
 
 
 class UserViewSet(KeptViewSet):
@@ -136,7 +143,7 @@ def _who_signs_in(request: Request, data: dict[str, Any]) -> User:
     return user
 
 
-class CustomerViewSet(RowViewSet):
+class CustomerViewSet(ArchivableViewSet):
     """Customers."""
 
     queryset = Customer.objects.all()
@@ -144,7 +151,7 @@ class CustomerViewSet(RowViewSet):
     filterset_class = filters.CustomerFilter
 
 
-class HomeViewSet(RowViewSet):
+class HomeViewSet(ArchivableViewSet):
     """Homes."""
 
     queryset = Home.objects.all()
@@ -170,11 +177,17 @@ class SitingViewSet(KeptViewSet):
     @extend_schema(filters=False, responses=layout_serializers.LayoutSerializer)
     @action(detail=True, pagination_class=None, filterset_fields=[])
     def layout(self, request: Request, pk: str) -> Response:
-        """Return everything that is under the home now."""
-        return Response(_layout_of(self.get_object()))
+        """Return everything that is under the home now, with an ETag that changes with anything in it."""
+        return _layout_of(self.get_object())
 
     @extend_schema(
-        request=layout_serializers.LayoutSpecSerializer, responses={201: layout_serializers.LayoutSerializer}
+        request=layout_serializers.LayoutSpecSerializer,
+        responses={201: layout_serializers.LayoutSerializer, 412: STALE},
+        parameters=[
+            OpenApiParameter(
+                HEADER, str, OpenApiParameter.HEADER, description="needed with replace: the layout's ETag, or *"
+            )
+        ],
     )
     @layout.mapping.post
     def lay_out(self, request: Request, pk: str) -> Response:
@@ -182,16 +195,25 @@ class SitingViewSet(KeptViewSet):
         siting = get_object_or_404(Siting.objects.visible_to(request.user).select_related("home"), pk=pk)
         wanted = layout_serializers.LayoutSpecSerializer(data=request.data)
         wanted.is_valid(raise_exception=True)
-        spec = wanted.spec_for(siting.home)
-        lay_out(siting=siting, spec=spec, replace=wanted.validated_data.get("replace", False))
-        return Response(_layout_of(siting), status=status.HTTP_201_CREATED)
+        replace = wanted.validated_data.get("replace", False)
+        tags = required_tags(request) if replace else [ANY]
+        only_from = None if ANY in tags else {tag.strip('"') for tag in tags}
+        try:
+            lay_out(siting=siting, spec=wanted.spec_for(siting.home), replace=replace, only_from=only_from)
+        except Stale as stale:
+            answer = _layout_of(siting, status=stale.status)
+            answer.data = {**body_of(stale), "current": answer.data}
+            return answer
+        return _layout_of(siting, status=status.HTTP_201_CREATED)
 
 
-def _layout_of(siting: Siting) -> dict[str, Any]:
-    return dict(layout_serializers.LayoutSerializer({"siting": siting.pk, **standing_layout(siting)}).data)
+def _layout_of(siting: Siting, *, status: int = status.HTTP_200_OK) -> Response:
+    rows = {kind: list(each) for kind, each in standing_layout(siting).items()}
+    data = layout_serializers.LayoutSerializer({"siting": siting.pk, **rows}).data
+    return Response(dict(data), status=status, headers={"ETag": tag_of(layout_edition(rows))})
 
 
-class PointViewSet(RowViewSet):
+class PointViewSet(ArchivableViewSet):
     """Places whose height is read. Deleting archives the point and ends its support."""
 
     queryset = Point.objects.select_related("siting")
@@ -201,6 +223,10 @@ class PointViewSet(RowViewSet):
     def perform_destroy(self, instance: Any) -> None:
         """Archive the point; its neighbours pair across the gap."""
         remove_point(point=instance)
+
+    def perform_restore(self, row: Any) -> None:
+        """Bring the point back; its neighbours pair with it."""
+        restore_point(point=row)
 
 
 class SupportViewSet(KeptViewSet):
@@ -220,7 +246,7 @@ class NeighbourPairViewSet(RowViewSet):
 
     def perform_destroy(self, instance: Any) -> None:
         """Take the pair away."""
-        instance.delete()
+        delete_as_read(instance)
 
 
 class BenchmarkViewSet(KeptViewSet):
@@ -231,7 +257,7 @@ class BenchmarkViewSet(KeptViewSet):
     filterset_class = filters.BenchmarkFilter
 
 
-class ConnectionViewSet(RowViewSet):
+class ConnectionViewSet(ArchivableViewSet):
     """What joins homes to the ground or the street."""
 
     queryset = Connection.objects.all()
@@ -239,7 +265,7 @@ class ConnectionViewSet(RowViewSet):
     filterset_class = filters.ConnectionFilter
 
 
-class StrapViewSet(RowViewSet):
+class StrapViewSet(ArchivableViewSet):
     """Anchor straps."""
 
     queryset = Strap.objects.select_related("siting")

@@ -78,6 +78,15 @@ class Versioned(Keyed):
         """The number that whoever edits this goes by: the version, or one that counts further rows in."""
         return self.version
 
+    def as_read(self) -> models.QuerySet[Self]:
+        """Return this row as a queryset that is empty once somebody else has changed it."""
+        return type(self)._default_manager.filter(pk=self.pk, version=self.version)
+
+    def check_unchanged(self) -> None:
+        """Refuse, under a lock, to go on from a version that is not the newest any more."""
+        if not self.as_read().exists():
+            raise Stale
+
     def _do_update(self, base_qs: Any, using: Any, pk_val: Any, values: Collection[Any], *rest: Any) -> Any:
         """Write only over the version that was read: the condition stands in the UPDATE itself."""
         write: Callable[..., Any] = super()._do_update

@@ -17,7 +17,7 @@ from rest_framework.views import APIView
 from rest_framework.viewsets import ReadOnlyModelViewSet
 
 from jobs.api.authentication import HOLDER_SQL, holder_of
-from jobs.api.base import KeptViewSet, RowViewSet
+from jobs.api.base import KeptViewSet, RowViewSet, delete_as_read
 from jobs.api.errors import shape_of
 from jobs.models import User
 from jobs.models.people import digest_of
@@ -71,7 +71,7 @@ class SetupViewSet(RowViewSet):
 
     def perform_destroy(self, instance: Any) -> None:
         """Delete a setup that was made by mistake; readings protect theirs."""
-        instance.delete()
+        delete_as_read(instance)
 
 
 class ReadingViewSet(ReadOnlyModelViewSet[Reading]):

@@ -1,17 +1,23 @@
 // Talking to the service: JSON with the page's session, one error shape, errors put at their fields.
 
 export class Refused extends Error {
-  constructor(message, fields) {
+  constructor(status, { message, fields, current, changes }) {
     super(message);
-    this.fields = fields;
+    this.status = status;
+    this.fields = fields ?? {};
+    this.current = current; // of what somebody else has changed meanwhile: what it says now
+    this.changes = changes ?? []; // and who changed what
   }
 }
 
-// Send JSON; give back JSON (null when there is none). Refused carries the service's words.
-export async function send(method, address, token, body) {
+// Send JSON; give back JSON (null when there is none). Refused carries the service's words. What changes a row that is
+// there names the edition it was made from, so that nobody writes over somebody else unseen.
+export async function send(method, address, token, body, edition) {
+  const headers = { "Content-Type": "application/json", Accept: "application/json", "X-CSRFToken": token };
+  if (edition !== undefined) headers["If-Match"] = `"${edition}"`;
   const answer = await fetch(address, {
     method,
-    headers: { "Content-Type": "application/json", Accept: "application/json", "X-CSRFToken": token },
+    headers,
     body: body === undefined ? undefined : JSON.stringify(body),
   });
   if (!answer.ok) throw await refusal(answer);
@@ -20,10 +26,9 @@ export async function send(method, address, token, body) {
 
 export async function refusal(answer) {
   try {
-    const { message, fields } = await answer.json();
-    return new Refused(message, fields ?? {});
+    return new Refused(answer.status, await answer.json());
   } catch {
-    return new Refused(`${answer.status} ${answer.statusText}`, {});
+    return new Refused(answer.status, { message: `${answer.status} ${answer.statusText}` });
   }
 }
 

@@ -10,7 +10,10 @@ const drawing = document.getElementById("drawing");
 const said = document.getElementById("said");
 const words = editor.dataset;
 const frameSurfaces = words.frame.trim().split(" ");
+const clash = editor.querySelector("[data-clash]");
+const LATE = 412; // somebody else has changed it meanwhile
 let chosen = null; // id of the point that is being corrected; null: a new one
+let over = null; // what the person would do all the same, once it is known what somebody else did
 
 const token = (form) => form.elements.csrfmiddlewaretoken.value;
 const row = (id) => drawing.querySelector(`[data-row="${CSS.escape(id)}"]`);
@@ -50,7 +53,13 @@ generate.addEventListener("change", () => trying(generate, drawPreview));
 generate.addEventListener("submit", (event) => {
   event.preventDefault();
   trying(generate, async () => {
-    await send("POST", generate.dataset.keep, token(generate), specification());
+    const edition = drawing.querySelector("[data-edition]").dataset.edition;
+    try {
+      await send("POST", generate.dataset.keep, token(generate), specification(), edition);
+    } catch (error) {
+      if (error.status === LATE) await drawAgain(null); // a second press replaces what is shown now
+      throw error;
+    }
     window.location.reload();
   });
 });
@@ -85,6 +94,7 @@ function choose(id, { focus = true } = {}) {
   if (chosen) listNeighbours();
   showWhatApplies();
   showErrors(editor, "", {});
+  clash.hidden = true;
   if (focus) {
     editor.elements.label.focus({ preventScroll: true });
     editor.scrollIntoView({ block: "nearest" });
@@ -101,6 +111,7 @@ function listNeighbours() {
       button.type = "button";
       button.className = "plain";
       button.dataset.apart = pair.dataset.pair;
+      button.dataset.version = pair.dataset.version;
       button.textContent = words.wordApart;
       item.append(`${pair.textContent} `, button);
       return item;
@@ -157,27 +168,65 @@ async function add() {
   return (await send("POST", `${words.api}points/`, token(editor), body)).id;
 }
 
+// Change a point; when somebody else was quicker, show what they did and wait for the person's word.
+async function change(id, method, body, edition, done) {
+  try {
+    await send(method, `${words.api}points/${id}/`, token(editor), body, edition);
+  } catch (error) {
+    if (error.status !== LATE) throw error;
+    showClash(error.changes);
+    over = () => change(id, method, body, error.current.version, done);
+    return;
+  }
+  clash.hidden = true;
+  await done();
+}
+
+function showClash(changes) {
+  const lines = changes.map(({ label, before, after, who, at }) => {
+    const line = document.createElement("li");
+    const when = new Date(at).toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
+    line.textContent = `${label}: ${before} → ${after} (${who}, ${when})`;
+    return line;
+  });
+  clash.querySelector("ul").replaceChildren(...lines);
+  clash.hidden = false;
+  clash.scrollIntoView({ block: "nearest" });
+  clash.focus({ preventScroll: true });
+}
+
+async function kept(id) {
+  await drawAgain(id);
+  said.textContent = words.saidKept;
+}
+
+async function removed() {
+  await drawAgain(null);
+  said.textContent = words.saidRemoved;
+}
+
 editor.addEventListener("submit", (event) => {
   event.preventDefault();
+  const id = chosen;
   trying(editor, async () => {
-    let id = chosen;
-    if (id === null) id = await add();
-    else await send("PATCH", `${words.api}points/${id}/`, token(editor), changed(row(id).dataset));
-    await drawAgain(id);
-    said.textContent = words.saidKept;
+    if (id === null) {
+      await kept(await add());
+      return;
+    }
+    const known = row(id).dataset;
+    await change(id, "PATCH", changed(known), known.version, () => kept(id));
   });
 });
 
 editor.addEventListener("click", (event) => {
-  const { do: action, apart } = event.target.dataset;
+  const { do: action, apart, version } = event.target.dataset;
   if (action === "new") choose(null);
   if (action === "remove" && window.confirm(words.wordSure)) {
-    trying(editor, async () => {
-      await send("DELETE", `${words.api}points/${chosen}/`, token(editor));
-      await drawAgain(null);
-      said.textContent = words.saidRemoved;
-    });
+    const id = chosen;
+    trying(editor, () => change(id, "DELETE", undefined, row(id).dataset.version, removed));
   }
+  if (action === "over") trying(editor, over);
+  if (action === "drop") trying(editor, () => drawAgain(chosen));
   if (action === "pair") {
     const body = { siting: words.siting, a: chosen, b: document.getElementById("p_other").value };
     trying(editor, async () => {
@@ -188,7 +237,7 @@ editor.addEventListener("click", (event) => {
   }
   if (apart) {
     trying(editor, async () => {
-      await send("DELETE", `${words.api}neighbour-pairs/${apart}/`, token(editor));
+      await send("DELETE", `${words.api}neighbour-pairs/${apart}/`, token(editor), undefined, version);
       await drawAgain(chosen);
       said.textContent = words.saidRemoved;
     });

@@ -40,7 +40,7 @@ def layout_address(siting: Siting) -> str:
 
 def laid_out(api: APIClient, siting: Siting, **spec: Any) -> dict[str, dict[str, Any]]:
     """Lay out two sections with four beams and three supports each; return the points by label."""
-    response = api.post(layout_address(siting), {"support_spacing_ft": 10} | spec)
+    response = api.post(layout_address(siting), {"support_spacing_ft": 10} | spec, headers={"If-Match": "*"})
     assert response.status_code == 201, response.content
     return {point["label"]: point for point in response.json()["points"]}
 
@@ -94,11 +94,11 @@ def test_a_layout_is_not_laid_over_another_unless_asked(api: APIClient, siting: 
 def test_a_layout_that_was_read_or_strapped_is_not_replaced(api: APIClient, siting: Siting) -> None:
     first = Point.objects.get(pk=laid_out(api, siting)["A1"]["id"])
     strap = StrapFactory(point=first, code="T1")
-    refused = api.post(layout_address(siting), {"replace": True})
+    refused = api.post(layout_address(siting), {"replace": True}, headers={"If-Match": "*"})
     assert (refused.status_code, refused.json()["code"]) == (409, "straps_on_layout")
     api.delete(f"/api/v1/straps/{strap.pk}/")
     make_reading(setup=SetupFactory(survey=SurveyFactory(siting=siting)), point=first)
-    refused = api.post(layout_address(siting), {"replace": True})
+    refused = api.post(layout_address(siting), {"replace": True}, headers={"If-Match": "*"})
     assert (refused.status_code, refused.json()["code"]) == (409, "layout_was_read")
     assert "A1" in refused.json()["message"]
     assert Point.objects.standing().count() == 12
