@@ -1,0 +1,103 @@
+"""Who may do what: one table, by role. What a person may see of it, row by row, is the querysets' ``visible_to``."""
+
+import enum
+from typing import Any
+
+from django.contrib.auth.models import AnonymousUser
+from django.db.models import Model
+from django.utils.translation import gettext_lazy as _
+
+from jobs.errors import DomainError
+from jobs.models import Role, User
+
+
+class Act(enum.Enum):
+    """What somebody wants to do with a thing."""
+
+    SEE = "see"
+    ADD = "add"
+    CHANGE = "change"
+    ARCHIVE = "archive"
+
+
+Roles = frozenset[Role]
+
+NOBODY: Roles = frozenset()
+MANAGER: Roles = frozenset({Role.MANAGER})
+OFFICE = MANAGER | {Role.OFFICE}
+LEAD: Roles = frozenset({Role.CREW_LEAD})
+CREW = LEAD | {Role.CREW}
+EVERYBODY = OFFICE | CREW
+
+# Things by model: who sees, adds, changes and archives them. One's own tokens and sessions need no role.
+RIGHTS: dict[str, tuple[Roles, Roles, Roles, Roles]] = {
+    "jobs.company": (EVERYBODY, NOBODY, MANAGER, NOBODY),
+    "jobs.ruleset": (EVERYBODY, MANAGER, NOBODY, NOBODY),
+    "jobs.user": (EVERYBODY, MANAGER, MANAGER, NOBODY),
+    "jobs.invitation": (MANAGER, MANAGER, MANAGER, NOBODY),
+    "jobs.signedlink": (OFFICE | LEAD, OFFICE, OFFICE, NOBODY),
+    "jobs.signedlinkuse": (OFFICE | LEAD, NOBODY, NOBODY, NOBODY),
+    "jobs.customer": (OFFICE | LEAD, OFFICE, OFFICE, OFFICE),
+    "jobs.homecontact": (OFFICE | LEAD, OFFICE, OFFICE, OFFICE),
+    "jobs.home": (EVERYBODY, OFFICE, OFFICE | LEAD, OFFICE),
+    "jobs.siting": (EVERYBODY, OFFICE, OFFICE | LEAD, NOBODY),
+    "jobs.point": (EVERYBODY, EVERYBODY, OFFICE | LEAD, OFFICE | LEAD),
+    "jobs.support": (EVERYBODY, EVERYBODY, OFFICE | LEAD, OFFICE | LEAD),
+    "jobs.neighbourpair": (EVERYBODY, EVERYBODY, OFFICE | LEAD, OFFICE | LEAD),
+    "jobs.benchmark": (EVERYBODY, EVERYBODY, OFFICE | LEAD, OFFICE | LEAD),
+    "jobs.connection": (EVERYBODY, EVERYBODY, OFFICE | LEAD, OFFICE | LEAD),
+    "jobs.strap": (EVERYBODY, EVERYBODY, OFFICE | LEAD, OFFICE | LEAD),
+    "jobs.visit": (EVERYBODY, OFFICE, OFFICE | LEAD, NOBODY),  # a lead: state and note of own visits
+    "jobs.finding": (EVERYBODY, CREW, NOBODY, MANAGER | LEAD),
+    "jobs.strapcheck": (EVERYBODY, CREW, NOBODY, NOBODY),
+    "jobs.worktime": (EVERYBODY, CREW, NOBODY, NOBODY),
+    "jobs.photo": (EVERYBODY, EVERYBODY, NOBODY, MANAGER | LEAD),
+    "jobs.devicetoken": (EVERYBODY, EVERYBODY, EVERYBODY, EVERYBODY),
+    "jobs.browsersession": (EVERYBODY, NOBODY, EVERYBODY, EVERYBODY),
+    "surveys.survey": (EVERYBODY, CREW, CREW, NOBODY),  # crew: own ones while open
+    "surveys.setup": (EVERYBODY, CREW, CREW, NOBODY),
+    "surveys.reading": (EVERYBODY, CREW, NOBODY, NOBODY),
+    "surveys.syncentry": (EVERYBODY, CREW, NOBODY, NOBODY),
+    "calcs.calculation": (EVERYBODY, EVERYBODY, NOBODY, NOBODY),
+    "calcs.answer": (EVERYBODY, NOBODY, NOBODY, NOBODY),
+    "calcs.plan": (EVERYBODY, EVERYBODY, NOBODY, NOBODY),
+    "calcs.passentry": (EVERYBODY, CREW, NOBODY, NOBODY),
+}
+_ACTS = tuple(Act)
+
+Person = User | AnonymousUser
+
+
+def is_manager(user: object) -> bool:
+    """Tell whether ``user`` may do what binds the whole company."""
+    return isinstance(user, User) and user.is_active and (user.is_superuser or user.has_role(Role.MANAGER))
+
+
+def may(user: Any, act: Act, model: type[Model]) -> bool:
+    """Tell whether one of the roles of ``user`` allows ``act`` on things of ``model``."""
+    if not isinstance(user, User) or not user.is_active:
+        return False
+    allowed = RIGHTS.get(model._meta.label_lower, (NOBODY, NOBODY, NOBODY, NOBODY))[_ACTS.index(act)]
+    return bool(allowed & set(user.roles)) or (is_manager(user) and bool(allowed & MANAGER))
+
+
+def need(user: Any, act: Act, model: type[Model]) -> None:
+    """Refuse what no role of ``user`` allows.
+
+    Raises
+    ------
+    DomainError
+        403, naming the roles that would.
+    """
+    if may(user, act, model):
+        return
+    allowed = RIGHTS.get(model._meta.label_lower, (NOBODY, NOBODY, NOBODY, NOBODY))[_ACTS.index(act)]
+    raise DomainError("permission_denied", refusal(allowed), status=403)
+
+
+def refusal(allowed: Roles) -> str:
+    """Say which roles a thing needs."""
+    if not allowed:
+        return str(_("Nobody may do this: it is kept as it is."))
+    roles = ", ".join(str(role.label) for role in Role if role in allowed)
+    return str(_("This needs one of the roles: {roles}.")).format(roles=roles)
