@@ -4,6 +4,7 @@ from typing import Any, cast
 from uuid import UUID
 
 import msgspec
+from django.conf import settings
 from django.db import OperationalError, connection, transaction
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
@@ -90,6 +91,7 @@ class SurveyReadingsView(APIView):
     """Take readings in: up to 2,000 a request, all or nothing, harmless when repeated."""
 
     http_method_names = ["post", "options"]
+    most_bytes = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Answer devices on a short path: this is the one address that every phone of every crew keeps calling."""
