@@ -1,5 +1,6 @@
 """Every error of the API in one shape: ``{"code", "message", "fields"}``."""
 
+import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -9,6 +10,7 @@ from django.core.exceptions import ValidationError as DjangoValidationError
 from django.db import IntegrityError
 from django.db.models import ProtectedError
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.utils.translation import gettext as _
 from django.views import defaults
 from rest_framework import exceptions
 from rest_framework.response import Response
@@ -77,7 +79,7 @@ def _of_framework(error: exceptions.APIException) -> Answer:
     if challenge := getattr(error, "auth_header", None):
         headers["WWW-Authenticate"] = challenge
     if wait := getattr(error, "wait", None):
-        headers["Retry-After"] = str(int(wait))
+        headers["Retry-After"] = str(math.ceil(wait))
     if isinstance(error, exceptions.ValidationError):
         fields: dict[str, list[str]] = {}
         for path, sentence in _sentences(error.detail):
@@ -85,6 +87,10 @@ def _of_framework(error: exceptions.APIException) -> Answer:
         message = " ".join(fields.pop("", [])) or INVALID
         joined = {path: " ".join(sentences) for path, sentences in fields.items()}
         return error.status_code, _body("invalid", message, joined), headers
+    if isinstance(error, exceptions.Throttled):
+        message = _("Too many requests: nothing of this one was taken. Keep it, and send it again in {wait} s.")
+        wait = math.ceil(error.wait or 1)
+        return error.status_code, _body("throttled", message.format(wait=wait), {}), headers
     code = error.get_codes()
     return error.status_code, _body(code if isinstance(code, str) else "error", str(error.detail)), headers
 

@@ -26,7 +26,12 @@ from jobs.project.services.places import CHECKOUT
 from jobs.project.services.process import Child, Program, stop_all
 from jobs.project.services.throw_away import throw_away_stores
 
-ENVIRONMENT = {"SECRET_KEY": "only-for-tests", "HTTPS": "false", "OPENBLAS_NUM_THREADS": "1"}
+ENVIRONMENT = {
+    "SECRET_KEY": "only-for-tests",
+    "HTTPS": "false",
+    "OPENBLAS_NUM_THREADS": "1",
+    "REQUESTS_A_MINUTE": "person=1000000,sync=1000000,stranger=1000000",
+}
 WORKER_READY_WITHIN_S = 20.0
 
 

@@ -163,12 +163,15 @@ REST_FRAMEWORK = {
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
     "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_THROTTLE_CLASSES": ["jobs.api.throttling.Requests"],
     "DEFAULT_PAGINATION_CLASS": "jobs.api.pagination.NewestFirst",
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "jobs.api.errors.one_shape",
     "NUM_PROXIES": 1 if BEHIND_PROXY else 0,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
+REQUESTS_A_MINUTE = {"person": 600, "sync": 120, "stranger": 30}  # by one device or person, or from one address
+REQUESTS_A_MINUTE |= env.dict("REQUESTS_A_MINUTE", {}, subcast_values=int)
 SPECTACULAR_SETTINGS = {
     "TITLE": "Releveling job service",
     "VERSION": "1",
@@ -219,10 +222,7 @@ CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True  # the worker, though, waits fo
 CELERY_BROKER_CONNECTION_MAX_RETRIES = None
 CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE = {
-    "sweep-calculations": {
-        "task": "calcs.tasks.sweep_calculations",
-        "schedule": env.float("SWEEP_EVERY_S", 30.0),
-    },
+    "sweep-calculations": {"task": "calcs.tasks.sweep_calculations", "schedule": env.float("SWEEP_EVERY_S", 30.0)},
     "clear-expired": {"task": "jobs.tasks.clear_expired", "schedule": 3600.0},
 }
 CALCULATION_LEASE_S = env.float("CALCULATION_LEASE_S", 300.0)  # the time limits of a calculation lie within it

@@ -15,6 +15,7 @@ from calcs.api.sync import schema
 from calcs.api.sync.serializers import SyncEntrySerializer
 from calcs.api.sync.take import take_entries
 from calcs.api.sync.wire import decode
+from jobs.api.throttling import SyncRequests
 from jobs.models import User
 from surveys.models import SyncEntry
 
@@ -28,6 +29,7 @@ class SyncViewSet(mixins.ListModelMixin, GenericViewSet[SyncEntry]):
     serializer_class = SyncEntrySerializer
     filterset_fields = ["state", "device", "kind", "entry", "author"]
     most_bytes = 2_500_000
+    throttle_classes = [SyncRequests]
 
     def get_queryset(self) -> Any:
         """Return one's own entries; everybody's for the manager and the office."""
