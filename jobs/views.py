@@ -6,7 +6,6 @@ from typing import Any, Concatenate, ParamSpec, cast
 from uuid import UUID
 
 from django.conf import settings
-from django.contrib import messages
 from django.contrib.auth import login
 from django.contrib.auth.decorators import login_required
 from django.contrib.auth.views import LoginView
@@ -20,8 +19,9 @@ from django.utils import timezone
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 
+from jobs.accounts import is_fresh
 from jobs.drawings import LayoutPlan, draw_layout
-from jobs.forms import AccountForm, LayoutForm, SignInForm
+from jobs.forms import LayoutForm, SignInForm
 from jobs.layout_page import CHECK_SURFACES, FRAME_SURFACES, layout_view, plan_of_generated
 from jobs.models import Benchmark, Company, Home, Role, Siting, SupportKind, Surface, User, Visit
 
@@ -54,9 +54,11 @@ def page(
     return cast(Callable[Concatenate[HttpRequest, P], HttpResponse], login_required(in_company_time))
 
 
-def _speak(response: HttpResponseBase, user: User) -> HttpResponseBase:
+def speak(response: HttpResponseBase, user: User) -> HttpResponseBase:
     """Have the pages speak a person's language from the next one on."""
-    response.set_cookie(settings.LANGUAGE_COOKIE_NAME, user.language, samesite="Lax", httponly=True)
+    response.set_cookie(
+        settings.LANGUAGE_COOKIE_NAME, user.language, samesite="Lax", httponly=True, secure=settings.HTTPS
+    )
     return response
 
 
@@ -67,8 +69,12 @@ class SignIn(LoginView):
     form_class = SignInForm
     redirect_authenticated_user = True
 
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Send whoever opens a service that nobody has set up yet to do that first."""
+        return redirect("start") if is_fresh() else super().get(request, *args, **kwargs)
+
     def form_valid(self, form: Any) -> HttpResponse:
-        return cast(HttpResponse, _speak(super().form_valid(form), form.get_user()))
+        return cast(HttpResponse, speak(super().form_valid(form), form.get_user()))
 
 
 def demo_link(user: User) -> str:
@@ -85,19 +91,7 @@ def demo_sign_in(request: HttpRequest, token: str) -> HttpResponseBase:
     except (BadSignature, ValueError, User.DoesNotExist):
         raise Http404 from None
     login(request, user, backend="django.contrib.auth.backends.ModelBackend")
-    return _speak(redirect(resolve_url(settings.LOGIN_REDIRECT_URL)), user)
-
-
-@page
-def account(request: SignedInRequest) -> HttpResponse:
-    """A person's language and unit."""
-    form = AccountForm(request.POST or None, instance=request.user)
-    if request.method == "POST" and form.is_valid():
-        user = form.save()
-        messages.success(request, _("Kept."))
-        return cast(HttpResponse, _speak(redirect("account"), user))
-    roles = [Role(role).label for role in request.user.roles]
-    return render(request, "jobs/account.html", {"form": form, "roles": roles})
+    return speak(redirect(resolve_url(settings.LOGIN_REDIRECT_URL)), user)
 
 
 @page

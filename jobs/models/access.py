@@ -4,6 +4,7 @@ import datetime
 import secrets
 from typing import ClassVar, Self
 
+from django.contrib.auth.models import AnonymousUser
 from django.contrib.postgres.fields import ArrayField
 from django.contrib.sessions.base_session import AbstractBaseSession
 from django.db import models
@@ -11,9 +12,18 @@ from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from jobs.models.base import CompanyQuerySet, Keyed
+from jobs.models.base import CompanyQuerySet, Keyed, OfficeQuerySet
 from jobs.models.homes import Home
 from jobs.models.people import Role, User, digest_of
+
+
+class InvitationQuerySet(CompanyQuerySet["Invitation"]):
+    """Invitations."""
+
+    def visible_to(self, user: User | AnonymousUser) -> Self:
+        """Return them all for a manager, none for anybody else."""
+        rows = super().visible_to(user)
+        return rows if isinstance(user, User) and user.is_manager else rows.none()
 
 
 class Invitation(Keyed):
@@ -31,7 +41,7 @@ class Invitation(Keyed):
         User, on_delete=models.PROTECT, null=True, blank=True, editable=False, related_name="invitation"
     )
 
-    objects = CompanyQuerySet.as_manager()
+    objects = InvitationQuerySet.as_manager()
 
     class Meta:
         constraints = [
@@ -45,11 +55,27 @@ class Invitation(Keyed):
             ),
         ]
 
+    class State(models.TextChoices):
+        """What has become of it."""
+
+        OPEN = "open", _("open")
+        ACCEPTED = "accepted", _("accepted")
+        REVOKED = "revoked", _("revoked")
+        EXPIRED = "expired", _("expired")
+
     def __str__(self) -> str:
         return f"invitation of {self.email}"
 
+    def state_now(self) -> State:
+        """Return what has become of it by now."""
+        if self.accepted_at:
+            return self.State.ACCEPTED
+        if self.revoked_at:
+            return self.State.REVOKED
+        return self.State.OPEN if self.expires_at > timezone.now() else self.State.EXPIRED
 
-class SignedLinkQuerySet(CompanyQuerySet["SignedLink"]):
+
+class SignedLinkQuerySet(OfficeQuerySet["SignedLink"]):
     """Links that show one home to somebody outside the company."""
 
     def valid(self, at: datetime.datetime | None = None) -> Self:
@@ -107,7 +133,7 @@ class SignedLinkUse(Keyed):
     address = models.GenericIPAddressField(null=True, blank=True)
     browser = models.CharField(max_length=200, blank=True)
 
-    objects = CompanyQuerySet.as_manager()
+    objects = OfficeQuerySet.as_manager()
 
     class Meta:
         ordering: ClassVar[list[str]] = ["-opened_at"]

@@ -1,0 +1,95 @@
+"""Erasing a person's data: whatever names them is blanked, here and in the record of changes; the work stays.
+
+Readings, findings and plans are the technical record of a home and are kept with "erased person" as their author.
+What people wrote in free text about somebody (a home's name, a note of a visit) can't be found by a program: the page
+lists where to look. Older backups still hold what was erased.
+"""
+
+from typing import Any
+
+from axes.models import AccessAttempt
+from django.contrib.admin.models import LogEntry
+from django.contrib.contenttypes.models import ContentType
+from django.db import models, transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from jobs.errors import DomainError
+from jobs.models import Customer, DeviceToken, Home, Invitation, SignedLink, User
+
+ERASED_CUSTOMER = "erased customer"
+ERASED_PERSON = "erased person"
+
+
+def erase_customer(*, customer: Customer, typed_name: str) -> Customer:
+    """Blank what names a customer, archive the row, and revoke links that were given to them. Can't be undone.
+
+    Raises
+    ------
+    DomainError
+        When ``typed_name`` isn't the customer's name, or the customer is erased already.
+    """
+    with transaction.atomic():
+        kept = Customer.objects.select_for_update().get(pk=customer.pk)
+        _check(kept, typed_name, kept.name)
+        now = timezone.now()
+        links = SignedLink.objects.filter(home__contacts__customer=kept, holder__iexact=kept.name)
+        links.filter(revoked_at__isnull=True).update(revoked_at=now)
+        links.update(holder=ERASED_CUSTOMER)
+        blank = {"name": ERASED_CUSTOMER, "phone": "", "email": "", "postal_address": "", "notes": ""}
+        for field, value in (*blank.items(), ("erased_at", now), ("archived_at", kept.archived_at or now)):
+            setattr(kept, field, value)
+        kept.save()
+        _blank_record(kept, blank)
+    return kept
+
+
+def homes_of(customer: Customer) -> models.QuerySet[Home]:
+    """Return the homes a customer has or had to do with: their names and notes may speak of them."""
+    return Home.objects.filter(contacts__customer=customer).distinct().order_by("code")
+
+
+def erase_person(*, person: User, by: User, typed_name: str) -> User:
+    """Blank what names a person of the company and make them inactive; what they measured stays. Can't be undone.
+
+    Raises
+    ------
+    DomainError
+        When ``typed_name`` isn't the person's name, the person is erased already, erases themselves, or is the last
+        active manager.
+    """
+    if person.pk == by.pk:
+        raise DomainError("own_account", _("Another manager has to erase your account."), status=409)
+    with transaction.atomic():
+        kept = User.objects.select_for_update().get(pk=person.pk)
+        _check(kept, typed_name, str(kept))
+        AccessAttempt.objects.filter(username=kept.username).delete()
+        Invitation.objects.filter(email__iexact=kept.email).exclude(email="").update(email="")
+        Invitation.objects.filter(user=kept).update(email="")
+        blank = {"username": f"erased-{kept.pk.hex}", "first_name": "", "last_name": "", "email": "", "phone": ""}
+        for field, value in blank.items():
+            setattr(kept, field, value)
+        kept.erased_at = timezone.now()
+        kept.is_active = kept.is_staff = kept.is_superuser = False
+        kept.set_unusable_password()
+        kept.save()  # signs them out everywhere
+        DeviceToken.objects.filter(user=kept).update(name="")
+        _blank_record(kept, blank)
+    return kept
+
+
+def _check(row: Customer | User, typed: str, name: str) -> None:
+    if row.erased_at is not None:
+        raise DomainError("erased", _("This was erased already."), status=409)
+    if typed.strip() != name.strip():
+        wrong = _("Type the name exactly as it is written here: %(name)s.") % {"name": name}
+        raise DomainError("invalid", wrong, fields={"name": wrong}, status=400)
+
+
+def _blank_record(row: models.Model, blank: dict[str, str]) -> None:
+    """Blank the same fields in every earlier state of a row, and its name in the admin's log."""
+    events: Any = row.events  # type: ignore[attr-defined]  # made where the model's changes are kept
+    events.update(**blank)
+    LogEntry.objects.filter(content_type=ContentType.objects.get_for_model(type(row)), object_id=str(row.pk)).update(
+        object_repr=ERASED_PERSON
+    )
