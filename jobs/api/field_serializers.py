@@ -1,5 +1,6 @@
 """What crews note in the field, on the wire: shape and field checks only."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -22,10 +23,26 @@ class FromPhoneSerializer(RowSerializer):
         read_only_fields = ["author", "received_at"]
 
     @property
-    def person(self) -> User:
-        """Who notes it."""
-        person: User = self.context.get("author") or self.context["request"].user
+    def person(self) -> User | None:
+        """Who notes it; None where the fields are only described."""
+        request = self.context.get("request")
+        person: User | None = self.context.get("author") or (request.user if request else None)
         return person
+
+    def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
+        """Let an entry name only what its maker may see."""
+        fields = super().get_fields()
+        if self.person is not None:
+            show_only_visible(fields, self.person)
+        return fields
+
+
+def show_only_visible(fields: Mapping[str, serializers.Field[Any, Any, Any, Any]], person: User) -> None:
+    """Have what fields may name end where the sight of ``person`` does."""
+    for field in fields.values():
+        rows = getattr(field, "queryset", None)
+        if hasattr(rows, "visible_to"):
+            field.queryset = rows.visible_to(person)  # type: ignore[attr-defined]  # only related fields come here
 
 
 def check_places(siting_id: Any, **rows: Any) -> None:

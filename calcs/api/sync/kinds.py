@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
+from django.db.models import Model
 from django.utils.translation import gettext as _
 from rest_framework import serializers
 
@@ -18,10 +19,12 @@ from jobs.api.field_serializers import (
     FromPhoneSerializer,
     StrapCheckSerializer,
     WorkTimeSerializer,
+    show_only_visible,
 )
 from jobs.errors import DomainError
 from jobs.field_work import keep_once, note, note_strap_check, note_work_time
 from jobs.models import Finding, StrapCheck, User, WorkTime
+from jobs.rights import Act, need
 from surveys.api.serializers import SetupSerializer, SurveySerializer
 from surveys.models import Setup, Survey
 from surveys.services import submit_survey
@@ -60,6 +63,7 @@ def _fields(taking: Taking, entry: Entry, serializer_class: type[RowSerializer])
             "noted_at": noted_at,
         }
     serializer = serializer_class(data=entry.body | beside, context={"author": taking.author(entry)})
+    show_only_visible(serializer.fields, taking.author(entry))
     writable = {name for name, known in serializer.fields.items() if not known.read_only} - beside.keys()
     if strange := {name: _("There is no such field.") for name in entry.body if name not in writable}:
         raise serializers.ValidationError(strange)
@@ -112,13 +116,20 @@ def _take_time(taking: Taking, entry: Entry) -> None:
     note_work_time(WorkTime(author=taking.author(entry), **_fields(taking, entry, WorkTimeSerializer)))
 
 
-# Readings go their own way, in batches.
-HANDLERS: dict[str, Handler] = {
-    "survey": _take_survey,
-    "setup": _take_setup,
-    "submit": _take_submit,
-    "finding": _take_finding,
-    "strap": _take_strap,
-    "pass": _take_pass,
-    "time": _take_time,
+# What each kind needs a right to, and what is done with it. Readings go their own way, in batches.
+_HANDLERS: dict[str, tuple[Act, type[Model], Handler]] = {
+    "survey": (Act.ADD, Survey, _take_survey),
+    "setup": (Act.ADD, Setup, _take_setup),
+    "submit": (Act.CHANGE, Survey, _take_submit),
+    "finding": (Act.ADD, Finding, _take_finding),
+    "strap": (Act.ADD, StrapCheck, _take_strap),
+    "pass": (Act.ADD, PassEntry, _take_pass),
+    "time": (Act.ADD, WorkTime, _take_time),
 }
+
+
+def take(taking: Taking, entry: Entry) -> None:
+    """Store an entry of any kind but a reading, or raise why it can't be taken."""
+    act, model, handler = _HANDLERS[entry.kind]
+    need(taking.author(entry), act, model)
+    handler(taking, entry)

@@ -11,8 +11,9 @@ from django.utils.translation import gettext as _
 from calcs.api.sync.kinds import Taking
 from calcs.api.sync.wire import Entry
 from jobs.errors import DomainError
+from jobs.rights import Act, need
 from surveys.ingest import Batch, ReadingIn, problems_of_row
-from surveys.models import Setup
+from surveys.models import Reading, Setup
 from surveys.services import add_readings
 
 GIVEN_BESIDE = ("id", "taken_at", "sequence", "device")  # the entry itself says these
@@ -23,6 +24,11 @@ Refused = dict[int, Exception]
 
 def take_readings(taking: Taking, run: Mapping[int, Entry]) -> Refused:
     """Store the readings of one person from one setup; return what was refused, by place, and why."""
+    author = taking.author(next(iter(run.values())))
+    try:
+        need(author, Act.ADD, Reading)
+    except DomainError as error:
+        return dict.fromkeys(run, error)
     refused: Refused = {}
     sent: dict[int, ReadingIn] = {}
     for place, entry in run.items():
@@ -32,12 +38,11 @@ def take_readings(taking: Taking, run: Mapping[int, Entry]) -> Refused:
             refused[place] = error
     if sent:
         setup_id = next(iter(sent.values())).setup
-        survey_id = Setup.objects.filter(pk=setup_id).values_list("survey_id", flat=True).first()
+        survey_id = Setup.objects.visible_to(author).filter(pk=setup_id).values_list("survey_id", flat=True).first()
         if survey_id is None:
             message = _("There is no such setup.")
             return refused | dict.fromkeys(sent, DomainError("invalid", message, fields={"setup": message}))
-        author_id = run[next(iter(sent))].author_id
-        refused |= _store(taking, survey_id, author_id, sent)
+        refused |= _store(taking, survey_id, author.pk, sent)
     return refused
 
 

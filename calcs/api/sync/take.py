@@ -13,7 +13,7 @@ from django.db import IntegrityError, InterfaceError, OperationalError, transact
 from django.utils.translation import gettext as _
 
 from calcs.api.sync import keep
-from calcs.api.sync.kinds import HANDLERS, Taking
+from calcs.api.sync.kinds import Taking, take
 from calcs.api.sync.readings import take_readings
 from calcs.api.sync.wire import Entry, Parcel
 from jobs.api.errors import shape_of
@@ -99,20 +99,20 @@ class _Taker:
             message = _("Another version of this entry was taken in its place.")
             return Result(id=entry.told_id, state="repeated", code="mended", message=message)
         if entry.problem is not None:
-            return self._set_aside(entry, entry.problem)
+            return self._set_aside(entry, entry.problem, within="")
         if self.known.is_taken(entry.key):
             message = _("This entry was taken already with other content. Both are kept; send this under a new UUID.")
             return self._set_aside(entry, DomainError("conflict", message, status=409))
         if entry.author_id not in self.taking.people:
             message = _("There is no such person: {author}.").format(author=entry.author_id)
             entry.author_id = self.taking.sender.pk
-            return self._set_aside(entry, DomainError("invalid", message, fields={"author": message}))
+            return self._set_aside(entry, DomainError("invalid", message, fields={"author": message}), within="")
         return None
 
     def _take_one(self, entry: Entry) -> Exception | None:
         try:
             with transaction.atomic():
-                HANDLERS[entry.kind](self.taking, entry)
+                take(self.taking, entry)
         except (OperationalError, InterfaceError):
             raise
         except Exception as error:
@@ -126,29 +126,26 @@ class _Taker:
             return Result(id=entry.told_id, state="taken", code="contested", message=message)
         return Result(id=entry.told_id, state="taken")
 
-    def _set_aside(self, entry: Entry, error: Exception) -> Result:
-        reason = self._reason(entry, error)
+    def _set_aside(self, entry: Entry, error: Exception, *, within: str = "body.") -> Result:
+        """Set an entry aside; the error names fields of the entry itself, or fields ``within`` it."""
+        reason = self._reason(entry, error, within)
         self.known.note_set_aside(entry, reason)
         return Result(id=entry.told_id, state="set_aside", **reason)
 
-    def _reason(self, entry: Entry, error: Exception) -> keep.Reason:
+    def _reason(self, entry: Entry, error: Exception, within: str) -> keep.Reason:
         found = shape_of(error)
         if found is None:  # a fault of ours must not stop the entries behind it
             log.error("entry %s of kind %s could not be taken", entry.key, entry.kind, exc_info=error)
             message = _("Something went wrong on our side. The entry is kept: it can be sent again later.")
             return {"code": "fault", "message": message, "fields": {}}
         _status, body, _headers = found
-        fields = {_path(name, entry): sentence for name, sentence in body["fields"].items()}
-        if body["code"] != "conflict" and self.known.waits(entry):
+        is_conflict = body["code"] == "conflict"
+        within = "" if is_conflict else within  # which is about the entry's own id
+        fields = {within + name: sentence for name, sentence in body["fields"].items()}
+        if not is_conflict and self.known.waits(entry):
             message = _("It needs an entry that was set aside: mend that one first, then send this again.")
             return {"code": "waits", "message": message, "fields": fields}
         return {"code": body["code"], "message": body["message"], "fields": fields}
-
-
-def _path(name: str, entry: Entry) -> str:
-    """A field's path within the entry."""
-    outside = entry.problem is not None or name in ("id", "author")
-    return name if outside else f"body.{name}"
 
 
 def _runs(entries: list[Entry]) -> Iterator[dict[int, Entry]]:

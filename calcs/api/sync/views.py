@@ -17,6 +17,7 @@ from calcs.api.sync.take import take_entries
 from calcs.api.sync.wire import decode
 from jobs.api.throttling import SyncRequests
 from jobs.models import User
+from jobs.rights import Act, need
 from surveys.models import SyncEntry
 
 _json = msgspec.json.Encoder()
@@ -46,6 +47,7 @@ class SyncViewSet(mixins.ListModelMixin, GenericViewSet[SyncEntry]):
         if request.content_type.partition(";")[0].strip() != "application/json":
             raise UnsupportedMediaType(request.content_type or "")
         sender = cast(User, request.user)
+        need(sender, Act.ADD, SyncEntry)
         parcel = decode(request._request.body, sender_id=sender.pk, received_at=received_at)
         results = take_entries(sender=sender, parcel=parcel)
         answer = {"server_time": received_at, "results": results}
