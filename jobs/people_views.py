@@ -17,6 +17,7 @@ from jobs.account_forms import EraseForm, InvitationForm, PersonForm, put_error
 from jobs.editing import saved
 from jobs.errors import DomainError
 from jobs.models import Customer, Invitation, Role, User
+from jobs.rights import is_manager
 from jobs.views import SignedInRequest, page
 
 INVITATIONS_SHOWN = 50
@@ -24,7 +25,7 @@ INVITATIONS_SHOWN = 50
 
 def need_manager(user: User) -> None:
     """Refuse everybody but a manager."""
-    if not user.is_manager:
+    if not is_manager(user):
         raise PermissionDenied
 
 

@@ -3,10 +3,11 @@
 from django.urls import path
 from rest_framework.routers import SimpleRouter
 
-from jobs.api import field_views, views
+from jobs.api import account_views, field_views, views
 
 router = SimpleRouter()
 router.register("users", views.UserViewSet)
+router.register("invitations", account_views.InvitationViewSet)
 router.register("device-tokens", views.DeviceTokenViewSet)
 router.register("customers", views.CustomerViewSet)
 router.register("homes", views.HomeViewSet)
@@ -27,5 +28,10 @@ router.register("work-times", field_views.WorkTimeViewSet)
 urlpatterns = [
     path("company/", views.CompanyView.as_view(), name="company"),
     path("rule-book/", views.RuleBookView.as_view(), name="rule-book"),
+    path("users/<uuid:pk>/sign-out/", account_views.SignOutView.as_view(), name="user-sign-out"),
+    path("users/<uuid:pk>/unlock/", account_views.UnlockView.as_view(), name="user-unlock"),
+    path("users/<uuid:pk>/password-link/", account_views.PasswordLinkView.as_view(), name="user-password-link"),
+    path("users/<uuid:pk>/erase/", account_views.ErasePersonView.as_view(), name="user-erase"),
+    path("customers/<uuid:pk>/erase/", account_views.EraseCustomerView.as_view(), name="customer-erase"),
     *router.urls,
 ]

@@ -78,6 +78,7 @@ class LengthUnit(models.TextChoices):
     MILLIMETRES = "mm", _("millimetres")
 
 
+STAYS_ERASED = _("This person was erased and stays inactive.")
 LAST_MANAGER = _("This is the last active manager: make somebody else a manager first.")
 
 
@@ -107,6 +108,8 @@ class User(AbstractUser, Versioned):
         super().clean()
         if self._is_last_manager(User.objects.filter(ACTIVE_MANAGERS)):
             raise ValidationError(str(LAST_MANAGER))
+        if self.erased_at and self.is_active:
+            raise ValidationError(str(STAYS_ERASED))
 
     def save(self, *args: Any, **kwargs: Any) -> None:
         """Keep one active manager; sign a person out everywhere whose password is new or who is made inactive."""
@@ -119,6 +122,8 @@ class User(AbstractUser, Versioned):
         with transaction.atomic():
             if self._is_last_manager(User.objects.filter(ACTIVE_MANAGERS).select_for_update(no_key=True)):
                 raise DomainError("last_manager", str(LAST_MANAGER), status=409)
+            if self.erased_at and self.is_active:
+                raise DomainError("erased", str(STAYS_ERASED), status=409)
             super().save(*args, **kwargs)
             if has_new_password or not self.is_active:
                 self.sign_out_everywhere()

@@ -43,7 +43,8 @@ class Command(BaseCommand):
         password = _password(asks=asks)
         form = StartForm({**typed, "code": accounts.start_code(), "password1": password, "password2": password})
         if not form.is_valid():
-            raise CommandError("\n".join(f"{name}: {' '.join(map(str, errors))}" for name, errors in form.errors.items()))
+            told = {name: " ".join(str(one) for one in errors) for name, errors in form.errors.items()}
+            raise CommandError("\n".join(f"{name}: {words}" for name, words in told.items()))
         company = Company(name=typed["company"], letterhead=typed["company"], time_zone=typed["time_zone"])
         try:
             manager = accounts.start(company=company, manager=form.person())

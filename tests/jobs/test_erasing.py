@@ -1,0 +1,198 @@
+"""Erasing: the name is nowhere any more, the work is where it was."""
+
+import datetime
+from collections.abc import Callable
+
+import pytest
+from axes.models import AccessAttempt
+from django.contrib.admin.models import CHANGE, LogEntry
+from django.contrib.auth.hashers import make_password
+from django.contrib.contenttypes.models import ContentType
+from django.db import connection
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from jobs import accounts
+from jobs.erasing import erase_customer, erase_person
+from jobs.errors import DomainError
+from jobs.models import Customer, DeviceToken, SignedLink, User
+from surveys.models import Reading
+from tests.factories import (
+    CustomerFactory,
+    HomeContactFactory,
+    PointFactory,
+    SetupFactory,
+    SurveyFactory,
+    UserFactory,
+    make_reading,
+)
+
+pytestmark = pytest.mark.django_db
+
+ClientFor = Callable[[User], Client]
+SECRETS = ("Zenobia", "Quarrell", "zquarrell", "555 0142", "zq@quarrell.example", "9 Hidden Row", "hard of hearing")
+
+
+def where_in_the_database() -> set[str]:
+    """Return the tables in which any of the words stands, whatever the column."""
+    found = set()
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT table_name FROM information_schema.tables WHERE table_schema = 'public'")
+        for (table,) in cursor.fetchall():
+            name = connection.ops.quote_name(table)
+            clause = " OR ".join(["lower(to_jsonb(t)::text) LIKE lower(%s)"] * len(SECRETS))
+            cursor.execute(
+                f"SELECT 1 FROM {name} t WHERE {clause} LIMIT 1",  # noqa: S608 - names of our own tables
+                [f"%{word}%" for word in SECRETS],
+            )
+            if cursor.fetchone():
+                found.add(table)
+    return found
+
+
+@pytest.fixture
+def customer(manager: User) -> Customer:
+    """A customer with a history: entered otherwise, changed twice, with a link of their own."""
+    customer: Customer = CustomerFactory(name="Zenobia Quarrell", phone="555 0142", notes="hard of hearing")
+    customer.email, customer.postal_address = "zq@quarrell.example", "9 Hidden Row"
+    customer.save()
+    contact = HomeContactFactory(customer=customer)
+    SignedLink.objects.issue(
+        home=contact.home,
+        audience="homeowner",
+        holder="zenobia quarrell",
+        by=manager,
+        lifetime=datetime.timedelta(days=30),
+    )
+    _log(manager, customer)
+    return customer
+
+
+@pytest.fixture
+def person(manager: User, client_for: ClientFor) -> User:
+    """A crew member with a history: invited, renamed, signed in, locked out once, with readings."""
+    _, secret = accounts.invite(by=manager, email="zq@quarrell.example", roles=["crew"])
+    user = accounts.accept(
+        secret=secret,
+        person=User(username="zquarrell", first_name="Zen", last_name="Quarrell", password=make_password(None)),
+    )
+    user.first_name, user.phone = "Zenobia", "555 0142"
+    user.save()
+    client_for(user)
+    DeviceToken.objects.issue(user=user, name="Zenobia's phone", lifetime=datetime.timedelta(days=1))
+    AccessAttempt.objects.create(username="zquarrell", attempt_time=timezone.now(), failures_since_start=1)
+    _log(manager, user)
+    return user
+
+
+def _log(manager: User, row: Customer | User) -> None:
+    LogEntry.objects.create(
+        user=manager,
+        content_type=ContentType.objects.get_for_model(type(row)),
+        object_id=str(row.pk),
+        object_repr=str(row),
+        action_flag=CHANGE,
+    )
+
+
+def test_a_customer_is_nowhere_any_more(customer: Customer) -> None:
+    assert {"jobs_customer", "jobs_customerevent", "jobs_signedlink", "django_admin_log"} <= where_in_the_database()
+    events = customer.events.count()
+    erased = erase_customer(customer=customer, typed_name="Zenobia Quarrell")
+    assert where_in_the_database() == set()
+    assert erased.events.count() == events + 1  # what happened when is still told, and the erasing too
+    assert (str(erased), erased.archived_at is not None, erased.erased_at is not None) == (
+        "erased customer",
+        True,
+        True,
+    )
+    assert erased.homes.count() == 1
+    assert not SignedLink.objects.valid().exists()
+
+
+def test_a_person_is_nowhere_any_more_and_the_readings_are_theirs_still(person: User, manager: User) -> None:
+    survey = SurveyFactory(author=person)
+    reading = make_reading(setup=SetupFactory(survey=survey), point=PointFactory(siting=survey.siting), author=person)
+    before = Reading.objects.filter(pk=reading.pk).values().get()
+    places = where_in_the_database()
+    assert {"jobs_user", "jobs_userevent", "jobs_invitation", "jobs_devicetoken", "axes_accessattempt"} <= places
+    erase_person(person=person, by=manager, typed_name="Zenobia Quarrell")
+    assert where_in_the_database() == set()
+    assert Reading.objects.filter(pk=reading.pk).values().get() == before
+    reading.refresh_from_db()
+    assert str(reading.author) == "erased person"
+
+
+def test_an_erased_person_is_out_for_good(person: User, manager: User, client_for: ClientFor) -> None:
+    theirs = client_for(person)
+    erase_person(person=person, by=manager, typed_name="Zenobia Quarrell")
+    assert theirs.get(reverse("account")).status_code == 302
+    assert not DeviceToken.objects.valid().exists()
+    person.refresh_from_db()
+    assert (person.is_active, person.has_usable_password()) == (False, False)
+    client = client_for(manager)
+    for name in ("person", "password-link", "erase-person"):
+        assert client.post(reverse(name, args=[person.pk])).status_code == 404
+    assert "erased-" not in client.get(reverse("people")).content.decode()
+    person.is_active = True
+    with pytest.raises(DomainError, match="erased"):
+        person.save()
+
+
+@pytest.mark.parametrize("typed", ["", "zenobia quarrell", "Zenobia"])
+def test_the_name_has_to_be_typed(customer: Customer, person: User, manager: User, typed: str) -> None:
+    places = where_in_the_database()
+    with pytest.raises(DomainError) as told:
+        erase_customer(customer=customer, typed_name=typed)
+    assert "Zenobia Quarrell" in told.value.fields["name"]
+    with pytest.raises(DomainError):
+        erase_person(person=person, by=manager, typed_name=typed)
+    assert where_in_the_database() == places
+
+
+def test_it_is_done_once_and_not_to_oneself_nor_to_the_last_manager(
+    customer: Customer, person: User, manager: User
+) -> None:
+    erase_customer(customer=customer, typed_name=customer.name)
+    with pytest.raises(DomainError, match="already"):
+        erase_customer(customer=customer, typed_name="erased customer")
+    with pytest.raises(DomainError, match="Another manager"):
+        erase_person(person=manager, by=manager, typed_name=str(manager))
+    with pytest.raises(DomainError, match="last active manager"):
+        erase_person(person=manager, by=person, typed_name=str(manager))
+    assert User.objects.get(pk=manager.pk).erased_at is None
+
+
+def test_the_pages_ask_for_the_name_and_name_the_homes(
+    customer: Customer, person: User, manager: User, client_for: ClientFor
+) -> None:
+    client = client_for(manager)
+    address = reverse("erase-customer", args=[customer.pk])
+    page = client.get(address).content.decode()
+    assert customer.homes.get().home.code in page
+    assert client.post(address, {"name": "somebody"}).status_code == 400
+    assert client.post(address, {"name": "Zenobia Quarrell"})["Location"] == reverse("home-list")
+    assert client.get(address).status_code == 404
+    address = reverse("erase-person", args=[person.pk])
+    assert client.post(address, {"name": "somebody"}).status_code == 400
+    assert client.post(address, {"name": "Zenobia Quarrell"})["Location"] == reverse("people")
+    assert where_in_the_database() == set()
+
+
+@pytest.mark.parametrize("role", ["office", "lead", "crew"])
+def test_only_a_manager_erases(
+    customer: Customer, client_for: ClientFor, role: str, request: pytest.FixtureRequest
+) -> None:
+    client = client_for(request.getfixturevalue(role))
+    address = reverse("erase-customer", args=[customer.pk])
+    assert client.post(address, {"name": "Zenobia Quarrell"}).status_code == 403
+    customer.refresh_from_db()
+    assert customer.erased_at is None
+
+
+def test_two_with_the_same_name_are_told_apart(manager: User) -> None:
+    one, two = UserFactory(first_name="Ada"), UserFactory(first_name="Ada")
+    erase_person(person=one, by=manager, typed_name="Ada")
+    erase_person(person=two, by=manager, typed_name="Ada")
+    assert User.objects.filter(username__startswith="erased-").count() == 2
