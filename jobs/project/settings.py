@@ -181,6 +181,7 @@ SPECTACULAR_SETTINGS = {
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "ENUM_NAME_OVERRIDES": {
         **{name: f"jobs.models.{name}" for name in ("Condition", "ConnectionKind", "HomeKind", "SupportKind")},
+        "InvitationState": "jobs.models.Invitation.State",
         "VisitKind": "jobs.models.Visit.Kind",
         "VisitState": "jobs.models.Visit.State",
         "SurveyState": "surveys.models.Survey.State",
