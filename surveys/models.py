@@ -34,6 +34,8 @@ class Unit(models.TextChoices):
 class Survey(Versioned):
     """One round of measuring at a home. Submitting is no lock: what comes later raises the revision."""
 
+    siting_path = "siting"
+
     unversioned = ("state", "submitted_at", "revision")  # handing in and late readings are nobody's edit
 
     class Stage(models.TextChoices):
@@ -90,6 +92,8 @@ class Survey(Versioned):
 @changes_kept()
 class Setup(Versioned):
     """One place of the instrument: a level line, and which way its numbers grow."""
+
+    siting_path = "survey__siting"
 
     class Sense(models.TextChoices):
         """Whether a bigger number means higher or lower."""
@@ -157,6 +161,8 @@ class Reading(Keyed):
     A correction is a new reading that names the one it replaces, with a reason; an empty value withdraws. The first
     correction of a reading holds; a second one of the same reading is kept as contested until a reading settles it.
     """
+
+    siting_path = "survey__siting"
 
     class Shot(models.TextChoices):
         """What a reading is for."""

@@ -39,6 +39,8 @@ class Trade(models.TextChoices):
 class Connection(Versioned):
     """Something that can break when the home moves, with how far it is free. Unmeasured travel counts as zero."""
 
+    siting_path = "siting"
+
     class Measured(models.TextChoices):
         """How the free travel was found."""
 
@@ -95,6 +97,8 @@ class Connection(Versioned):
 @changes_kept()
 class Strap(Versioned):
     """An anchor strap from a frame beam to an anchor in the ground."""
+
+    siting_path = "siting"
 
     class AnchorKind(models.TextChoices):
         """What holds the strap in the ground."""

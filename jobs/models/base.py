@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Self, TypeVar
 import pghistory
 import pgtrigger
 import uuid_utils.compat
+from django.apps import apps
 from django.conf import settings
 from django.db import models
 from django.utils import timezone
@@ -31,8 +32,28 @@ class CompanyQuerySet(models.QuerySet[M_co]):
     """Rows of the one company that this instance serves."""
 
     def visible_to(self, user: "User | AnonymousUser") -> Self:
-        """Return the rows that ``user`` may see: all of them for the company's people, none for a stranger."""
-        return self if user.is_authenticated and user.is_active else self.none()
+        """Return the rows that ``user`` may see.
+
+        Manager, office and crew leads see all of the company; somebody who is only crew sees what lies under the
+        homes of the visits that he is on; a stranger, and a person without a role, nothing.
+        """
+        if not user.is_authenticated or not user.is_active or not (user.roles or user.is_superuser):
+            return self.none()
+        return self if user.sees_all else self._under_visits_of(user)
+
+    def _under_visits_of(self, user: "User") -> Self:
+        """Narrow the rows to those under the sitings that ``user`` visits, where the table lies under sitings."""
+        path = getattr(self.model, "siting_path", None)
+        if path is None:
+            return self
+        return self.filter(**{f"{path}__in": apps.get_model("jobs", "Visit").objects.of(user).values("siting")})
+
+
+class OfficeQuerySet(CompanyQuerySet[M_co]):
+    """Rows that are no business of somebody who is only crew: customers, contacts, links for outsiders."""
+
+    def _under_visits_of(self, user: "User") -> Self:
+        return self.none()
 
 
 class ArchivableQuerySet(CompanyQuerySet[M_co]):
@@ -52,7 +73,12 @@ class ArchivableQuerySet(CompanyQuerySet[M_co]):
 
 
 class Keyed(models.Model):
-    """A table with a UUIDv7 key."""
+    """A table with a UUIDv7 key.
+
+    ``siting_path`` leads to the siting that a row lies under, and so to who may see it; None: it lies under none.
+    """
+
+    siting_path: ClassVar[str | None] = None
 
     id = models.UUIDField(primary_key=True, default=new_key, editable=False)
 

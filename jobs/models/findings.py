@@ -13,6 +13,8 @@ from jobs.models.visits import Visit
 class Finding(FromPhone):
     """What somebody saw at a point, a connection or a strap, or on the home as a whole."""
 
+    siting_path = "siting"
+
     siting = models.ForeignKey(Siting, on_delete=models.PROTECT, related_name="findings")
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, null=True, blank=True, related_name="findings")
     point = models.ForeignKey(Point, on_delete=models.PROTECT, null=True, blank=True, related_name="findings")
@@ -44,6 +46,8 @@ class Finding(FromPhone):
 class StrapCheck(FromPhone):
     """How an anchor strap was found; the newest check is what the strap is taken to be."""
 
+    siting_path = "strap__siting"
+
     strap = models.ForeignKey(Strap, on_delete=models.PROTECT, related_name="checks")
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, null=True, blank=True, related_name="strap_checks")
     grade = models.CharField(max_length=4, choices=Condition.choices)
@@ -70,6 +74,8 @@ class StrapCheck(FromPhone):
 
 class Photo(FromPhone):
     """A photo of a home, perhaps of a finding. What it shows about where and by whom it was taken stays inside."""
+
+    siting_path = "siting"
 
     siting = models.ForeignKey(Siting, on_delete=models.PROTECT, related_name="photos")
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, null=True, blank=True, related_name="photos")

@@ -1,13 +1,15 @@
 """Homes, who has to do with them, and where they stand from when to when."""
 
+from typing import Self
+
 from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import DateRangeField, RangeOperators
 from django.db import models
 from django.db.models import F, Func, Q
 from django.utils.translation import gettext_lazy as _
 
-from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, Versioned, changes_kept
-from jobs.models.people import Customer
+from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, OfficeQuerySet, Versioned, changes_kept
+from jobs.models.people import Customer, User
 
 
 class HomeKind(models.TextChoices):
@@ -38,6 +40,13 @@ class SoilClass(models.TextChoices):
     UNKNOWN = "unknown", _("not known")
 
 
+class HomeQuerySet(ArchivableQuerySet["Home"]):
+    """Homes."""
+
+    def _under_visits_of(self, user: User) -> Self:
+        return self.filter(pk__in=Siting.objects.visible_to(user).values("home"))
+
+
 @changes_kept()
 class Home(Versioned):
     """A home: what it is. Where it stands is its siting."""
@@ -65,7 +74,7 @@ class Home(Versioned):
     )
     archived_at = models.DateTimeField(null=True, blank=True)
 
-    objects = ArchivableQuerySet.as_manager()
+    objects = HomeQuerySet.as_manager()
 
     class Meta:
         constraints = [
@@ -107,7 +116,7 @@ class HomeContact(Versioned):
     from_on = models.DateField(null=True, blank=True)
     to_on = models.DateField(null=True, blank=True)
 
-    objects = CompanyQuerySet.as_manager()
+    objects = OfficeQuerySet.as_manager()
 
     class Meta:
         constraints = [
@@ -131,6 +140,8 @@ class DateRange(Func):
 @changes_kept()
 class Siting(Versioned):
     """A home at one place from one day to another. It owns the points; movement never crosses sitings."""
+
+    siting_path = "pk"
 
     home = models.ForeignKey(Home, on_delete=models.PROTECT, related_name="sitings")
     address = models.CharField(max_length=200)

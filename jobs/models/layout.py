@@ -33,6 +33,8 @@ class Surface(models.TextChoices):
 class Point(Versioned):
     """A place whose height is read: on the frame, a check point, or a mark outside the home."""
 
+    siting_path = "siting"
+
     siting = models.ForeignKey(Siting, on_delete=models.PROTECT, related_name="points")
     label = models.CharField(max_length=12)
     surface = models.CharField(max_length=12, choices=Surface.choices)
@@ -140,6 +142,8 @@ class SupportQuerySet(CompanyQuerySet["Support"]):
 class Support(Versioned):
     """The thing under a point, installed on one day and removed on another."""
 
+    siting_path = "point__siting"
+
     point = models.ForeignKey(Point, on_delete=models.PROTECT, related_name="supports")
     kind = models.CharField(max_length=10, choices=SupportKind.choices, default=SupportKind.FRAME)
     footing = models.CharField(max_length=8, choices=Footing.choices, default=Footing.PRECAST)
@@ -215,6 +219,8 @@ class Support(Versioned):
 class NeighbourPair(Versioned):
     """Two points whose difference in height is judged. Proposed from the layout, corrected by people."""
 
+    siting_path = "siting"
+
     class Direction(models.TextChoices):
         """Which way the pair runs."""
 
@@ -248,6 +254,8 @@ class NeighbourPair(Versioned):
 @changes_kept()
 class Benchmark(Versioned):
     """An outside mark that does not belong to the home or its pads; three are wanted, far apart."""
+
+    siting_path = "point__siting"
 
     class MarkClass(models.TextChoices):
         """How far a mark can be trusted to stay."""

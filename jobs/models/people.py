@@ -6,7 +6,7 @@ import secrets
 from typing import Any, Self
 from zoneinfo import available_timezones
 
-from django.contrib.auth.models import AbstractUser
+from django.contrib.auth.models import AbstractUser, AnonymousUser
 from django.contrib.postgres.fields import ArrayField
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
@@ -15,7 +15,15 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from jobs.errors import DomainError
-from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, Keyed, Versioned, changes_kept, new_key
+from jobs.models.base import (
+    ArchivableQuerySet,
+    CompanyQuerySet,
+    Keyed,
+    OfficeQuerySet,
+    Versioned,
+    changes_kept,
+    new_key,
+)
 
 
 def check_time_zone(name: str) -> None:
@@ -142,6 +150,11 @@ class User(AbstractUser, Versioned):
         self.browser_sessions.all().delete()
 
     @property
+    def sees_all(self) -> bool:
+        """Tell whether this person sees every home, not only those of own visits."""
+        return self.is_superuser or self.has_role(Role.MANAGER, Role.OFFICE, Role.CREW_LEAD)
+
+    @property
     def is_manager(self) -> bool:
         """Tell whether this person runs the company here."""
         return self.is_superuser or self.has_role(Role.MANAGER)
@@ -153,6 +166,12 @@ class User(AbstractUser, Versioned):
 
 class DeviceTokenQuerySet(CompanyQuerySet["DeviceToken"]):
     """Tokens of phones and other devices."""
+
+    def visible_to(self, user: "User | AnonymousUser") -> Self:
+        """Return one's own tokens; everybody's for the manager, who ends those of a lost phone."""
+        if not isinstance(user, User) or not user.is_active:
+            return self.none()
+        return self if user.is_manager else self.filter(user=user)
 
     def valid(self, at: datetime.datetime | None = None) -> Self:
         """Return the tokens that may still be used at ``at`` (now)."""
@@ -187,6 +206,13 @@ class DeviceToken(Keyed):
         return f"{self.name} of {self.user}"
 
 
+class CustomerQuerySet(ArchivableQuerySet["Customer"]):
+    """Customers: no business of somebody who is only crew, who gets a contact's name and phone with the visit."""
+
+    def _under_visits_of(self, user: "User") -> Self:
+        return self.none()
+
+
 @changes_kept()
 class Customer(Versioned):
     """Somebody who calls and pays. Not the home: homes change hands."""
@@ -199,7 +225,7 @@ class Customer(Versioned):
     archived_at = models.DateTimeField(null=True, blank=True)
     erased_at = models.DateTimeField(null=True, blank=True, editable=False)
 
-    objects = ArchivableQuerySet.as_manager()
+    objects = CustomerQuerySet.as_manager()
 
     class Meta:
         constraints = [models.CheckConstraint(condition=~Q(name=""), name="customer_has_a_name")]

@@ -1,5 +1,7 @@
 """Visits: who goes to a home, when, and what for; and the time that was worked there."""
 
+from typing import Self
+
 import pghistory
 from django.db import models
 from django.db.models import F, Q
@@ -8,6 +10,25 @@ from django.utils.translation import gettext_lazy as _
 from jobs.models.base import CompanyQuerySet, FromPhone, Versioned, changes_kept
 from jobs.models.homes import Siting
 from jobs.models.people import User
+
+
+class VisitQuerySet(CompanyQuerySet["Visit"]):
+    """Visits."""
+
+    def of(self, user: User) -> Self:
+        """Return the visits that somebody is on, as lead or crew, unless they were cancelled."""
+        on_crew = Visit.crew.through.objects.filter(user=user).values("visit")
+        return self.filter(Q(lead=user) | Q(pk__in=on_crew)).exclude(state=Visit.State.CANCELLED)
+
+    def _under_visits_of(self, user: User) -> Self:
+        return self.of(user)
+
+
+class WorkTimeQuerySet(CompanyQuerySet["WorkTime"]):
+    """Times worked."""
+
+    def _under_visits_of(self, user: User) -> Self:
+        return self.filter(person=user)
 
 
 @changes_kept()
@@ -40,7 +61,7 @@ class Visit(Versioned):
     crew = models.ManyToManyField(User, blank=True, related_name="visits")
     note = models.TextField(blank=True)
 
-    objects = CompanyQuerySet.as_manager()
+    objects = VisitQuerySet.as_manager()
 
     class Meta:
         constraints = [
@@ -71,7 +92,7 @@ class WorkTime(FromPhone):
     ended_at = models.DateTimeField()
     note = models.CharField(max_length=200, blank=True)
 
-    objects = CompanyQuerySet.as_manager()
+    objects = WorkTimeQuerySet.as_manager()
 
     class Meta:
         constraints = [

@@ -34,10 +34,10 @@ def correct(reading: Reading, typed: str, by: User, **fields: Any) -> Reading:
 
 
 def test_corrections_to_settle_are_said_with_what_to_do(
-    client_for: ClientFor, crew: User, django_assert_num_queries: DjangoAssertNumQueries
+    client_for: ClientFor, lead: User, django_assert_num_queries: DjangoAssertNumQueries
 ) -> None:
     survey = read_survey()
-    client = client_for(crew)
+    client = client_for(lead)
     home = reverse("home", args=[survey.siting.home_id])
     with CaptureQueriesContext(connection) as captured:
         page, text = shown(client, survey)
@@ -64,18 +64,18 @@ def test_corrections_to_settle_are_said_with_what_to_do(
     assert "<i>Bo" not in text
     assert client.get(home).content.decode().count("corrections to settle") == 1
 
-    correct(holds, "22 1/4", crew, settles=late)
+    correct(holds, "22 1/4", lead, settles=late)
     page, text = shown(client, survey)
     assert ["C2" in doubt.what for doubt in page.doubts] == [True]
 
 
-def test_several_corrections_set_aside_are_one_line(client_for: ClientFor, crew: User) -> None:
+def test_several_corrections_set_aside_are_one_line(client_for: ClientFor, lead: User) -> None:
     survey = read_survey()
     work_off(chain.ask(survey.pk).new)
     first = survey.readings.filter(point__label="A1").first()
     for typed, is_contested in (("22", False), ("23", True), ("24", True)):
-        correct(first, typed, crew, is_contested=is_contested)
-    page, _ = shown(client_for(crew), survey)
+        correct(first, typed, lead, is_contested=is_contested)
+    page, _ = shown(client_for(lead), survey)
     told = [doubt.what for doubt in page.doubts if "more than once" in doubt.what]
-    aside = f"23 by {crew}, 24 by {crew}"
-    assert told == [f"A1 from S1, round 1 was corrected more than once: 22 by {crew} stands; set aside: {aside}"]
+    aside = f"23 by {lead}, 24 by {lead}"
+    assert told == [f"A1 from S1, round 1 was corrected more than once: 22 by {lead} stands; set aside: {aside}"]

@@ -24,6 +24,7 @@ from tests.factories import (
     HomeContactFactory,
     StrapFactory,
     SurveyFactory,
+    VisitFactory,
     lay_out_home,
     make_reading,
     read_home,
@@ -68,16 +69,18 @@ def test_signed_out_can_not_ask_for_calculations(client: Client) -> None:
 
 
 @pytest.mark.parametrize("name", ["survey", "survey-progress", "home", "layout", "layout-drawing", "layout-preview"])
-def test_unknown_is_not_found(client_for: ClientFor, crew: User, name: str) -> None:
-    assert client_for(crew).get(reverse(name, args=[uuid.uuid4()])).status_code == 404
-    assert client_for(crew).get(f"/{name}s/no-uuid/").status_code == 404
+def test_unknown_is_not_found(client_for: ClientFor, lead: User, name: str) -> None:
+    assert client_for(lead).get(reverse(name, args=[uuid.uuid4()])).status_code == 404
+    assert client_for(lead).get(f"/{name}s/no-uuid/").status_code == 404
 
 
 @pytest.mark.parametrize("persona", ["manager", "office", "lead", "crew"])
 def test_every_role_reads_the_pages(
     client_for: ClientFor, computed: Survey, persona: str, request: pytest.FixtureRequest
 ) -> None:
-    client = client_for(request.getfixturevalue(persona))
+    person = request.getfixturevalue(persona)
+    VisitFactory(siting=computed.siting).crew.add(person)
+    client = client_for(person)
     for name, key in (("survey", computed.pk), ("home", computed.siting.home_id), ("layout", computed.siting_id)):
         assert client.get(reverse(name, args=[key])).status_code == 200
 
@@ -96,20 +99,20 @@ def furnish(siting: Siting, rows: int) -> None:
 
 @pytest.mark.parametrize("rows", [1, 3])
 def test_home_asks_a_fixed_number_of_times(
-    client_for: ClientFor, crew: User, rows: int, django_assert_num_queries: DjangoAssertNumQueries
+    client_for: ClientFor, lead: User, rows: int, django_assert_num_queries: DjangoAssertNumQueries
 ) -> None:
     siting = lay_out_home()
     furnish(siting, rows)
-    client = client_for(crew)
+    client = client_for(lead)
     # session, user, time zone; home, sitings, surveys, marks, connections, straps, contacts
     with django_assert_num_queries(10):
         client.get(reverse("home", args=[siting.home_id]))
 
 
 @pytest.mark.parametrize("name", ["layout", "layout-drawing"])
-def test_layout_asks_as_often_for_more_rows(client_for: ClientFor, crew: User, name: str) -> None:
+def test_layout_asks_as_often_for_more_rows(client_for: ClientFor, lead: User, name: str) -> None:
     siting = lay_out_home()
-    client = client_for(crew)
+    client = client_for(lead)
 
     def queries() -> int:
         with CaptureQueriesContext(connection) as captured:
@@ -121,8 +124,8 @@ def test_layout_asks_as_often_for_more_rows(client_for: ClientFor, crew: User, n
     assert queries() == before
 
 
-def test_survey_asks_as_often_for_more_rows(client_for: ClientFor, crew: User, computed: Survey) -> None:
-    client = client_for(crew)
+def test_survey_asks_as_often_for_more_rows(client_for: ClientFor, lead: User, computed: Survey) -> None:
+    client = client_for(lead)
 
     def queries() -> int:
         with CaptureQueriesContext(connection) as captured:
@@ -138,8 +141,8 @@ def test_survey_asks_as_often_for_more_rows(client_for: ClientFor, crew: User, c
 # -- the home -----------------------------------------------------------------------------------------------------
 
 
-def test_home_shows_surveys_with_their_verdict(client_for: ClientFor, crew: User, computed: Survey) -> None:
-    page = client_for(crew).get(reverse("home", args=[computed.siting.home_id])).content.decode()
+def test_home_shows_surveys_with_their_verdict(client_for: ClientFor, lead: User, computed: Survey) -> None:
+    page = client_for(lead).get(reverse("home", args=[computed.siting.home_id])).content.decode()
     verdict = standing(computed, "flatness").result["verdict"]
     assert verdict == "over"
     assert f'<span class="verdict {verdict}">over</span>' in page
@@ -149,8 +152,8 @@ def test_home_shows_surveys_with_their_verdict(client_for: ClientFor, crew: User
 # -- the survey ---------------------------------------------------------------------------------------------------
 
 
-def test_answers_are_on_the_page(client_for: ClientFor, crew: User, computed: Survey) -> None:
-    page, text = shown(client_for(crew), computed)
+def test_answers_are_on_the_page(client_for: ClientFor, lead: User, computed: Survey) -> None:
+    page, text = shown(client_for(lead), computed)
     assert page.progress.state == "done"
     assert page.flatness.verdict == "over"
     lift = standing(computed, "lift").result
@@ -162,8 +165,8 @@ def test_answers_are_on_the_page(client_for: ClientFor, crew: User, computed: Su
     assert "Local codes, the home's own manual and licensed trades govern." in text
 
 
-def test_every_move_is_said_with_the_height_to_read(client_for: ClientFor, crew: User, computed: Survey) -> None:
-    page, text = shown(client_for(crew), computed)
+def test_every_move_is_said_with_the_height_to_read(client_for: ClientFor, lead: User, computed: Survey) -> None:
+    page, text = shown(client_for(lead), computed)
     option = next(
         option for option in standing(computed, "lift").result["options"] if option["name"] == page.chosen.name
     )
@@ -179,8 +182,8 @@ def test_every_move_is_said_with_the_height_to_read(client_for: ClientFor, crew:
     assert work.move.reach == f"{format_length(below)} below BM1".replace(" in ", "\u00a0in ")
 
 
-def test_stacks_and_parts_are_the_calculations(client_for: ClientFor, crew: User, computed: Survey) -> None:
-    page, text = shown(client_for(crew), computed)
+def test_stacks_and_parts_are_the_calculations(client_for: ClientFor, lead: User, computed: Survey) -> None:
+    page, text = shown(client_for(lead), computed)
     plan = Plan.objects.select_related("stacks").get(survey=computed, option=page.chosen.name)
     assert plan.stacks is not None
     totals = plan.stacks.result["totals"]
@@ -200,9 +203,9 @@ def test_stacks_and_parts_are_the_calculations(client_for: ClientFor, crew: User
 
 
 def test_straps_to_loosen_come_first_with_what_they_would_carry(
-    client_for: ClientFor, crew: User, computed: Survey
+    client_for: ClientFor, lead: User, computed: Survey
 ) -> None:
-    page, text = shown(client_for(crew), computed)
+    page, text = shown(client_for(lead), computed)
     plan = Plan.objects.select_related("straps").get(survey=computed, option=page.chosen.name)
     assert plan.straps is not None
     results = {strap["code"]: strap for strap in plan.straps.result["straps"]}
@@ -213,8 +216,8 @@ def test_straps_to_loosen_come_first_with_what_they_would_carry(
 
 
 @pytest.mark.parametrize("option", ["raise_only", "flattest", "no such option", "<script>"])
-def test_reader_chooses_an_option(client_for: ClientFor, crew: User, computed: Survey, option: str) -> None:
-    page, text = shown(client_for(crew), computed, option=option)
+def test_reader_chooses_an_option(client_for: ClientFor, lead: User, computed: Survey, option: str) -> None:
+    page, text = shown(client_for(lead), computed, option=option)
     names = [view.name for view in page.options]
     recommended = next(view.name for view in page.options if view.is_recommended)
     assert page.chosen.name == (option if option in names else recommended)
@@ -223,9 +226,9 @@ def test_reader_chooses_an_option(client_for: ClientFor, crew: User, computed: S
 
 @pytest.mark.parametrize(("datum", "low"), [("lowest", 0.0), ("nonsense", 0.0), ("target", None), ("plane", None)])
 def test_reader_chooses_a_datum(
-    client_for: ClientFor, crew: User, computed: Survey, datum: str, low: float | None
+    client_for: ClientFor, lead: User, computed: Survey, datum: str, low: float | None
 ) -> None:
-    page, _ = shown(client_for(crew), computed, datum=datum)
+    page, _ = shown(client_for(lead), computed, datum=datum)
     before, after = page.maps
     values = {point.label: point.value_in for point in before.points if point.value_in is not None}
     if low is not None:
@@ -239,15 +242,15 @@ def test_reader_chooses_a_datum(
         assert set(planned.values()) == {0.0}
 
 
-def test_millimetres_for_those_who_chose_them(client_for: ClientFor, crew: User, computed: Survey) -> None:
-    crew.length_unit = "mm"
-    crew.save()
-    page, _ = shown(client_for(crew), computed)
+def test_millimetres_for_those_who_chose_them(client_for: ClientFor, lead: User, computed: Survey) -> None:
+    lead.length_unit = "mm"
+    lead.save()
+    page, _ = shown(client_for(lead), computed)
     assert page.flatness.tolerance == "6.4\u00a0mm"  # 1/4 in
     assert all("\u00a0in" not in work.move.what for work in page.work)
 
 
-def test_a_slip_is_pointed_at_and_makes_the_plan_provisional(client_for: ClientFor, crew: User) -> None:
+def test_a_slip_is_pointed_at_and_makes_the_plan_provisional(client_for: ClientFor, lead: User) -> None:
     survey = read_survey({"A1": -0.75, "BM1": 3.0})
     wrong = survey.readings.filter(point__label="A1").last()
     slipped = float(wrong.value_in) + 0.5
@@ -261,7 +264,7 @@ def test_a_slip_is_pointed_at_and_makes_the_plan_provisional(client_for: ClientF
     )
     assert Reading.objects.standing().filter(point=wrong.point).count() == 2
     work_off(chain.ask(survey.pk).new)
-    page, text = shown(client_for(crew), survey)
+    page, text = shown(client_for(lead), survey)
     suspects = [doubt for doubt in page.doubts if doubt.is_suspect]
     assert len(suspects) == 1
     # Two rounds: nothing tells which of the two readings is wrong.
@@ -273,24 +276,24 @@ def test_a_slip_is_pointed_at_and_makes_the_plan_provisional(client_for: ClientF
     assert [point.label for point in page.maps[0].points if point.is_suspect] == ["A1"]
 
 
-def test_one_reading_a_point_is_said_to_be_unchecked(client_for: ClientFor, crew: User) -> None:
+def test_one_reading_a_point_is_said_to_be_unchecked(client_for: ClientFor, lead: User) -> None:
     survey = read_survey()
     keep = survey.setups.get(code="S1")
     for reading in survey.readings.exclude(setup=keep):
         make_reading(setup=reading.setup, point=reading.point, value_in=None, replaces=reading, reason="not read")
     work_off(chain.ask(survey.pk).new)
-    page, _ = shown(client_for(crew), survey)
+    page, _ = shown(client_for(lead), survey)
     assert any("Nothing checks the readings of A1, " in doubt.what for doubt in page.doubts)
     assert any(point.is_unchecked for point in page.maps[0].points)
 
 
-def test_an_impossible_lift_says_both_ways_out(client_for: ClientFor, crew: User) -> None:
+def test_an_impossible_lift_says_both_ways_out(client_for: ClientFor, lead: User) -> None:
     siting = lay_out_home()
     Support.objects.filter(point__siting=siting).update(max_raise_in=0, max_lower_in=0)
     survey = SurveyFactory(siting=siting)
     read_home(survey, HEIGHTS_IN)
     work_off(chain.ask(submit(survey).pk).new)
-    page, text = shown(client_for(crew), survey)
+    page, text = shown(client_for(lead), survey)
     assert page.options == ()
     assert page.impossible
     assert {len(option.ways) for option in page.impossible} == {2}
@@ -301,7 +304,7 @@ def test_an_impossible_lift_says_both_ways_out(client_for: ClientFor, crew: User
     assert "Straps as they stand" in text
 
 
-def test_a_failed_calculation_is_said_in_its_place(client_for: ClientFor, crew: User, computed: Survey) -> None:
+def test_a_failed_calculation_is_said_in_its_place(client_for: ClientFor, lead: User, computed: Survey) -> None:
     calculation = standing(computed, "flatness")
     key = label_to_key(computed)["A1"]
     failed = Calculation.objects.create(
@@ -315,34 +318,34 @@ def test_a_failed_calculation_is_said_in_its_place(client_for: ClientFor, crew: 
         error={"code": "invalid_input", "message": f"{key} is paired with itself", "field": "neighbours[0]"},
     )
     calculation.answers.update(calculation=failed)
-    page, text = shown(client_for(crew), computed)
+    page, text = shown(client_for(lead), computed)
     assert page.progress.state == "failed"
     assert "A1 is paired with itself" in text
     assert "Correct this in the readings or in the layout, then compute again." in text
     assert reverse("survey-compute", args=[computed.pk]) in text
 
 
-def test_readings_since_make_it_stale(client_for: ClientFor, crew: User, computed: Survey) -> None:
+def test_readings_since_make_it_stale(client_for: ClientFor, lead: User, computed: Survey) -> None:
     Survey.objects.filter(pk=computed.pk).update(revision=2)
-    _, text = shown(client_for(crew), computed)
+    _, text = shown(client_for(lead), computed)
     assert "Stale: readings have come in since this was computed." in text
 
 
-def test_a_change_of_the_record_makes_it_stale(client_for: ClientFor, crew: User, computed: Survey) -> None:
-    assert shown(client_for(crew), computed)[0].stale == ""
+def test_a_change_of_the_record_makes_it_stale(client_for: ClientFor, lead: User, computed: Survey) -> None:
+    assert shown(client_for(lead), computed)[0].stale == ""
     Support.objects.filter(point__siting=computed.siting).update(max_raise_in=1)
-    assert shown(client_for(crew), computed)[0].stale.startswith("Stale: the layout")
+    assert shown(client_for(lead), computed)[0].stale.startswith("Stale: the layout")
 
 
-def test_page_without_answers_says_why(client_for: ClientFor, crew: User) -> None:
-    page, text = shown(client_for(crew), SurveyFactory(siting=lay_out_home()))
+def test_page_without_answers_says_why(client_for: ClientFor, lead: User) -> None:
+    page, text = shown(client_for(lead), SurveyFactory(siting=lay_out_home()))
     assert page.progress.state == "open"
     assert "Not handed in yet" in text
 
 
-def test_progress_tells_what_is_waited_for_and_when_something_is_new(client_for: ClientFor, crew: User) -> None:
+def test_progress_tells_what_is_waited_for_and_when_something_is_new(client_for: ClientFor, lead: User) -> None:
     survey = read_survey()
-    client, address = client_for(crew), reverse("survey-progress", args=[survey.pk])
+    client, address = client_for(lead), reverse("survey-progress", args=[survey.pk])
     asked = chain.ask(survey.pk)
     waiting = client.get(address).json()
     assert (waiting["state"], waiting["words"]) == ("working", "Being computed: heights, straps.")
@@ -356,35 +359,35 @@ def test_progress_tells_what_is_waited_for_and_when_something_is_new(client_for:
     assert f'data-stamp="{done["stamp"]}"' in text
 
 
-def test_progress_reads_no_results(client_for: ClientFor, crew: User, computed: Survey) -> None:
+def test_progress_reads_no_results(client_for: ClientFor, lead: User, computed: Survey) -> None:
     with CaptureQueriesContext(connection) as captured:
-        client_for(crew).get(reverse("survey-progress", args=[computed.pk]))
+        client_for(lead).get(reverse("survey-progress", args=[computed.pk]))
     columns = [query["sql"] for query in captured if "calcs_calculation" in query["sql"]]
     assert columns
     assert not any('."result"' in sql or '."input"' in sql for sql in columns)
 
 
-def test_compute_asks_once_more_and_needs_a_post(client_for: ClientFor, crew: User) -> None:
+def test_compute_asks_once_more_and_needs_a_post(client_for: ClientFor, lead: User) -> None:
     survey = read_survey()
-    client, address = client_for(crew), reverse("survey-compute", args=[survey.pk])
+    client, address = client_for(lead), reverse("survey-compute", args=[survey.pk])
     assert client.get(address).status_code == 405
     response = client.post(address)
     assert response["Location"] == reverse("survey", args=[survey.pk])
     assert list(survey.calculations.order_by("kind").values_list("kind", "requested_by")) == [
-        ("levels", crew.pk),
-        ("straps", crew.pk),
+        ("levels", lead.pk),
+        ("straps", lead.pk),
     ]
 
 
-def test_wild_labels_do_not_break_the_page(client_for: ClientFor, crew: User, computed: Survey) -> None:
+def test_wild_labels_do_not_break_the_page(client_for: ClientFor, lead: User, computed: Survey) -> None:
     computed.siting.points.filter(label="A1").update(label="<b>&")
-    _, text = shown(client_for(crew), computed)
+    _, text = shown(client_for(lead), computed)
     assert "<b>&" not in text
     assert "&lt;b&gt;&amp;" in text
 
 
-def test_pages_hold_no_inline_script_or_style(client_for: ClientFor, crew: User, computed: Survey) -> None:
-    _, text = shown(client_for(crew), computed)
+def test_pages_hold_no_inline_script_or_style(client_for: ClientFor, lead: User, computed: Survey) -> None:
+    _, text = shown(client_for(lead), computed)
     assert not re.search(r"<script(?![^>]*\ssrc=)", text)
     assert not re.search(r"\sstyle=|<style|\son[a-z]+=|javascript:", text)
 
@@ -392,10 +395,10 @@ def test_pages_hold_no_inline_script_or_style(client_for: ClientFor, crew: User,
 # -- the layout page ----------------------------------------------------------------------------------------------
 
 
-def test_preview_draws_without_keeping(client_for: ClientFor, crew: User) -> None:
+def test_preview_draws_without_keeping(client_for: ClientFor, lead: User) -> None:
     siting = lay_out_home()
     query = {"sections": 2, "width_ft": 28, "length_ft": 60, "support_spacing_ft": 8, "has_mate_line": "on"}
-    page = client_for(crew).get(reverse("layout-preview", args=[siting.pk]), query).content.decode()
+    page = client_for(lead).get(reverse("layout-preview", args=[siting.pk]), query).content.decode()
     assert "40 supports. Not kept yet." in page
     assert siting.points.standing().count() == 15
 
@@ -403,15 +406,15 @@ def test_preview_draws_without_keeping(client_for: ClientFor, crew: User) -> Non
 @pytest.mark.parametrize(
     ("field", "value"), [("width_ft", ""), ("length_ft", "nan"), ("sections", 9), ("support_spacing_ft", -1)]
 )
-def test_preview_names_the_wrong_field(client_for: ClientFor, crew: User, field: str, value: object) -> None:
+def test_preview_names_the_wrong_field(client_for: ClientFor, lead: User, field: str, value: object) -> None:
     query = {"sections": 2, "width_ft": 28, "length_ft": 60, "support_spacing_ft": 8} | {field: value}
-    response = client_for(crew).get(reverse("layout-preview", args=[lay_out_home().pk]), query)
+    response = client_for(lead).get(reverse("layout-preview", args=[lay_out_home().pk]), query)
     assert response.status_code == 400
     assert list(response.json()["fields"]) == [field]
 
 
-def test_preview_says_what_the_generator_refuses(client_for: ClientFor, crew: User) -> None:
+def test_preview_says_what_the_generator_refuses(client_for: ClientFor, lead: User) -> None:
     query = {"sections": 2, "width_ft": 28, "length_ft": 60, "support_spacing_ft": 8, "beam_spacing_in": 600}
-    response = client_for(crew).get(reverse("layout-preview", args=[lay_out_home().pk]), query)
+    response = client_for(lead).get(reverse("layout-preview", args=[lay_out_home().pk]), query)
     assert response.status_code == 400
     assert list(response.json()["fields"]) == ["beam_spacing_in"]

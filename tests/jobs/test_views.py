@@ -99,8 +99,9 @@ class TestHomeList:
     def test_every_role_starts_here(
         self, client_for: ClientFor, persona: str, request: pytest.FixtureRequest
     ) -> None:
-        home = HomeFactory(name="Pellen house")
-        response = client_for(request.getfixturevalue(persona)).get(reverse("home-list"))
+        home, person = HomeFactory(name="Pellen house"), request.getfixturevalue(persona)
+        VisitFactory(siting=SitingFactory(home=home)).crew.add(person)
+        response = client_for(person).get(reverse("home-list"))
         assert response.status_code == 200
         assert reverse("home", args=[home.pk]) in response.content.decode()
 

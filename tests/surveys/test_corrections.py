@@ -43,8 +43,8 @@ class Field:
 
 
 @pytest.fixture
-def field(api_for: Any, crew: User) -> Field:
-    return Field(api_for(crew))
+def field(api_for: Any, lead: User) -> Field:
+    return Field(api_for(lead))
 
 
 def test_a_correction_holds_and_so_does_its_own_correction(field: Field) -> None:
@@ -116,8 +116,8 @@ def test_settling_must_replace_what_holds_and_can_be_done_once(field: Field) -> 
     assert second["fields"] == {"readings[0].settles": "This contested correction is settled already."}
 
 
-def test_corrections_stay_inside_a_survey_and_out_of_circles(field: Field, api_for: Any, crew: User) -> None:
-    foreign = Field(api_for(crew))
+def test_corrections_stay_inside_a_survey_and_out_of_circles(field: Field, api_for: Any, lead: User) -> None:
+    foreign = Field(api_for(lead))
     theirs = foreign.reading("1")
     foreign.post(theirs)
     refused = field.post(field.correction(theirs, "2"), expect=400)

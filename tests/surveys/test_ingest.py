@@ -38,8 +38,8 @@ def setup(survey: Survey) -> Setup:
 
 
 @pytest.fixture
-def phone(crew: User) -> APIClient:
-    _, secret = DeviceToken.objects.issue(user=crew, name="phone", lifetime=datetime.timedelta(days=1))
+def phone(lead: User) -> APIClient:
+    _, secret = DeviceToken.objects.issue(user=lead, name="phone", lifetime=datetime.timedelta(days=1))
     DeviceToken.objects.update(last_used_at=timezone.now())
     client = APIClient()
     client.credentials(HTTP_AUTHORIZATION=f"Bearer {secret}")
@@ -101,7 +101,7 @@ def test_millimetres_become_inches_at_six_decimals(post: Post, one: Any, survey:
     assert values == {Decimal("1.000000"), Decimal("0.039370"), Decimal("-3.622047")}
 
 
-def test_everything_a_phone_sends_is_stored(post: Post, one: Any, crew: User) -> None:
+def test_everything_a_phone_sends_is_stored(post: Post, one: Any, lead: User) -> None:
     sent = one(
         "14 3/16",
         shot="closing",
@@ -114,7 +114,7 @@ def test_everything_a_phone_sends_is_stored(post: Post, one: Any, crew: User) ->
     assert post(sent).status_code == 200
     reading = Reading.objects.get()
     assert str(reading.pk) == sent["id"]
-    assert reading.author == crew
+    assert reading.author == lead
     assert (reading.shot, reading.round, reading.sequence, reading.device) == ("closing", 2, 41, "truck 2")
     assert (reading.reference_value_in, reading.reference_typed) == (Decimal("0.0625"), "1/16")
     assert reading.taken_at == datetime.datetime(2026, 3, 3, 12, 0, tzinfo=datetime.UTC)
@@ -270,10 +270,10 @@ def test_an_unknown_survey_another_type_and_no_token(phone: APIClient, survey: S
 
 
 @pytest.mark.parametrize("why", ["revoked", "expired", "inactive"])
-def test_a_token_that_does_not_hold_is_refused(post: Post, one: Any, crew: User, why: str) -> None:
+def test_a_token_that_does_not_hold_is_refused(post: Post, one: Any, lead: User, why: str) -> None:
     past = timezone.now() - datetime.timedelta(hours=1)
     if why == "inactive":
-        User.objects.filter(pk=crew.pk).update(is_active=False)
+        User.objects.filter(pk=lead.pk).update(is_active=False)
     else:
         DeviceToken.objects.update(**{"revoked_at" if why == "revoked" else "expires_at": past})
     assert fields_of(post(one()), 401) == {}
@@ -286,10 +286,10 @@ def test_a_request_beyond_the_server_limit_is_413(phone: APIClient, survey: Surv
     assert fields_of(response, 413) == {}
 
 
-def test_a_session_may_post_too(api_for: Any, crew: User, survey: Survey, one: Any) -> None:
-    response = api_for(crew).post(f"/api/v1/surveys/{survey.pk}/readings/", {"readings": [one()]})
+def test_a_session_may_post_too(api_for: Any, lead: User, survey: Survey, one: Any) -> None:
+    response = api_for(lead).post(f"/api/v1/surveys/{survey.pk}/readings/", {"readings": [one()]})
     assert response.json()["received"] == 1
-    assert Reading.objects.get().author == crew
+    assert Reading.objects.get().author == lead
 
 
 @pytest.mark.django_db(transaction=True)

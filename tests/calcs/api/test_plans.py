@@ -29,8 +29,8 @@ def answered() -> Survey:
 
 
 @pytest.fixture
-def api(api_for: Callable[[User], APIClient], crew: User) -> APIClient:
-    return api_for(crew)
+def api(api_for: Callable[[User], APIClient], lead: User) -> APIClient:
+    return api_for(lead)
 
 
 @pytest.fixture

@@ -22,16 +22,16 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def api(crew: User, api_for: Callable[[User], APIClient]) -> APIClient:
-    return api_for(crew)
+def api(lead: User, api_for: Callable[[User], APIClient]) -> APIClient:
+    return api_for(lead)
 
 
-def test_who_starts_a_survey_is_its_author_and_state_is_not_for_clients_to_set(api: APIClient, crew: User) -> None:
+def test_who_starts_a_survey_is_its_author_and_state_is_not_for_clients_to_set(api: APIClient, lead: User) -> None:
     sent = {"siting": str(SitingFactory().pk), "stage": "as_found", "method": "laser", "state": "submitted"}
     answer = api.post("/api/v1/surveys/", sent)
     assert answer.status_code == 201
     body = answer.json()
-    assert (body["author"], body["state"], body["revision"], body["unit"]) == (str(crew.pk), "open", 0, "in")
+    assert (body["author"], body["state"], body["revision"], body["unit"]) == (str(lead.pk), "open", 0, "in")
 
 
 def test_submitting_over_the_api_twice_is_harmless_and_empty_is_told(api: APIClient) -> None:
@@ -74,7 +74,7 @@ def test_a_setup_code_is_used_once_a_survey(api: APIClient) -> None:
     assert again.json()["fields"] == {"code": "Another setup of this survey has this code."}
 
 
-def test_readings_are_found_by_what_they_belong_to_and_whether_they_count(api: APIClient, crew: User) -> None:
+def test_readings_are_found_by_what_they_belong_to_and_whether_they_count(api: APIClient, lead: User) -> None:
     setup = SetupFactory()
     a, b = (PointFactory(siting=setup.survey.siting) for _ in range(2))
     first = make_reading(setup=setup, point=a)
