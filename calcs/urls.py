@@ -2,11 +2,12 @@
 
 from django.urls import path
 
-from calcs import views
+from calcs import operations_page, views
 
 urlpatterns = [
     path("homes/<uuid:pk>/", views.home, name="home"),
     path("surveys/<uuid:pk>/", views.survey, name="survey"),
     path("surveys/<uuid:pk>/progress/", views.survey_progress, name="survey-progress"),
     path("surveys/<uuid:pk>/compute/", views.survey_compute, name="survey-compute"),
+    path("operations/", operations_page.figures, name="operations"),
 ]

@@ -62,6 +62,7 @@ RIGHTS: dict[str, tuple[Roles, Roles, Roles, Roles]] = {
     "calcs.answer": (EVERYBODY, NOBODY, NOBODY, NOBODY),
     "calcs.plan": (EVERYBODY, EVERYBODY, NOBODY, NOBODY),
     "calcs.passentry": (EVERYBODY, CREW, NOBODY, NOBODY),
+    "calcs.workerbeat": (MANAGER, NOBODY, NOBODY, NOBODY),  # and with it all figures of how the service runs
 }
 _ACTS = tuple(Act)
 

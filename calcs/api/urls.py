@@ -4,6 +4,8 @@ from django.urls import path
 from rest_framework.routers import SimpleRouter
 
 from calcs.api import pass_views, views
+from calcs.api.day_views import DayView
+from calcs.api.operations import OperationsView
 from calcs.api.sync.views import SyncViewSet
 
 router = SimpleRouter()
@@ -17,5 +19,7 @@ urlpatterns = [
     path(
         "surveys/<uuid:survey_id>/calculations/", views.SurveyCalculationsView.as_view(), name="survey-calculations"
     ),
+    path("operations/", OperationsView.as_view(), name="operations-figures"),
+    path("day/", DayView.as_view(), name="day"),
     *router.urls,
 ]

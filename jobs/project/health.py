@@ -52,7 +52,7 @@ def ready() -> HttpResponse:
 def verdicts() -> Mapping[str, str]:
     """Look at the database, the broker and the workers' beats; say ``ok`` or what is wrong, without any address."""
     database, worker = _database_and_worker()
-    return {"database": database, "broker": _broker(), "worker": worker}
+    return {"database": database, "broker": broker_verdict(), "worker": worker}
 
 
 def _database_and_worker() -> tuple[str, str]:
@@ -85,7 +85,8 @@ def _migrations() -> frozenset[str]:
     return frozenset(f"{app}.{name}" for app, name in loader.disk_migrations)
 
 
-def _broker() -> str:
+def broker_verdict() -> str:
+    """Say whether the broker answers."""
     half_s = TIME_LIMIT_S / 2  # it tries twice
     at_most = {"socket_connect_timeout": half_s, "socket_timeout": half_s}
     try:

@@ -57,6 +57,7 @@ class TestHeaders:
         client = client_for(manager)
         lists = [model for app in ("jobs", "surveys", "calcs") for model in _in_admin(app)]
         for address in (
+            reverse("operations"),
             *("/", "/account/", f"/homes/{survey.siting.home_id}/", f"/sitings/{survey.siting_id}/layout/"),
             *(f"/surveys/{survey.pk}/", "/admin/", *lists, "/admin/jobs/home/add/"),
             f"/admin/jobs/home/{survey.siting.home_id}/change/",
