@@ -8,6 +8,7 @@ from django.contrib.auth.forms import UserChangeForm
 from django.contrib.auth.models import Group
 from django.http import HttpRequest
 
+from jobs.account_admin import erase, sign_out_everywhere, unlock
 from jobs.admin_base import KeptAdmin, VersionedAdmin
 from jobs.editing import VersionedForm
 from jobs.models import (
@@ -61,6 +62,7 @@ class PersonAdmin(VersionedAdmin, PeopleAdmin):
         ("Times", {"fields": ["last_login", "date_joined"]}),
     ]
     readonly_fields = ["last_login", "date_joined"]
+    actions = [sign_out_everywhere, unlock, erase]
 
     def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         """People are made inactive: their readings stay theirs."""
@@ -85,6 +87,7 @@ class CustomerAdmin(VersionedAdmin):
     list_display = ["name", "phone", "email", "archived_at"]
     list_filter = [("archived_at", admin.EmptyFieldListFilter)]
     search_fields = ["name", "phone", "email"]
+    actions = [erase]
 
 
 @admin.register(Home)
