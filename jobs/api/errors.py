@@ -4,7 +4,6 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from django.apps import apps
 from django.core.exceptions import PermissionDenied, RequestDataTooBig
 from django.core.exceptions import ValidationError as DjangoValidationError
 from django.db import IntegrityError
@@ -18,6 +17,7 @@ from rest_framework.views import set_rollback
 
 from calcs.engine.errors import EngineError
 from jobs.errors import DomainError
+from jobs.refusals import refusal_of
 
 Answer = tuple[int, dict[str, Any], dict[str, str]]  # status, body, headers
 
@@ -114,19 +114,13 @@ def _sentences(detail: Any, path: str = "") -> Iterator[tuple[str, str]]:
 
 
 def _refused_by_database(error: IntegrityError) -> Answer | None:
-    diagnosis = getattr(error.__cause__, "diag", None)
-    constraint = getattr(diagnosis, "constraint_name", None) or ""
-    for app in apps.get_app_configs():
-        known = getattr(app, "constraint_sentences", {}).get(constraint)
-        if known is not None:
-            field, sentence = known
-            return 400, _body("invalid", INVALID, {field: sentence}), {}
-    match getattr(diagnosis, "sqlstate", None):
-        case "23503":  # foreign key: what a row points at has gone, or is still pointed at
-            return 409, _body("in_use", IN_USE), {}
-        case "23505":  # unique
-            return 409, _body("conflict", "There is such a record already."), {}
-    return None
+    refusal = refusal_of(error)
+    if refusal is None:
+        return None
+    code, field, sentence = refusal
+    if field:
+        return 400, _body(code, INVALID, {field: sentence}), {}
+    return 409, _body(code, sentence), {}
 
 
 # -- outside the API's views: addresses that lead nowhere, requests that Django itself refuses ----------------

@@ -11,6 +11,7 @@ urlpatterns = [
     path("api/v1/", include("surveys.api.urls")),
     path("api/v1/", include("calcs.api.urls")),
     path("", include("jobs.urls")),
+    path("", include("surveys.urls")),
     path("", include("calcs.urls")),
 ]
 
