@@ -4,6 +4,7 @@ import logging
 import logging.config
 import os
 from contextvars import Token
+from pathlib import Path
 from typing import Any
 
 from celery import Celery, bootsteps, signals
@@ -55,13 +56,25 @@ def _on_database(write: Any, worker: str) -> None:
 
     try:
         write(worker)
+        _touch()
     except Error:
         logger.warning("the database does not take this worker's sign of life")
     finally:
         connection.close()
 
 
+def _touch(**_: Any) -> None:
+    """Touch the file that a container's health check looks at."""
+    if path := os.environ.get("SIGN_FILE"):
+        Path(path).touch()
+
+
 app.steps["consumer"].add(SignOfLife)
+
+
+@signals.beat_init.connect
+def _show_beat(**_: Any) -> None:
+    signals.after_task_publish.connect(_touch, weak=False)
 
 
 # -- the log -------------------------------------------------------------------------------------------------------

@@ -1,7 +1,7 @@
 """What the processes log: a line a record, with ids that join a request to its tasks, and nothing that people typed.
 
-Exceptions are told by type and place. Their words are left out of JSON, because they may quote what somebody sent;
-only those of lost connections, which the operator needs, are kept.
+Exceptions are told by type and place. While a request or a task is served, JSON leaves their words out, because they
+may quote what somebody sent; only those of lost connections, which the operator needs, are kept.
 """
 
 import json
@@ -104,6 +104,8 @@ def _message(record: logging.LogRecord) -> str:
     status = getattr(record, "status_code", None)
     if record.name.startswith("django.") and isinstance(status, int):
         return f"{status} {HTTPStatus(status).phrase}"
+    if record.name == "gunicorn.error" and (record.exc_info or str(record.msg).startswith("Invalid request")):
+        return str(record.msg).partition("%")[0].partition(":")[0].strip()  # what follows quotes the request
     data = getattr(record, "data", None)
     if record.name == "celery.app.trace" and isinstance(data, dict):
         took_s = data.get("runtime")
@@ -123,14 +125,14 @@ def _user_key(request: HttpRequest | None) -> str:
 # -- exceptions ---------------------------------------------------------------------------------------------------
 
 
-def told(error: BaseException | None) -> Iterator[dict[str, Any]]:
-    """Tell an exception and what it came from: type, where, and only such words as no client can have written."""
+def told(error: BaseException | None, *, in_words: bool) -> Iterator[dict[str, Any]]:
+    """Tell an exception and what it came from: type, where, and its words if no client can have written them."""
     while error is not None:
         frames = traceback.extract_tb(error.__traceback__)
         diagnosis = getattr(error, "diag", None)
         known = {
             "type": f"{type(error).__module__}.{type(error).__qualname__}".removeprefix("builtins."),
-            "words": one_line(str(error)) if _is_of_connections(error) else "",
+            "words": one_line(str(error)) if in_words or _is_of_connections(error) else "",
             "sqlstate": getattr(diagnosis, "sqlstate", None) or "",
             "constraint": getattr(diagnosis, "constraint_name", None) or "",
             "at": [f"{frame.filename}:{frame.lineno} {frame.name}" for frame in frames],
@@ -150,7 +152,8 @@ class JsonFormatter(logging.Formatter):
         """Write a record."""
         facts = facts_of(record)
         if record.exc_info:
-            facts["exceptions"] = list(told(record.exc_info[1]))
+            serves = current_request.get() or task_id.get() or "handling" in str(record.msg)
+            facts["exceptions"] = list(told(record.exc_info[1], in_words=not serves))
         return json.dumps(facts, default=str)
 
 

@@ -36,8 +36,6 @@ SECURE_SSL_REDIRECT = HTTPS
 SECURE_HSTS_SECONDS = env.int("HSTS_SECONDS", 365 * 24 * 3600) if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = HTTPS
 SECURE_REFERRER_POLICY = "same-origin"  # secrets in addresses stay here; "no-referrer" would blind the CSRF check
-SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
-X_FRAME_OPTIONS = "DENY"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = LANGUAGE_COOKIE_SECURE = HTTPS
 SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = LANGUAGE_COOKIE_HTTPONLY = True  # scripts find the token in the form
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = LANGUAGE_COOKIE_SAMESITE = "Lax"
@@ -140,6 +138,7 @@ LANGUAGES = [("en", "English"), ("es", "Español")]
 TIME_ZONE = "UTC"
 USE_TZ = True
 
+MEDIA_ROOT = env.str("MEDIA_ROOT", str(BASE_DIR / ".data" / "files"))  # photos; served by views, after their rights
 STATIC_URL = "static/"
 STATIC_ROOT = env.str("STATIC_ROOT", str(BASE_DIR / "staticfiles"))
 # Names with a hash once `collectstatic` has made them; until then files come straight from the apps.

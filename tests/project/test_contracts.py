@@ -7,7 +7,6 @@ import sys
 import tomllib
 
 import pytest
-import yaml
 from django.core.management import call_command
 
 from tests.project.running import CHECKOUT
@@ -71,17 +70,6 @@ def test_top_level_holds_what_was_agreed_and_nothing_else() -> None:
         "staticfiles",
         "__pycache__",
     }
-
-
-def test_compose_sets_only_what_the_settings_read() -> None:
-    compose = yaml.safe_load((CHECKOUT / "docker-compose.yml").read_text())
-    services = compose["services"]
-    assert set(services) == {"postgres", "redis", "migrate", "web", "worker", "beat"}
-    read = set(re.findall(r'env\.\w+\(\s*"(\w+)"', SETTINGS.read_text()))
-    for name in ("migrate", "web", "worker", "beat"):
-        assert set(services[name]["environment"]) <= read, name
-    assert services["web"]["environment"]["DATABASE_URL"].startswith("postgresql://releveling:")
-    assert set(services["web"]["depends_on"]) <= set(services)
 
 
 def test_help_names_the_own_commands_and_starts_nothing() -> None:

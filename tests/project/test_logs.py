@@ -134,11 +134,37 @@ class TestWhatIsLeftOut:
             CustomerFactory(name="")
         except IntegrityError:
             made.exc_info = sys.exc_info()
-        told = json.loads(logs.JsonFormatter().format(made))["exceptions"]
+        token = logs.task_id.set("task-0")
+        try:
+            told = json.loads(logs.JsonFormatter().format(made))["exceptions"]
+        finally:
+            logs.task_id.reset(token)
         assert [one["type"] for one in told] == ["django.db.utils.IntegrityError", "psycopg.errors.CheckViolation"]
         assert told[1]["constraint"] == "customer_has_a_name"
         assert any("test_logs.py" in place for place in told[0]["at"])
         assert "words" not in told[0]
+
+    def test_at_the_start_nobody_has_sent_anything_yet(self) -> None:
+        made = record("does not start")
+        try:
+            raise ValueError("a setting is wrong")
+        except ValueError:
+            made.exc_info = sys.exc_info()
+        assert json.loads(logs.JsonFormatter().format(made))["exceptions"][0]["words"] == "a setting is wrong"
+
+    @pytest.mark.parametrize(
+        ("message", "told"),
+        [
+            (
+                "Invalid request from ip=10.0.0.7: Invalid HTTP header name: 'forged'",
+                "Invalid request from ip=10.0.0.7",
+            ),
+            ("Listening at: %s", "Listening at: here"),
+        ],
+    )
+    def test_the_server_does_not_quote_requests(self, message: str, told: str) -> None:
+        made = record(message, *(["here"] if "%s" in message else []), name="gunicorn.error")
+        assert json.loads(logs.JsonFormatter().format(made))["message"] == told
 
     def test_a_lost_connection_is_told_in_its_own_words(self) -> None:
         made = record("no database")

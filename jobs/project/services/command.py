@@ -66,6 +66,7 @@ def set_local(where: Places) -> None:
     os.environ.setdefault("SECRET_KEY", secret_key(where.home))
     os.environ.setdefault("HTTPS", "false")
     os.environ.setdefault("LOG_FORMAT", "line")
+    os.environ.setdefault("MEDIA_ROOT", str(where.home / "files"))
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
