@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from jobs.editing import VersionedForm
 from jobs.errors import Stale
 from jobs.history import history_of
-from jobs.models import LengthUnit
+from jobs.models import User
 
 if TYPE_CHECKING:  # generic to the type checker only
     ModelAdmin = admin.ModelAdmin[Any]
@@ -92,14 +92,14 @@ class VersionedAdmin(KeptAdmin):
         if not self.has_view_or_change_permission(request, row):
             raise PermissionDenied
         number = page_number(request.GET.get("page"))
-        unit = getattr(request.user, "length_unit", LengthUnit.INCHES)
+        reader = request.user if isinstance(request.user, User) else None
         context = {
             **self.admin_site.each_context(request),
             "title": gettext("What was changed"),
             "subtitle": str(row),
             "opts": self.opts,
             "object": row,
-            "history": history_of(row, number=number, unit=unit),
+            "history": history_of(row, reader=reader, number=number),
             **(extra_context or {}),
         }
         return TemplateResponse(request, "jobs/admin/history.html", context)

@@ -3,7 +3,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from jobs import account_views, people_views, views
+from jobs import account_views, change_pages, people_views, views
 
 urlpatterns = [
     path("", views.home_list, name="home-list"),
@@ -26,6 +26,10 @@ urlpatterns = [
     path("people/<uuid:pk>/password-link/", people_views.password_link, name="password-link"),
     path("people/<uuid:pk>/erase/", people_views.erase_person, name="erase-person"),
     path("customers/<uuid:pk>/erase/", people_views.erase_customer, name="erase-customer"),
+    path("homes/<uuid:pk>/changes/", change_pages.changes, {"thing": "home"}, name="home-changes"),
+    path("surveys/<uuid:pk>/changes/", change_pages.changes, {"thing": "survey"}, name="survey-changes"),
+    path("homes/<uuid:pk>/archive/", change_pages.archive_home, name="home-archive"),
+    path("homes/<uuid:pk>/restore/", change_pages.restore_home, name="home-restore"),
     path("sitings/<uuid:pk>/layout/", views.layout, name="layout"),
     path("sitings/<uuid:pk>/layout/drawing/", views.layout_drawing, name="layout-drawing"),
     path("sitings/<uuid:pk>/layout/preview/", views.layout_preview, name="layout-preview"),

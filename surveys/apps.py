@@ -7,3 +7,10 @@ class SurveysConfig(AppConfig):
     name = "surveys"
     default_auto_field = "django.db.models.BigAutoField"
     constraint_sentences = SENTENCES
+
+    def ready(self) -> None:
+        """Let a survey's record of changes tell of its setups too."""
+        from jobs.history import lies_under  # noqa: PLC0415 - models exist only once the apps are ready
+        from surveys.models import Setup, Survey  # noqa: PLC0415 - as above
+
+        lies_under(Setup, of=Survey, path="survey")

@@ -3,7 +3,7 @@
 from django.urls import path
 from rest_framework.routers import SimpleRouter
 
-from jobs.api import account_views, field_views, views
+from jobs.api import account_views, change_views, field_views, views
 
 router = SimpleRouter()
 router.register("users", views.UserViewSet)
@@ -27,6 +27,7 @@ router.register("work-times", field_views.WorkTimeViewSet)
 
 urlpatterns = [
     path("company/", views.CompanyView.as_view(), name="company"),
+    path("changes/", change_views.ChangesView.as_view(), name="changes"),
     path("rule-book/", views.RuleBookView.as_view(), name="rule-book"),
     path("users/<uuid:pk>/sign-out/", account_views.SignOutView.as_view(), name="user-sign-out"),
     path("users/<uuid:pk>/unlock/", account_views.UnlockView.as_view(), name="user-unlock"),

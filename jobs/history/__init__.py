@@ -4,21 +4,21 @@ The database's triggers keep it (``jobs.models.base.changes_kept``), so it holds
 """
 
 import itertools
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db import models
-
-from jobs.history.read import acts, happened
+from jobs.history.read import Scope, acts, happened
 from jobs.history.since import changes_since
 from jobs.history.tables import lies_under, tables_under, thing_of, things
 from jobs.history.telling import Told, did, in_words, user_of
 from jobs.history.types import Change, Entry, FieldChange, Happened, Meanwhile, More
-from jobs.models import LengthUnit
+from jobs.models import LengthUnit, Siting, User
 from jobs.models.base import Versioned
+from jobs.rights import Act, may
 
 __all__ = [
+    "ENTRIES_A_PAGE",
     "Change",
     "Entry",
     "FieldChange",
@@ -33,8 +33,6 @@ __all__ = [
 
 ENTRIES_A_PAGE = 20
 
-MaySee = Callable[[type[models.Model]], bool]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class History:
@@ -46,17 +44,18 @@ class History:
 
 
 def history_of(
-    thing: Versioned,
-    *,
-    number: int = 1,
-    unit: str = LengthUnit.INCHES,
-    may_see: MaySee = lambda model: True,
-    entries: int = ENTRIES_A_PAGE,
+    thing: Versioned, *, reader: User | None = None, number: int = 1, entries: int = ENTRIES_A_PAGE
 ) -> History:
-    """Return a page of the record of a thing and of all that lies under it, as far as ``may_see`` allows."""
-    tables = [table for table in tables_under(type(thing)) if may_see(table.model)]
-    when = acts(tables, thing.pk, offset=(number - 1) * entries, most=entries + 1)
-    told = in_words(happened(tables, thing.pk, when[:entries]), unit)
+    """Return a page of the record of a thing and of all that lies under it: what ``reader`` may see, in his unit.
+
+    Whether he may see the thing itself is the caller's to ask. Without a reader it is the whole record.
+    """
+    tables = [table for table in tables_under(type(thing)) if reader is None or may(reader, Act.SEE, table.model)]
+    sitings = None if reader is None or reader.sees_all else Siting.objects.visible_to(reader).values("pk")
+    scope = Scope(tables=tables, key=thing.pk, sitings=sitings)
+    when = acts(scope, offset=(number - 1) * entries, most=entries + 1)
+    unit = LengthUnit.INCHES if reader is None else reader.length_unit
+    told = in_words(happened(scope, when[:entries]), unit)
     by_act = itertools.groupby(told, key=lambda one: (one[0].at, one[0].context))
     return History(
         entries=tuple(_entry(list(rows)) for _, rows in by_act), number=number, has_next=len(when) > entries

@@ -2,6 +2,7 @@
 
 import datetime
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
@@ -27,29 +28,50 @@ def state_fields(table: Table) -> list[Any]:
     ]
 
 
-def acts(tables: Sequence[Table], key: UUID, *, offset: int, most: int) -> list[When]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scope:
+    """What is read: the record of the thing with this key, as far as ``sitings`` allows (None: all of it)."""
+
+    tables: Sequence[Table]
+    key: UUID
+    sitings: QuerySet[Any, Any] | None = None
+
+    def condition(self, table: Table) -> dict[str, Any]:
+        """Return which events of a table belong to it."""
+        own: dict[str, Any] = {table.path: self.key}
+        if self.sitings is not None and table.siting_path:
+            own[f"{table.siting_path}__in"] = self.sitings
+        return own
+
+
+def acts(scope: Scope, *, offset: int, most: int) -> list[When]:
     """Return when something was changed and in which act, newest first: one row for each transaction."""
     each = [
-        table.events.objects.filter(**{table.path: key}).order_by().values_list("pgh_created_at", "pgh_context_id")
-        for table in tables
+        table.events.objects.filter(**scope.condition(table))
+        .order_by()
+        .values_list("pgh_created_at", "pgh_context_id")
+        for table in scope.tables
     ]
+    if not each:
+        return []
     first, *others = [rows.distinct() for rows in each]
     newest_first = first.union(*others).order_by("-pgh_created_at", "pgh_context_id")
     return list(newest_first[offset : offset + most])
 
 
-def happened(tables: Sequence[Table], key: UUID, when: Iterable[When]) -> list[Happened]:
+def happened(scope: Scope, when: Iterable[When]) -> list[Happened]:
     """Return what happened in some acts, the first ``SHOWN`` of each kind of change, in order."""
     wanted = set(when)
     if not wanted:
         return []
     times = {at for at, _ in wanted}
     each = [
-        _events(table, number, {table.path: key, "pgh_created_at__in": times}) for number, table in enumerate(tables)
+        _events(table, number, {**scope.condition(table), "pgh_created_at__in": times})
+        for number, table in enumerate(scope.tables)
     ]
     first, *others = [rows.filter(told_place__lte=SHOWN) for rows in each]
     rows = first.union(*others, all=True).order_by("-pgh_created_at", "pgh_context_id", "told_number", "pgh_id")
-    return [one for one in _told(tables, rows) if (one.at, one.context) in wanted]
+    return [one for one in _told(scope.tables, rows) if (one.at, one.context) in wanted]
 
 
 def happened_since(tables: Sequence[Table], key: UUID, **condition: Any) -> list[Happened]:

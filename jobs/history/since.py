@@ -30,10 +30,12 @@ def _events(row: Versioned, edition: int) -> Sequence[Happened]:
 
 def _of_benchmark(mark: Benchmark, edition: int) -> list[Happened]:
     """A mark and its point count as one: walk back from now while the two together are past the edition."""
-    events = happened_since([table_of(Benchmark), table_of(Point, "benchmark")], mark.pk)
+    events = happened_since([table_of(Benchmark), table_of(Point, "pgh_obj__benchmark")], mark.pk)
     now = {Benchmark: mark.version, Point: mark.point.version}
     late: list[Happened] = []
     for one in reversed(events):
+        if one.label == "insert":  # nobody reads what is not there yet
+            continue
         model = Benchmark if one.table.model is Benchmark else Point
         now[model] = one.edition
         if now[Benchmark] + now[Point] - 1 <= edition:

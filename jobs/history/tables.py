@@ -33,6 +33,14 @@ class Table:
     path: str = "pgh_obj"
     is_crew: bool = False
 
+    @property
+    def siting_path(self) -> str | None:
+        """The path from an event to the siting that its row lies under, and so to who may see it."""
+        if self.is_crew:
+            return "visit__siting"
+        path: str | None = getattr(self.model, "siting_path", None)
+        return "pgh_obj" if path == "pk" else path
+
 
 def table_of(model: type[models.Model], path: str = "pgh_obj") -> Table:
     """Return the record of a model's own rows, or of those that ``path`` leads from."""
@@ -63,7 +71,7 @@ def tables_under(model: type[models.Model]) -> tuple[Table, ...]:
         Home: [table_of(HomeContact, "home"), table_of(Siting, "home"), *_under_place("siting__home")],
         Siting: _under_place("siting"),
         Point: [table_of(Support, "point"), table_of(Benchmark, "point")],
-        Benchmark: [table_of(Point, "benchmark")],
+        Benchmark: [table_of(Point, "pgh_obj__benchmark")],
         Visit: [_crew("visit")],
         Customer: [table_of(HomeContact, "customer")],
     }

@@ -113,3 +113,22 @@ def _take_ids(task_id: str, task: Any, **_: Any) -> None:
 def _drop_ids(task_id: str, **_: Any) -> None:
     for token in _set.pop(task_id, []):
         token.var.reset(token)
+
+
+# -- who changes something: a task is named where no person's request does it --------------------------------------
+
+_named: dict[str, Any] = {}
+
+
+@signals.task_prerun.connect
+def _name_task(task_id: str, task: Any, **_: Any) -> None:
+    from jobs.changes import changed_by  # noqa: PLC0415 - as above
+
+    _named[task_id] = changed_by(f"task {task.name}")
+    _named[task_id].__enter__()
+
+
+@signals.task_postrun.connect
+def _forget_task(task_id: str, **_: Any) -> None:
+    if (context := _named.pop(task_id, None)) is not None:
+        context.__exit__()

@@ -2,6 +2,7 @@
 
 import os
 import sys
+from contextlib import AbstractContextManager, nullcontext
 
 from django.core.management import execute_from_command_line
 
@@ -24,6 +25,8 @@ WITHOUT_STORES = {
     *("calc", "check", "collectstatic", "compilemessages", "diffsettings", "findstatic", "help", "makemessages"),
     *("spectacular", "startapp", "version"),
 }
+# What serves others, or changes the schema itself, is not named in the record of changes.
+WITHOUT_NAME = {"dbshell", "flush", "makemigrations", "migrate", "runserver", "sqlmigrate", "testserver"}
 
 
 def run(argv: list[str]) -> int:
@@ -67,9 +70,16 @@ def django(argv: list[str]) -> int:
         if command == "help" and len(argv) <= 2:
             sys.stdout.write(OWN_COMMANDS)
         return 0
-    with stores_for_command(command):
+    with stores_for_command(command), _named(command):
         execute_from_command_line(argv)
     return 0
+
+
+def _named(command: str) -> AbstractContextManager[object]:
+    """Have what a command changes recorded as its doing; a server's changes are those of its requests."""
+    from jobs.changes import changed_by  # noqa: PLC0415 - settings are needed, and the stores that they name
+
+    return nullcontext() if command in WITHOUT_NAME else changed_by(f"manage.py {command}")
 
 
 def _pytest(arguments: list[str]) -> int:
