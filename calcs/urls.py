@@ -2,12 +2,13 @@
 
 from django.urls import path
 
-from calcs import operations_page, views
+from calcs import operations_page, set_aside_page, views
 
 urlpatterns = [
     path("homes/<uuid:pk>/", views.home, name="home"),
     path("surveys/<uuid:pk>/", views.survey, name="survey"),
     path("surveys/<uuid:pk>/progress/", views.survey_progress, name="survey-progress"),
     path("surveys/<uuid:pk>/compute/", views.survey_compute, name="survey-compute"),
+    path("set-aside/", set_aside_page.set_aside, name="set-aside"),
     path("operations/", operations_page.figures, name="operations"),
 ]

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST
 from calcs import services
 from calcs.drawings import LevelMap, draw_level_map
 from calcs.models import Answer
+from calcs.set_aside_page import waiting_for
 from calcs.stack_drawings import draw_stack
 from calcs.survey_page import gather, progress_of, steps_of
 from jobs.models import Connection, Home, HomeContact, Point, Siting, Strap
@@ -25,7 +26,8 @@ from surveys.models import Reading, Survey
 def home(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """A home: where it stands, what was measured there, and what is under it."""
     found = get_object_or_404(_with_all(Home.objects.visible_to(request.user)), pk=pk)
-    return render(request, "calcs/home.html", {"home": found, "unit": request.user.length_unit})
+    context = {"home": found, "unit": request.user.length_unit, "set_aside": waiting_for(request.user).count()}
+    return render(request, "calcs/home.html", context)
 
 
 def _with_all(homes: QuerySet[Home]) -> QuerySet[Home]:
@@ -71,6 +73,7 @@ def survey(request: SignedInRequest, pk: UUID) -> HttpResponse:
     context = {
         "page": found,
         "survey": found.survey,
+        "set_aside": waiting_for(request.user).count(),
         "maps": [_drawn(level_map) for level_map in found.maps],
         "work": [
             (work, _svg(draw_stack(work.stack.picture)) if work.stack and work.stack.picture else "")
