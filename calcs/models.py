@@ -1,10 +1,10 @@
 """What it means: stored calculations, which of them answers for a survey, and the plans that came out."""
 
-import datetime
 from typing import Self
 
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q
+from django.db.models.functions import Now
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -20,9 +20,15 @@ class CalculationQuerySet(CompanyQuerySet["Calculation"]):
         """Return those that are waiting, running or done: only one such row an input may exist."""
         return self.filter(state__in=["queued", "running", "done"])
 
-    def expired(self, at: datetime.datetime | None = None) -> Self:
-        """Return running ones whose lease has run out: their worker is gone."""
-        return self.filter(state="running", lease_until__lt=at or timezone.now())
+    def expired(self) -> Self:
+        """Return running ones whose lease has run out, by the database's clock: their worker is gone."""
+        return self.filter(state="running", lease_until__lt=Now())
+
+    def dead_letters(self) -> Self:
+        """Return those that ended without an answer and still stand: no other has taken their place."""
+        stands = Answer.objects.filter(calculation=OuterRef("pk"), revision=F("survey__revision"))
+        checks = Plan.objects.current().filter(Q(stacks=OuterRef("pk")) | Q(straps=OuterRef("pk")))
+        return self.filter(Exists(stands) | Exists(checks), state__in=["failed", "timed_out"])
 
 
 class Calculation(Keyed):
@@ -50,7 +56,7 @@ class Calculation(Keyed):
     error = models.JSONField(null=True, help_text="code, message and field")
     requested_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, related_name="calculations")
     created_at = models.DateTimeField(default=timezone.now)
-    queued_at = models.DateTimeField(default=timezone.now)
+    queued_at = models.DateTimeField(db_default=Now())
     started_at = models.DateTimeField(null=True)
     finished_at = models.DateTimeField(null=True)
 

@@ -1,14 +1,18 @@
-"""Runs one stored calculation: takes it, computes, and stores the answer only while the attempt is still its own."""
+"""Runs one stored calculation: takes it, computes, and stores the answer only while the attempt is still its own.
+
+All times are the database's: the clocks of the workers' machines need not agree.
+"""
 
 import datetime
+import logging
 import uuid
 from typing import Any
 
 from celery.exceptions import SoftTimeLimitExceeded
 from django.conf import settings
-from django.db import transaction
-from django.db.models import F
-from django.utils import timezone
+from django.db import InterfaceError, OperationalError, transaction
+from django.db.models import F, QuerySet
+from django.db.models.functions import Now
 
 from calcs import chain, codec
 from calcs.engine.errors import EngineError
@@ -17,6 +21,7 @@ from calcs.models import Calculation
 from surveys.models import Survey
 
 State = Calculation.State
+logger = logging.getLogger(__name__)
 
 
 def run(calculation_id: uuid.UUID) -> list[uuid.UUID]:
@@ -24,6 +29,7 @@ def run(calculation_id: uuid.UUID) -> list[uuid.UUID]:
 
     Does nothing when the calculation is not waiting: it was delivered twice, or somebody else has it.
     A wrong input fails with the engine's words; anything unforeseen fails too, and is raised again for the log.
+    Trouble of the database is no fault of the question: that one is put back.
     """
     calculation = _take(calculation_id)
     if calculation is None:
@@ -35,6 +41,9 @@ def run(calculation_id: uuid.UUID) -> list[uuid.UUID]:
         _fail(calculation, State.FAILED, code=code, message=error.message, field=error.field)
     except SoftTimeLimitExceeded:
         _fail(calculation, State.TIMED_OUT, code="timed_out", message="No answer within the time allowed.")
+    except (OperationalError, InterfaceError):
+        _put_back(calculation)
+        raise
     except Exception:
         _fail(
             calculation,
@@ -48,12 +57,11 @@ def run(calculation_id: uuid.UUID) -> list[uuid.UUID]:
 
 def _take(calculation_id: uuid.UUID) -> Calculation | None:
     """Take a waiting calculation by a conditional UPDATE: one row changed means it is mine."""
-    now = timezone.now()
     taken = Calculation.objects.filter(pk=calculation_id, state=State.QUEUED).update(
         state=State.RUNNING,
         attempt=F("attempt") + 1,
-        started_at=now,
-        lease_until=now + datetime.timedelta(seconds=settings.CALCULATION_LEASE_S),
+        started_at=Now(),
+        lease_until=Now() + datetime.timedelta(seconds=settings.CALCULATION_LEASE_S),
     )
     return Calculation.objects.get(pk=calculation_id) if taken else None
 
@@ -78,6 +86,28 @@ def _fail(calculation: Calculation, state: Calculation.State, *, code: str, mess
     _set(calculation, state, error={"code": code, "message": message, "field": field})
 
 
+def _put_back(calculation: Calculation) -> None:
+    """Have the sweeper send it once more, or give up as it would; where even that fails, the lease runs out."""
+    try:
+        if calculation.attempt >= settings.CALCULATION_ATTEMPTS:
+            _set(calculation, State.FAILED, error=gave_up())
+        else:
+            _mine(calculation).update(state=State.QUEUED, lease_until=None, queued_at=Now())
+    except (OperationalError, InterfaceError):
+        logger.warning("the database is away: calculation %s waits for its lease to run out", calculation.pk)
+
+
+def gave_up() -> dict[str, str]:
+    """Return the error of a calculation that was tried as often as is allowed."""
+    times = settings.CALCULATION_ATTEMPTS
+    message = f"No answer after {times} attempts: each time the worker was lost or the database was away."
+    return {"code": "gave_up", "message": message, "field": ""}
+
+
 def _set(calculation: Calculation, state: Calculation.State, **fields: Any) -> bool:
-    mine = Calculation.objects.filter(pk=calculation.pk, state=State.RUNNING, attempt=calculation.attempt)
-    return bool(mine.update(state=state, lease_until=None, finished_at=timezone.now(), **fields))
+    ended = {"state": state, "lease_until": None, "finished_at": Now(), **fields}
+    return bool(_mine(calculation).update(**ended))
+
+
+def _mine(calculation: Calculation) -> QuerySet[Calculation]:
+    return Calculation.objects.filter(pk=calculation.pk, state=State.RUNNING, attempt=calculation.attempt)

@@ -1,12 +1,13 @@
 """Calculations, answers and plans over the API: to read, and to ask for."""
 
 import uuid
-from typing import Any
+from typing import Any, cast
 
 from django.db.models import QuerySet
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from drf_spectacular.utils import OpenApiResponse, extend_schema
+from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
@@ -16,9 +17,11 @@ from rest_framework.viewsets import ReadOnlyModelViewSet
 from calcs.api import serializers
 from calcs.api.filters import PlanFilter
 from calcs.models import Answer, Calculation, Plan
-from calcs.services import request_calculations
+from calcs.services import request_calculations, run_again
+from jobs.errors import DomainError
 from jobs.models import User
 from jobs.models.base import CompanyQuerySet
+from jobs.rights import MANAGER, is_manager, refusal
 from surveys.models import Survey
 
 
@@ -50,6 +53,23 @@ class CalculationViewSet(ReadViewSet):
         rows = super().get_queryset()
         return rows.defer("input", "result", "error") if self.action == "list" else rows.select_related("survey")
 
+    @extend_schema(
+        request=None,
+        responses={
+            202: OpenApiResponse(
+                serializers.CalculationSerializer,
+                description="Asked; Location holds the address of the calculation that runs in its place.",
+            )
+        },
+    )
+    @action(detail=True, methods=["post"], url_path="run-again")
+    def run_again(self, request: Request, pk: str) -> Response:
+        """Run one that failed again, as a new row; one that did not fail stays, and comes back. For managers."""
+        if not is_manager(request.user):
+            raise DomainError("permission_denied", refusal(MANAGER), status=403)
+        again = run_again(self.get_object(), by=cast(User, request.user))
+        return _accepted(again)
+
 
 class AnswerViewSet(ReadViewSet):
     """Which calculations stand for a survey, one a kind."""
@@ -79,6 +99,8 @@ class PlanViewSet(ReadViewSet):
 class SurveyCalculationsView(APIView):
     """Asking for what follows from a survey's readings."""
 
+    rights_model = Calculation
+
     @extend_schema(
         request=None,
         responses={
@@ -93,8 +115,12 @@ class SurveyCalculationsView(APIView):
         survey = get_object_or_404(Survey.objects.visible_to(request.user), pk=survey_id)
         by = request.user if isinstance(request.user, User) else None
         calculation = request_calculations(survey, by=by)
-        return Response(
-            serializers.CalculationSerializer(calculation).data,
-            status=202,
-            headers={"Location": reverse("calculation-detail", args=[calculation.pk])},
-        )
+        return _accepted(calculation)
+
+
+def _accepted(calculation: Calculation) -> Response:
+    return Response(
+        serializers.CalculationSerializer(calculation).data,
+        status=202,
+        headers={"Location": reverse("calculation-detail", args=[calculation.pk])},
+    )

@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 from celery.exceptions import SoftTimeLimitExceeded
-from django.db import IntegrityError, transaction
+from django.conf import settings
+from django.db import IntegrityError, InterfaceError, OperationalError, transaction
 from django.utils import timezone
 
 from calcs import chain, runner
@@ -123,6 +124,38 @@ def test_running_out_of_time_is_told_apart(levels: Calculation, monkeypatch: pyt
     assert levels.state == "timed_out"
     assert levels.error is not None
     assert levels.error["code"] == "timed_out"
+
+
+@pytest.mark.parametrize("error", [OperationalError("the server closed the connection"), InterfaceError("closed")])
+def test_trouble_of_the_database_puts_it_back_until_the_attempts_are_used_up(
+    levels: Calculation, monkeypatch: pytest.MonkeyPatch, error: Exception
+) -> None:
+    solve_with(monkeypatch, raising(error))
+    for attempt in range(1, settings.CALCULATION_ATTEMPTS):
+        with pytest.raises(type(error)):
+            runner.run(levels.pk)
+        levels.refresh_from_db()
+        assert (levels.state, levels.attempt, levels.lease_until, levels.error) == ("queued", attempt, None, None)
+    with pytest.raises(type(error)):
+        runner.run(levels.pk)
+    levels.refresh_from_db()
+    assert levels.state == "failed"
+    assert levels.error is not None
+    assert levels.error["code"] == "gave_up"
+
+
+def test_putting_back_leaves_alone_what_is_another_attempts(
+    levels: Calculation, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def slow(document: Any) -> Any:
+        Calculation.objects.filter(pk=levels.pk).update(attempt=2)
+        raise OperationalError("the server closed the connection")
+
+    solve_with(monkeypatch, slow)
+    with pytest.raises(OperationalError):
+        runner.run(levels.pk)
+    levels.refresh_from_db()
+    assert (levels.state, levels.attempt) == ("running", 2)
 
 
 def test_a_fault_in_what_follows_leaves_neither_result_nor_followers(

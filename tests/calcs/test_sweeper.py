@@ -4,10 +4,11 @@ import datetime
 from typing import Any
 
 import pytest
+import time_machine
 from django.conf import settings
 from django.utils import timezone
 
-from calcs import chain, sweeper
+from calcs import chain, runner, sweeper
 from calcs.models import Answer, Calculation
 from surveys.models import Survey
 from tests.calcs.working import read_survey, submit, work_off
@@ -49,19 +50,48 @@ def test_after_the_last_attempt_it_ends_with_a_plain_word(levels: Calculation) -
     set_fields(levels, state="running", attempt=settings.CALCULATION_ATTEMPTS, lease_until=timezone.now() - MINUTE)
     assert sweeper.find_work() == []
     levels.refresh_from_db()
-    assert (levels.state, levels.lease_until) == ("timed_out", None)
+    assert (levels.state, levels.lease_until) == ("failed", None)
     assert levels.error == {
         "code": "gave_up",
-        "message": "The worker was lost 3 times before it had an answer.",
+        "message": "No answer after 3 attempts: each time the worker was lost or the database was away.",
         "field": "",
     }
+    assert levels in Calculation.objects.dead_letters()
+
+
+def wait_long() -> None:
+    Calculation.objects.update(
+        queued_at=timezone.now() - datetime.timedelta(seconds=settings.CALCULATION_RESEND_S + 1)
+    )
 
 
 def test_what_waits_long_is_sent_again_once_a_while(levels: Calculation) -> None:
-    later = timezone.now() + datetime.timedelta(seconds=settings.CALCULATION_RESEND_S + 1)
-    waiting = set(Calculation.objects.values_list("pk", flat=True))
-    assert set(sweeper.find_work(later)) == waiting
-    assert sweeper.find_work(later) == []
+    wait_long()
+    assert set(sweeper.find_work()) == set(Calculation.objects.values_list("pk", flat=True))
+    assert sweeper.find_work() == []
+
+
+def test_a_long_queue_is_not_sent_again_all_at_once(levels: Calculation, monkeypatch: pytest.MonkeyPatch) -> None:
+    wait_long()
+    monkeypatch.setattr(sweeper, "MOST_SENT_AGAIN", 1)
+    first, second = sweeper.find_work(), sweeper.find_work()
+    assert (len(first), len(second)) == (1, 1)
+    assert {*first, *second} == set(Calculation.objects.values_list("pk", flat=True))
+
+
+@pytest.mark.parametrize("hours", [-5, 5])
+def test_the_clock_of_the_machine_that_sweeps_or_works_does_not_matter(levels: Calculation, hours: int) -> None:
+    off = timezone.now() + datetime.timedelta(hours=hours)
+    with time_machine.travel(off):
+        runner._take(levels.pk)
+        assert sweeper.find_work() == []
+        levels.refresh_from_db()
+        assert levels.lease_until is not None
+    left_s = (levels.lease_until - timezone.now()).total_seconds()
+    assert 0 < left_s <= settings.CALCULATION_LEASE_S
+    set_fields(levels, lease_until=timezone.now() - MINUTE)
+    with time_machine.travel(off):
+        assert sweeper.find_work() == [levels.pk]
 
 
 def test_a_submitted_survey_nobody_asked_about_is_asked_about(survey: Survey) -> None:

@@ -100,6 +100,23 @@ def test_a_done_one_shows_input_result_and_progress(api: APIClient, survey: Surv
     assert shown["progress"] == {"queued": 0, "running": 0, "done": done, "failed": 0, "timed_out": 0}
 
 
+def test_a_manager_runs_a_failed_one_again(
+    api_for: Callable[[User], APIClient], manager: User, api: APIClient, survey: Survey
+) -> None:
+    failed = chain.ask(survey.pk).root
+    error = {"code": "gave_up", "message": "-", "field": ""}
+    Calculation.objects.filter(pk=failed.pk).update(state="failed", error=error)
+    address = f"{CALCULATIONS}{failed.pk}/run-again/"
+    assert (api.post(address).status_code, APIClient().post(address).status_code) == (403, 401)
+    assert api_for(manager).get(address).status_code == 405
+    first, second = (api_for(manager).post(address) for _ in range(2))
+    assert (first.status_code, first.data["state"], first.data["requested_by"]) == (202, "queued", manager.pk)
+    assert first["Location"] == second["Location"] == f"{CALCULATIONS}{standing(survey, 'levels').pk}/"
+    assert first.data["id"] != str(failed.pk)
+    unknown = api_for(manager).post(f"{CALCULATIONS}{survey.pk}/run-again/")
+    assert unknown.status_code == 404
+
+
 def test_an_error_speaks_of_points_by_their_labels(api: APIClient, survey: Survey) -> None:
     setup = SetupFactory(survey=survey, code="S9")
     lost = survey.siting.points.create(**{**_PLACE, "label": "Q1"})
