@@ -1,8 +1,12 @@
 """Who made a change: the database's triggers are told the person of a request, or the program that did it."""
 
+from typing import Any
+
 import pghistory
 from django.http import HttpRequest, HttpResponse
 from pghistory.middleware import HistoryMiddleware
+
+from jobs.project.logs import safe_path
 
 
 class ChangesMiddleware(HistoryMiddleware):
@@ -15,6 +19,11 @@ class ChangesMiddleware(HistoryMiddleware):
         else:
             answer = super().__call__(request)  # type: ignore[no-untyped-call]  # the library's own gap
         return answer
+
+    def get_context(self, request: HttpRequest) -> dict[str, Any]:
+        """Leave secrets in addresses, of invitations say, out of what is kept for ever."""
+        known: dict[str, Any] = super().get_context(request)
+        return known | {"url": safe_path(request.path)}
 
 
 def changed_by(program: str) -> pghistory.context:

@@ -26,6 +26,7 @@ task_id: ContextVar[str] = ContextVar("task_id", default="")
 current_request: ContextVar[HttpRequest | None] = ContextVar("current_request", default=None)
 
 ID_HEADER = "X-Request-ID"
+_IN_META = "releveling.request_id"
 _WELL_FORMED = re.compile(r"[A-Za-z0-9._-]{8,64}")
 _UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.IGNORECASE)
 _KNOWN_WORD = re.compile(r"[a-z0-9_-]{1,24}(\.[a-z]{2,4})?")
@@ -43,6 +44,7 @@ class RequestIds:
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         """Answer the request under its id: the proxy's own, where there is one that is trusted, or a new one."""
         key = _id_of(request)
+        request.META[_IN_META] = key  # for Django's own lines, some of which come when this has ended
         tokens = (request_id.set(key), current_request.set(request))
         began = perf_counter()
         try:
@@ -77,13 +79,14 @@ def _is_plain(part: str) -> bool:
 
 def facts_of(record: logging.LogRecord) -> dict[str, Any]:
     """Return what a line says, in order; ids that are not known are left out."""
-    request = current_request.get()
+    of_record = getattr(record, "request", None)
+    request = current_request.get() or (of_record if isinstance(of_record, HttpRequest) else None)
     known = {
         "time": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds"),
         "level": record.levelname,
         "logger": record.name,
         "message": one_line(_message(record)),
-        "request_id": request_id.get(),
+        "request_id": request_id.get() or (request.META.get(_IN_META, "") if request else ""),
         "task_id": task_id.get(),
         "user": _user_key(request),
         "path": safe_path(unquote(request.path)) if request else "",

@@ -88,6 +88,11 @@ class TestIds:
         assert "private" not in "".join(kept.lines)
         assert crew.username not in "".join(kept.lines)
 
+    def test_lines_that_come_after_the_answer_have_the_id_too(self, client: Client, kept: Kept) -> None:
+        answer = client.get("/api/v1/homes/")
+        line = next(found for found in map(json.loads, kept.lines) if found["message"] == "401 Unauthorized")
+        assert line["request_id"] == answer["X-Request-ID"]
+
     def test_lines_of_a_task_carry_the_id_of_the_request_that_asked(
         self, real_worker: RealWorker, client_for: Callable[[User], Client], manager: User
     ) -> None:
