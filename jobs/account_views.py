@@ -17,6 +17,7 @@ from django.views.decorators.http import require_POST
 
 from jobs import accounts, browsers, lockout, sessions
 from jobs.account_forms import ChangePasswordForm, NewPersonForm, ResetPasswordForm, StartForm, put_error
+from jobs.editing import saved
 from jobs.errors import DomainError
 from jobs.forms import AccountForm
 from jobs.models import Company, DeviceToken, Role, User
@@ -111,10 +112,9 @@ class SetPassword(PasswordResetConfirmView):
 def account(request: SignedInRequest) -> HttpResponse:
     """A person's language and unit, and where they are signed in."""
     form = AccountForm(request.POST or None, instance=request.user)
-    if request.method == "POST" and form.is_valid():
-        user = form.save()
+    if request.method == "POST" and form.is_valid() and saved(form):
         messages.success(request, _("Kept."))
-        return cast(HttpResponse, speak(redirect("account"), user))
+        return cast(HttpResponse, speak(redirect("account"), form.instance))
     context = {
         "form": form,
         "roles": _role_words(request.user.roles),

@@ -53,7 +53,7 @@ class VersionedForm(ModelForm):
 
     def tell_clash(self, version: int) -> None:
         """Show what was changed since ``version``, beside what was typed; a second try is from the newest."""
-        row = type(self.instance)._default_manager.get(pk=self.instance.pk)
+        row = self.instance._meta.model._default_manager.get(pk=self.instance.pk)
         self.clashes = [
             Clash(theirs=theirs, typed=self._typed(theirs.field)) for theirs in changes_since(row, version)
         ]

@@ -1,12 +1,13 @@
 """Forms of the pages: signing in, a person's own settings, and what a layout is generated from."""
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm
 from django.utils.translation import gettext_lazy as _
 
 from calcs.engine.errors import InvalidInput
+from jobs.editing import VersionedForm
 from jobs.layout import Layout, LayoutSpec, generate
 from jobs.models import Home, User
 
@@ -24,13 +25,7 @@ class SignInForm(AuthenticationForm):
         self.label_suffix = ""
 
 
-if TYPE_CHECKING:
-    UserForm = forms.ModelForm[User]
-else:
-    UserForm = forms.ModelForm  # takes no parameter when it runs
-
-
-class AccountForm(UserForm):
+class AccountForm(VersionedForm):
     """What a person chooses for himself."""
 
     class Meta:

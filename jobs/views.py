@@ -98,10 +98,13 @@ def demo_sign_in(request: HttpRequest, token: str) -> HttpResponseBase:
 def home_list(request: SignedInRequest) -> HttpResponse:
     """Where everyone starts: the visits that matter to this person, and all homes."""
     query = request.GET.get("q", "").replace("\x00", "").strip()
-    homes = _homes_matching(Home.objects.visible_to(request.user).standing(), query)
+    is_archive = request.GET.get("archived") == "yes"
+    visible = Home.objects.visible_to(request.user)
+    homes = _homes_matching(visible.filter(archived_at__isnull=not is_archive), query)
     context = {
         "page": Paginator(homes, HOMES_A_PAGE).get_page(request.GET.get("page")),
         "query": query,
+        "is_archive": is_archive,
         "visits": _next_visits(request.user),
         "shows_own_visits": _works_below(request.user),
     }

@@ -3,11 +3,13 @@
 from dataclasses import dataclass
 
 from django import template
+from django.db.models import Model
 from django.utils.translation import gettext as _
 
 from jobs.history import Change, Entry, FieldChange
 from jobs.history.types import Did
 from jobs.history.words import thing_words
+from jobs.rights import Act, may
 
 register = template.Library()
 
@@ -20,6 +22,12 @@ class Group:
 
     words: str
     fields: tuple[FieldChange, ...]
+
+
+@register.filter
+def may_archive(user: object, row: Model) -> bool:
+    """Tell whether a person may archive a row and restore it."""
+    return may(user, Act.ARCHIVE, type(row))
 
 
 @register.filter

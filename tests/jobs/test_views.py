@@ -165,22 +165,71 @@ class TestHomeList:
 @pytest.mark.django_db
 class TestAccount:
     def test_unit_and_language_are_kept(self, client_for: ClientFor, crew: User) -> None:
-        response = client_for(crew).post(reverse("account"), {"language": "es", "length_unit": "mm"})
+        response = client_for(crew).post(
+            reverse("account"), {"language": "es", "length_unit": "mm", "version": crew.version}
+        )
         assert response.cookies["django_language"].value == "es"
         crew.refresh_from_db()
         assert (crew.language, crew.length_unit) == ("es", "mm")
 
     def test_unknown_unit_is_refused_at_its_field(self, client_for: ClientFor, crew: User) -> None:
-        response = client_for(crew).post(reverse("account"), {"language": "en", "length_unit": "ell"})
+        response = client_for(crew).post(
+            reverse("account"), {"language": "en", "length_unit": "ell", "version": crew.version}
+        )
         assert list(response.context["form"].errors) == ["length_unit"]
         assert 'aria-invalid="true"' in response.content.decode()
 
     def test_nobody_gets_another_role_here(self, client_for: ClientFor, crew: User) -> None:
         client_for(crew).post(
-            reverse("account"), {"language": "en", "length_unit": "in", "roles": "manager", "is_superuser": "1"}
+            reverse("account"),
+            {"language": "en", "length_unit": "in", "version": 1, "roles": "manager", "is_superuser": "1"},
         )
         crew.refresh_from_db()
         assert (crew.roles, crew.is_superuser) == (["crew"], False)
+
+    def test_somebody_elses_change_meanwhile_is_shown_beside_ones_own(
+        self, client_for: ClientFor, crew: User
+    ) -> None:
+        client = client_for(crew)
+        User.objects.filter(pk=crew.pk).update(language="es", phone="555 0105")
+        typed = {"language": "en", "length_unit": "mm", "version": crew.version}
+        page = client.post(reverse("account"), typed)
+        assert [(one.theirs.field, one.typed) for one in page.context["form"].clashes] == [
+            ("phone", None),
+            ("language", "English"),
+        ]
+        assert "Nothing was saved yet" in page.content.decode()
+        assert client.post(reverse("account"), typed | {"version": page.context["form"]["version"].value()})
+        crew.refresh_from_db()
+        assert (crew.language, crew.length_unit, crew.phone) == ("en", "mm", "555 0105")
+
+
+@pytest.mark.django_db
+class TestArchive:
+    def test_a_home_is_archived_and_restored_on_its_page(self, client_for: ClientFor, office: User) -> None:
+        home = HomeFactory(name="the blue one")
+        client = client_for(office)
+        client.post(reverse("home-archive", args=[home.pk]))
+        page = client.get(reverse("home", args=[home.pk])).content.decode()
+        assert "Archived on" in page
+        assert list(client.get(reverse("home-list")).context["page"].object_list) == []
+        archived = client.get(reverse("home-list"), {"archived": "yes"})
+        assert list(archived.context["page"].object_list) == [home]
+        client.post(reverse("home-restore", args=[home.pk]))
+        assert list(client.get(reverse("home-list")).context["page"].object_list) == [home]
+        told = client.get(reverse("home-changes", args=[home.pk])).content.decode()
+        assert "Restored home" in told
+        assert "Archived home" in told
+
+    def test_who_may_not_archive_has_no_button_and_is_refused(self, client_for: ClientFor, lead: User) -> None:
+        home = HomeFactory()
+        client = client_for(lead)
+        address = reverse("home-archive", args=[home.pk])
+        assert address not in client.get(reverse("home", args=[home.pk])).content.decode()
+        assert client.post(address).status_code == 403
+        assert client.get(address).status_code == 405
+        home.refresh_from_db()
+        assert home.archived_at is None
 
 
 @pytest.mark.django_db
