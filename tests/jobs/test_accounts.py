@@ -306,7 +306,12 @@ class TestMail:
         assert link not in client_for(manager).get(reverse("people")).content.decode()  # shown once
 
     @pytest.mark.parametrize(
-        "backend", [f"{__name__}.DeadServer", "django.core.mail.backends.dummy.EmailBackend"], ids=["dead", "none"]
+        "backend",
+        [
+            f"{__name__}.DeadServer",
+            *(f"django.core.mail.backends.{name}.EmailBackend" for name in ("dummy", "console")),
+        ],
+        ids=["dead", "none", "printed"],
     )
     def test_no_mail_loses_nothing(
         self, manager: User, client_for: ClientFor, settings: Settings, backend: str
