@@ -4,6 +4,7 @@ from collections.abc import Callable
 from typing import Any
 
 import django_filters
+from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework import mixins, status
 from rest_framework.request import Request
@@ -16,9 +17,24 @@ from jobs.field_work import note, note_strap_check, note_work_time
 from jobs.models import Finding, StrapCheck, WorkTime
 
 
+class FromPhoneSchema(AutoSchema):
+    """Tells that a row sent again is answered too."""
+
+    def get_response_serializers(self) -> Any:
+        """Describe both answers of adding."""
+        found = super().get_response_serializers()
+        if self.method != "POST":
+            return found
+        return {
+            200: OpenApiResponse(found, description="Sent before, with the same content."),
+            201: OpenApiResponse(found, description="Added."),
+        }
+
+
 class FromPhoneViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, GenericViewSet[Any]):
     """Rows that a phone makes: added once, and never changed."""
 
+    schema = FromPhoneSchema()
     http_method_names = ["get", "post", "head", "options"]
     keep: Callable[[Any], bool]  # stores a row and tells whether it is new
 
