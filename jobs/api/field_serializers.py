@@ -43,6 +43,7 @@ def show_only_visible(fields: Mapping[str, serializers.Field[Any, Any, Any, Any]
         rows = getattr(field, "queryset", None)
         if hasattr(rows, "visible_to"):
             field.queryset = rows.visible_to(person)  # type: ignore[attr-defined]  # only related fields come here
+            field.error_messages["does_not_exist"] = _("There is no such thing, or it is not yours to see.")
 
 
 def check_places(siting_id: Any, **rows: Any) -> None:

@@ -45,10 +45,16 @@ class Taking:
         """Return whose entry it is."""
         return self.people[entry.author_id]
 
+    def taken_at(self, entry: Entry) -> datetime.datetime:
+        """Return when an entry was noted, by the device's clock put right."""
+        return self.parcel.right(entry.noted_at or self.parcel.received_at)
+
     def noted_at(self, entry: Entry) -> datetime.datetime:
-        """Return when an entry was noted, by a clock that is right; nothing is noted after it came in."""
-        at = self.parcel.right(entry.noted_at or self.parcel.received_at)
-        return min(at, self.parcel.received_at)
+        """Return the same for what is ordered by time; nothing is noted after it came in.
+
+        Readings keep their times: what counts of those is how long after one another they were made.
+        """
+        return min(self.taken_at(entry), self.parcel.received_at)
 
 
 def _fields(taking: Taking, entry: Entry, serializer_class: type[RowSerializer]) -> dict[str, Any]:
