@@ -72,6 +72,7 @@ def environment(database_url: str) -> dict[str, str]:
         "BROKER_URL": "redis://127.0.0.1:1/0",
         "DJANGO_SETTINGS_MODULE": "jobs.project.settings",
         "PYTHONWARNINGS": "default",
+        "REQUESTS_A_MINUTE": "person=10000000,sync=10000000",  # no phone sends like this
     }
 
 
@@ -92,7 +93,7 @@ def test_posting_sixty_readings(
 ) -> None:
     gunicorn = ["-m", "gunicorn", "jobs.project.wsgi", "--workers", "4", "--no-control-socket"]
     granian = ["-m", "granian", "--interface", "asgi", "--workers", "2", "tests.benchmarks.peer_ingest:app"]
-    runs: dict[str, list[Run]] = {"service": [], "peer": [], "psycopg": []}
+    runs: dict[str, list[Run]] = {"service": [], "its sync": [], "peer": [], "psycopg": []}
     with (
         serve(gunicorn, environment, tmp_path / "service.log", bind=lambda port: ["-b", f"127.0.0.1:{port}"]) as ours,
         serve(
@@ -104,6 +105,7 @@ def test_posting_sixty_readings(
     ):
         for _ in range(RUNS):
             runs["service"].append(measure(lambda crew: posting(ours, "/api/v1", seed, crew, typed="14 3/16")))
+            runs["its sync"].append(measure(lambda crew: syncing(ours, seed, crew)))
             runs["peer"].append(measure(lambda crew: posting(theirs, "", seed, crew, typed="14.1875")))
             runs["psycopg"].append(measure(lambda crew: inserting(environment["DATABASE_URL"], seed, crew)))
     with capsys.disabled():
@@ -185,18 +187,57 @@ def bodies(seed: Seed, crew: int, typed: str) -> Iterator[bytes]:
 
 
 def posting(port: int, prefix: str, seed: Seed, crew: int, *, typed: str) -> Generator[None]:
+    """Post batches of readings."""
+    address = f"{prefix}/surveys/{seed['surveys'][crew]['survey']}/readings/"
+    secret = seed["surveys"][crew]["secret"]
+    return post(port, address, secret, bodies(seed, crew, typed), lambda answer: answer.get("received"))
+
+
+def syncing(port: int, seed: Seed, crew: int) -> Generator[None]:
+    """Send the same readings as a phone's entries."""
+    return post(port, "/api/v1/sync/", seed["surveys"][crew]["secret"], parcels(seed, crew), count_taken)
+
+
+def count_taken(answer: Any) -> int:
+    """Return how many entries were taken."""
+    return [result["state"] for result in answer["results"]].count("taken")
+
+
+def parcels(seed: Seed, crew: int) -> Iterator[bytes]:
+    """The bodies as entries of a phone."""
+    beside = ("id", "sequence", "taken_at", "device")
+    made = []
+    for body in bodies(seed, crew, "14 3/16"):
+        entries = [
+            {
+                "id": reading["id"],
+                "kind": "reading",
+                "sequence": reading["sequence"],
+                "noted_at": reading["taken_at"],
+                "body": {name: value for name, value in reading.items() if name not in beside},
+            }
+            for reading in json.loads(body)["readings"]
+        ]
+        now = "2026-03-03T18:00:00Z"
+        made.append(msgspec.json.encode({"device": "truck 2 phone", "device_time": now, "entries": entries}))
+    return iter(made)
+
+
+def post(
+    port: int, address: str, secret: str, made: Iterator[bytes], stored: Callable[[Any], Any]
+) -> Generator[None]:
     """Post over one connection, opened anew only when the server closes it."""
     head = (
-        f"POST {prefix}/surveys/{seed['surveys'][crew]['survey']}/readings/ HTTP/1.1\r\nHost: 127.0.0.1\r\n"
-        f"Authorization: Bearer {seed['secret']}\r\nContent-Type: application/json\r\nContent-Length: "
+        f"POST {address} HTTP/1.1\r\nHost: 127.0.0.1\r\n"
+        f"Authorization: Bearer {secret}\r\nContent-Type: application/json\r\nContent-Length: "
     ).encode()
     connection: socket.socket | None = None
     try:
-        for body in bodies(seed, crew, typed):
+        for body in made:
             connection = connection or socket.create_connection(("127.0.0.1", port))
             connection.sendall(head + str(len(body)).encode() + b"\r\n\r\n" + body)
             answer, stays_open = receive(connection)
-            if json.loads(answer).get("received") != READINGS:
+            if stored(json.loads(answer)) != READINGS:
                 raise AssertionError(answer)
             if not stays_open:
                 connection.close()
