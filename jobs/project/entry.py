@@ -6,6 +6,7 @@ from contextlib import AbstractContextManager, nullcontext
 
 from django.core.management import execute_from_command_line
 
+from calcs.soak.run import main as run_soak
 from jobs.project.services import ServiceError, StopAsked
 from jobs.project.services.command import stores_for_command
 from jobs.project.services.demo import main as serve_demo
@@ -16,6 +17,7 @@ OWN_COMMANDS = """
     demo      start everything, run the demo, serve it until Ctrl-C (--port N, --once)
     test      run the tests (arguments go to pytest)
     bench     run the benchmarks (arguments go to pytest)
+    soak      kill everything at random under load, then compare (--minutes N, --clients N, --seed N)
     install   make .venv with everything for development
 """
 # All tests together take minutes: on as many processors as there are, each file on one, as some share a worker.
@@ -33,7 +35,7 @@ def run(argv: list[str]) -> int:
     """Run one command and return its exit code; trouble with the services is one line."""
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "jobs.project.settings")
     command = argv[1] if len(argv) > 1 else "help"
-    own = {"demo": demo, "test": test, "bench": bench, "install": installed}
+    own = {"demo": demo, "test": test, "bench": bench, "soak": soak, "install": installed}
     try:
         return own.get(command, django)(argv)
     except ServiceError as error:
@@ -55,6 +57,10 @@ def test(argv: list[str]) -> int:
 def bench(argv: list[str]) -> int:
     chosen = [argument for argument in argv[2:] if not argument.startswith("-") and "test" in argument]
     return _pytest(["-s", *([] if chosen else ["tests/benchmarks"]), *argv[2:]])
+
+
+def soak(argv: list[str]) -> int:
+    return run_soak(argv[2:])
 
 
 def installed(argv: list[str]) -> int:

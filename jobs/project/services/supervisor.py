@@ -36,6 +36,7 @@ class Supervisor:
 
     places: Places
     embedded: bool = True
+    longest_wait_s: float = LONGEST_WAIT_S
     address: str = ""
     began_at: float = field(default_factory=time.monotonic)
     stopping: bool = False
@@ -137,7 +138,7 @@ class Supervisor:
                 one.wait_s = FIRST_WAIT_S
             self.say(f"{name} stopped by itself ({_how(code)}); starting it again in {one.wait_s:g} s")
             one.start_again_at = now + one.wait_s
-            one.wait_s = min(2 * one.wait_s, LONGEST_WAIT_S)
+            one.wait_s = min(2 * one.wait_s, self.longest_wait_s)
         elif now >= one.start_again_at:
             try:
                 one.child.start()
@@ -146,7 +147,7 @@ class Supervisor:
             except ServiceError as error:
                 self.say(f"{name}: {error}; trying again in {one.wait_s:g} s")
                 one.start_again_at = now + one.wait_s
-                one.wait_s = min(2 * one.wait_s, LONGEST_WAIT_S)
+                one.wait_s = min(2 * one.wait_s, self.longest_wait_s)
 
     def _stop(self) -> None:
         """Stop what uses the stores first, then the stores: 3 s together if nothing obeys."""
