@@ -131,4 +131,4 @@ def _name_task(task_id: str, task: Any, **_: Any) -> None:
 @signals.task_postrun.connect
 def _forget_task(task_id: str, **_: Any) -> None:
     if (context := _named.pop(task_id, None)) is not None:
-        context.__exit__()
+        context.__exit__(None, None, None)
