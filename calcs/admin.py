@@ -1,6 +1,6 @@
 """Calculations, answers and plans in the admin: to look at, and to run a failed calculation again."""
 
-from typing import TYPE_CHECKING, Any
+from typing import Any, get_args
 
 from django.contrib import admin
 from django.db.models import QuerySet
@@ -10,30 +10,23 @@ from django.utils.timesince import timesince
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from calcs.models import Answer, Calculation, Plan
-from calcs.services import run_again
+from calcs.engine.kinds import KINDS
+from calcs.engine.lift.types import OptionName
+from calcs.models import Answer, Calculation, PassEntry, Plan, WorkerBeat
+from calcs.services import request_calculations, run_again
+from jobs.admin.changes import register_changes
+from jobs.admin_desk import ChoicesFilter, LookedAtAdmin, in_sixteenths
 from jobs.models import User
-
-if TYPE_CHECKING:
-    ModelAdmin = admin.ModelAdmin[Any]
-else:  # at run time it takes no type
-    ModelAdmin = admin.ModelAdmin
+from surveys.admin import SurveyAdmin
+from surveys.models import Survey
 
 
-class ReadOnlyAdmin(ModelAdmin):
-    """Rows that come out of calculations: nobody adds, changes or deletes one by hand."""
+class KindFilter(ChoicesFilter):
+    """Calculations of one kind."""
 
-    def has_add_permission(self, request: HttpRequest) -> bool:
-        """Refuse to add."""
-        return False
-
-    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        """Refuse to change."""
-        return False
-
-    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        """Refuse to delete."""
-        return False
+    title = gettext_lazy("kind")
+    parameter_name = "kind"
+    values = tuple(KINDS)
 
 
 class StandingFilter(admin.SimpleListFilter):
@@ -52,21 +45,25 @@ class StandingFilter(admin.SimpleListFilter):
 
 
 @admin.register(Calculation)
-class CalculationAdmin(ReadOnlyAdmin):
+class CalculationAdmin(LookedAtAdmin):
     """Stored calculations, newest first; those that stand unanswered are one of the filters."""
 
-    list_display = ["id", "kind", "survey", "state", "reason", "attempt", "age", "finished_at"]
-    list_filter = [StandingFilter, "state", "kind", "engine_version"]
-    list_select_related = ["survey"]
-    list_per_page = 50
-    show_full_result_count = False
-    search_fields = ["id", "survey__id", "input_sha256"]
+    list_display = ["id", "kind", "home", "survey", "state", "reason", "attempt", "age", "finished_at"]
+    list_filter = [StandingFilter, "state", KindFilter]
+    list_select_related = ["survey__siting__home"]
+    search_fields = ["id__exact", "survey__id__exact", "input_sha256__exact", "^survey__siting__home__code"]
+    csv_left_out = ("input", "result")
     ordering = ["-id"]
     actions = ["run_failed_again"]
 
     def get_queryset(self, request: HttpRequest) -> QuerySet[Calculation]:
         """Leave the large documents in the database until one is opened."""
         return super().get_queryset(request).defer("input", "result")
+
+    @admin.display(description=gettext_lazy("home"))
+    def home(self, calculation: Calculation) -> str:
+        """The home that it is about."""
+        return str(calculation.survey.siting.home)
 
     @admin.display(description=gettext_lazy("why there is no answer"))
     def reason(self, calculation: Calculation) -> str:
@@ -96,13 +93,13 @@ class CalculationAdmin(ReadOnlyAdmin):
 
 
 @admin.register(Answer)
-class AnswerAdmin(ReadOnlyAdmin):
+class AnswerAdmin(LookedAtAdmin):
     """Which calculation stands for a survey."""
 
     list_display = ["survey", "kind", "revision", "calculation"]
-    list_filter = ["kind"]
+    list_filter = [KindFilter]
     list_select_related = ["survey", "calculation"]
-    search_fields = ["survey__id"]
+    search_fields = ["survey__id__exact", "^survey__siting__home__code"]
     ordering = ["-id"]
 
     def get_queryset(self, request: HttpRequest) -> QuerySet[Answer]:
@@ -110,12 +107,69 @@ class AnswerAdmin(ReadOnlyAdmin):
         return super().get_queryset(request).defer("calculation__input", "calculation__result")
 
 
+class OptionFilter(ChoicesFilter):
+    """Plans of one option."""
+
+    title = gettext_lazy("option")
+    parameter_name = "option"
+    values = get_args(OptionName)
+
+
 @admin.register(Plan)
-class PlanAdmin(ReadOnlyAdmin):
+class PlanAdmin(LookedAtAdmin):
     """Lift plans."""
 
-    list_display = ["survey", "option", "is_recommended", "is_provisional", "created_at"]
-    list_filter = ["option", "is_recommended", "is_provisional"]
-    list_select_related = ["survey"]
-    search_fields = ["survey__id"]
+    list_display = ["home", "survey", "option", "is_recommended", "is_provisional", "created_at"]
+    list_filter = [OptionFilter, "is_recommended", "is_provisional"]
+    list_select_related = ["survey__siting__home"]
+    search_fields = ["survey__id__exact", "^survey__siting__home__code"]
     ordering = ["-id"]
+
+    @admin.display(description=gettext_lazy("home"), ordering="survey__siting__home__code")
+    def home(self, plan: Plan) -> str:
+        """The home that the plan lifts."""
+        return str(plan.survey.siting.home)
+
+
+@admin.register(PassEntry)
+class PassEntryAdmin(LookedAtAdmin):
+    """Steps of the work as crews noted them on their phones."""
+
+    list_display = [
+        *("plan", "pass_number", "point", "is_done", "typed"),
+        in_sixteenths("value_in", gettext_lazy("value, in")),
+        *("author", "noted_at"),
+    ]
+    list_filter = ["is_done", "noted_at"]
+    list_select_related = ["plan__survey", "point", "author"]
+    search_fields = ["=point__label", "^plan__survey__siting__home__code", "author__username"]
+    ordering = ["-id"]
+
+
+@admin.register(WorkerBeat)
+class WorkerBeatAdmin(LookedAtAdmin):
+    """When each worker last said that it is alive."""
+
+    list_display = ["worker", "at"]
+    search_fields = ["worker"]
+    ordering = ["-at"]
+
+
+admin.site.unregister(Survey)
+
+
+@admin.register(Survey)
+class ComputedSurveyAdmin(SurveyAdmin):
+    """Surveys, with the calculations that can be asked for here only: surveys know nothing of them."""
+
+    actions = ["compute"]
+
+    @admin.action(description=gettext_lazy("Run the calculations again"), permissions=["view"])
+    def compute(self, request: HttpRequest, queryset: QuerySet[Survey]) -> None:
+        """Ask for the answers of the chosen surveys that are handed in; what is answered already stays."""
+        by = request.user if isinstance(request.user, User) else None
+        handed_in = queryset.filter(state=Survey.State.SUBMITTED)
+        self.tell_done(request, self.do_each(request, handed_in, lambda survey: request_calculations(survey, by=by)))
+
+
+register_changes("calcs")

@@ -1,6 +1,6 @@
 """What the admin's pages share: rows that are kept, two editors at once, and the record of changes."""
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.contrib import admin
 from django.core.exceptions import PermissionDenied
@@ -11,41 +11,38 @@ from django.template.response import TemplateResponse
 from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
+from jobs.admin_desk import DeskAdmin
 from jobs.editing import VersionedForm
 from jobs.errors import Stale
 from jobs.history import history_of
 from jobs.models import User
 
-if TYPE_CHECKING:  # generic to the type checker only
-    ModelAdmin = admin.ModelAdmin[Any]
-else:
-    ModelAdmin = admin.ModelAdmin
 
-
-class KeptAdmin(ModelAdmin):
+class KeptAdmin(DeskAdmin):
     """Rows that are archived or ended, never deleted."""
-
-    list_per_page = 50
-    show_full_result_count = False
-
-    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        """Nobody deletes: histories hang on these rows."""
-        return False
 
     def get_actions(self, request: HttpRequest) -> dict[str, Any]:
         """Offer archiving and restoring where rows can be archived."""
         actions: dict[str, Any] = super().get_actions(request)
         if any(field.name == "archived_at" for field in self.model._meta.fields):
             for act in (archive_rows, restore_rows):
-                if self.has_change_permission(request):
+                if self.has_archive_permission(request):
                     actions[act.__name__] = (act, act.__name__, act.short_description)  # type: ignore[attr-defined]  # the decorator sets it
         return actions
+
+    def archive(self, request: HttpRequest, rows: Any) -> int:
+        """Archive rows that still stand; return how many."""
+        return int(rows.archive())
+
+    def restore(self, request: HttpRequest, rows: Any) -> int:
+        """Bring archived rows back; return how many."""
+        return int(rows.restore())
 
 
 @admin.action(description=_("Archive"))
 def archive_rows(model_admin: KeptAdmin, request: HttpRequest, rows: QuerySet[Any]) -> None:
     """Archive the chosen rows that still stand."""
-    count = rows.archive()  # type: ignore[attr-defined]  # offered only where the rows have it
+    count = model_admin.archive(request, rows)
     model_admin.message_user(
         request, ngettext("%(count)d archived.", "%(count)d archived.", count) % {"count": count}
     )
@@ -54,7 +51,7 @@ def archive_rows(model_admin: KeptAdmin, request: HttpRequest, rows: QuerySet[An
 @admin.action(description=_("Restore from the archive"))
 def restore_rows(model_admin: KeptAdmin, request: HttpRequest, rows: QuerySet[Any]) -> None:
     """Bring the chosen rows back that are archived."""
-    count = rows.restore()  # type: ignore[attr-defined]  # offered only where the rows have it
+    count = model_admin.restore(request, rows)
     model_admin.message_user(
         request, ngettext("%(count)d restored.", "%(count)d restored.", count) % {"count": count}
     )

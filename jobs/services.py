@@ -238,6 +238,14 @@ def change_benchmark(*, benchmark: Benchmark, place: Mapping[str, Any], fields: 
     return benchmark
 
 
+def retire_benchmark(*, benchmark: Benchmark, on: datetime.date | None = None) -> Benchmark:
+    """Note from which day a mark is not read any more; one that is retired keeps its day."""
+    if benchmark.retired_on is None:
+        benchmark.retired_on = on or timezone.now().date()
+        benchmark.save(update_fields=["retired_on"])
+    return benchmark
+
+
 def standing_layout(siting: Siting) -> dict[str, Iterable[Any]]:
     """Return what is under a siting now, by kind, in a fixed number of queries however many supports there are."""
     return {

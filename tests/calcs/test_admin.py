@@ -14,7 +14,7 @@ from surveys.models import Survey
 from tests.calcs.working import read_survey, standing, submit, work_off
 
 pytestmark = pytest.mark.django_db
-QUERIES = 6  # session and person, the choices of two filters, how many, the rows
+QUERIES = 5  # session and person, how many pages, the rows
 
 
 @pytest.fixture

@@ -1,29 +1,33 @@
-"""The admin's lists: as many queries for three rows as for one, and nothing deleted."""
+"""What the admin does beyond lists and forms: services save, archive, revoke and retire; readings stay."""
 
+import datetime
+from html import unescape
 from typing import Any
 
 import pytest
-from django.contrib import admin
-from django.db import connection
+from django.db.models import Q
 from django.test import Client
-from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
-from jobs.models import Support
+from jobs.accounts import invite
+from jobs.layout import LayoutSpec
+from jobs.models import DeviceToken, SignedLink, Support
+from jobs.services import lay_out
 from surveys.models import Reading, Setup
 from surveys.services import submit_survey
-from tests.factories import CompanyFactory, SupportFactory, UserFactory
-from tests.jobs.api.test_resources import LISTS, read_a_point
+from tests.factories import (
+    BenchmarkFactory,
+    HomeFactory,
+    SitingFactory,
+    StrapFactory,
+    SupportFactory,
+    UserFactory,
+    lay_out_home,
+)
+from tests.jobs.api.test_resources import read_a_point
 
 pytestmark = pytest.mark.django_db
-
-MAKERS = {
-    "jobs.homecontact": "home-contacts",
-    "jobs.devicetoken": "device-tokens",
-    "jobs.neighbourpair": "neighbour-pairs",
-    "jobs.ruleset": "rule-sets",
-}
-OWN = [model for model in admin.site._registry if model._meta.app_label in ("jobs", "surveys")]
 
 
 @pytest.fixture
@@ -31,40 +35,6 @@ def client() -> Client:
     client = Client()
     client.force_login(UserFactory(username="manager", is_staff=True, is_superuser=True))
     return client
-
-
-def make(model: Any) -> None:
-    if model._meta.label_lower == "jobs.company":
-        if not model.objects.exists():
-            CompanyFactory()
-        return
-    LISTS[MAKERS.get(model._meta.label_lower, f"{model._meta.model_name}s")]()
-
-
-@pytest.mark.parametrize("model", OWN, ids=lambda model: model._meta.label)
-def test_a_list_takes_as_many_queries_for_three_rows_as_for_one(model: Any, client: Client) -> None:
-    address = reverse(f"admin:{model._meta.app_label}_{model._meta.model_name}_changelist")
-    counts = []
-    for more in (1, 2):
-        for _ in range(more):
-            make(model)
-        with CaptureQueriesContext(connection) as queries:
-            response = client.get(address)
-        assert response.status_code == 200
-        counts.append(len(queries))
-    assert counts[0] == counts[1]
-    searched = client.get(f"{address}?q=x")
-    assert searched.status_code == 200
-
-
-@pytest.mark.parametrize("model", OWN, ids=lambda model: model._meta.label)
-def test_a_row_opens(model: Any, client: Client) -> None:
-    make(model)
-    row = model.objects.first()
-    address = reverse(f"admin:{model._meta.app_label}_{model._meta.model_name}_change", args=[row.pk])
-    assert client.get(address).status_code == 200
-    delete = reverse(f"admin:{model._meta.app_label}_{model._meta.model_name}_delete", args=[row.pk])
-    assert client.get(delete).status_code == (200 if model._meta.model_name == "neighbourpair" else 403)
 
 
 @pytest.mark.parametrize(
@@ -119,3 +89,85 @@ def test_a_setup_corrected_in_the_admin_raises_the_revision(client: Client) -> N
     assert Setup.objects.get(pk=setup.pk).sense == "down"
     setup.survey.refresh_from_db()
     assert setup.survey.revision == 2
+
+
+def filled(form: Any) -> dict[str, Any]:
+    """What a browser sends of a form that nobody changes."""
+    values = {name: form[name].value() for name in form.fields}
+    return {name: value for name, value in values.items() if value is not None and value is not False}
+
+
+def act(client: Client, model: str, action: str, *rows: Any) -> str:
+    """Do an action for rows; return the page that comes after."""
+    chosen = {"action": action, "_selected_action": [str(row.pk) for row in rows]}
+    return client.post(reverse(f"admin:{model}_changelist"), chosen, follow=True).content.decode()
+
+
+def test_points_are_archived_and_restored_with_what_hangs_on_them(client: Client) -> None:
+    siting = lay_out_home()
+    a1, a2, a3 = (siting.points.get(label=label) for label in ("A1", "A2", "A3"))
+    said = act(client, "jobs_point", "archive_rows", a1, a2)
+    assert "A1: Strap T1 hangs at A1: move it to another point or archive it first." in unescape(said)
+    assert "1 archived." in said
+    assert not siting.neighbour_pairs.filter(Q(a=a2) | Q(b=a2)).exists()
+    assert a2.supports.get().removed_on is not None
+    assert "1 restored." in act(client, "jobs_point", "restore_rows", a1, a2, a3)
+    assert siting.neighbour_pairs.filter(a=a2, b=a3).exists()
+
+
+def test_a_point_moved_in_the_admin_takes_its_proposed_pairs_along(client: Client) -> None:
+    siting = SitingFactory()
+    lay_out(siting=siting, spec=LayoutSpec(width_ft=14, length_ft=24, sections=1))
+    point = siting.points.get(label="A2")
+    before = set(siting.neighbour_pairs.filter(direction="along").values_list("a__label", "b__label"))
+    form = client.get(reverse("admin:jobs_point_change", args=[point.pk])).context["adminform"].form
+    typed = filled(form)
+    moved = client.post(reverse("admin:jobs_point_change", args=[point.pk]), typed | {"x_ft": "23.5"})
+    assert moved.status_code == 302, moved.context["adminform"].form.errors
+    after = set(siting.neighbour_pairs.filter(direction="along").values_list("a__label", "b__label"))
+    assert before != after
+
+
+def test_benchmarks_are_retired_once(client: Client) -> None:
+    old, new = BenchmarkFactory(retired_on="2020-01-01"), BenchmarkFactory()
+    assert "Done for 1 row." in act(client, "jobs_benchmark", "retire", old, new)
+    old.refresh_from_db()
+    new.refresh_from_db()
+    assert (str(old.retired_on), new.retired_on) == ("2020-01-01", timezone.now().date())
+
+
+def test_access_is_taken_back(client: Client) -> None:
+    user, hour = UserFactory(), datetime.timedelta(hours=1)
+    token, _secret = DeviceToken.objects.issue(user=user, name="phone", lifetime=hour)
+    link, _secret = SignedLink.objects.issue(
+        home=HomeFactory(), audience="engineer", holder="Ann Tolliver", by=user, lifetime=hour
+    )
+    invitation, _secret = invite(by=user, email="new@plumb.example", roles=["crew"])
+    for row in (token, link, invitation):
+        assert "Done for 1 row." in act(client, f"jobs_{row._meta.model_name}", "revoke", row)
+        row.refresh_from_db()
+        assert row.revoked_at is not None
+        assert "Done for 0 rows." in act(client, f"jobs_{row._meta.model_name}", "revoke", row)
+
+
+def test_what_the_database_refuses_is_told_and_not_saved(client: Client) -> None:
+    strap, elsewhere = StrapFactory(), StrapFactory()
+    address = reverse("admin:jobs_strap_change", args=[strap.pk])
+    form = client.get(address).context["adminform"].form
+    typed = filled(form)
+    response = client.post(address, typed | {"point": str(elsewhere.point_id)}, follow=True)
+    page = response.content.decode()
+    assert response.redirect_chain, response.context["adminform"].form.errors
+    assert "This point lies under another siting." in page
+    strap.refresh_from_db()
+    assert strap.point_id != elsewhere.point_id
+
+
+def test_a_manager_makes_nobody_an_administrator(client: Client) -> None:
+    manager = UserFactory(is_staff=True, roles=["manager"])
+    chief = UserFactory(is_superuser=True)
+    client.force_login(manager)
+    form = client.get(reverse("admin:jobs_user_change", args=[manager.pk])).context["adminform"].form
+    assert "is_superuser" not in form.fields
+    assert "is_staff" in form.fields
+    assert client.post(reverse("admin:jobs_user_change", args=[chief.pk]), {"username": "x"}).status_code == 403

@@ -1,0 +1,10 @@
+"""The admin's lists and forms of this app: found as people name things, saved by the services that pages call."""
+
+from django.contrib import admin
+from django.contrib.auth.models import Group
+
+from jobs.admin import access, attached, changes, findings, homes, layout, people, visits
+
+__all__ = ["access", "attached", "changes", "findings", "homes", "layout", "people", "visits"]
+
+admin.site.unregister(Group)  # roles are on the person

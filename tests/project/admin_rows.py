@@ -1,0 +1,156 @@
+"""One maker a model, for tests of the admin's lists: each call adds a row with all that it refers to."""
+
+import datetime
+from collections.abc import Callable
+from typing import Any
+from uuid import uuid4
+
+import pghistory.models
+from django.apps import apps
+from django.db.models import Model
+from django.utils import timezone
+
+from calcs.models import WorkerBeat
+from jobs.models import BrowserSession, Company, DeviceToken, Invitation, Photo, SignedLink, SignedLinkUse, Visit
+from surveys.models import SyncEntry
+from tests.factories import (
+    BenchmarkFactory,
+    CompanyFactory,
+    ConnectionFactory,
+    CustomerFactory,
+    HomeContactFactory,
+    HomeFactory,
+    NeighbourPairFactory,
+    PointFactory,
+    RuleSetFactory,
+    SetupFactory,
+    SitingFactory,
+    StrapFactory,
+    SupportFactory,
+    SurveyFactory,
+    UserFactory,
+    VisitFactory,
+)
+from tests.jobs.api.test_resources import LISTS
+
+HOUR = datetime.timedelta(hours=1)
+
+
+def make_company() -> object:
+    """There is one, whose rows of changes are as many as it was changed."""
+    company = Company.objects.first() or CompanyFactory()
+    company.letterhead += "x"
+    company.save()
+    return company
+
+
+def make_link() -> SignedLink:
+    link, _secret = SignedLink.objects.issue(
+        home=HomeFactory(), audience="homeowner", holder="Ann Tolliver", by=UserFactory(), lifetime=HOUR
+    )
+    return link
+
+
+def make_session() -> BrowserSession:
+    user = UserFactory()
+    return BrowserSession.objects.create(
+        session_key=uuid4().hex, session_data="", expire_date=timezone.now() + HOUR, user=user, browser="one"
+    )
+
+
+def make_invitation() -> Invitation:
+    by = UserFactory()
+    return Invitation.objects.create(
+        email="new@plumb.example", roles=["crew"], digest=str(by.pk), invited_by=by, expires_at=timezone.now() + HOUR
+    )
+
+
+def make_photo() -> Photo:
+    return Photo.objects.create(
+        siting=SitingFactory(),
+        author=UserFactory(),
+        noted_at=timezone.now(),
+        file="photos/none.jpg",
+        media_type="image/jpeg",
+        size_bytes=1,
+        width_px=1,
+        height_px=1,
+        sha256="0" * 64,
+    )
+
+
+def make_visit_with_crew() -> Visit:
+    visit = VisitFactory(lead=UserFactory())
+    visit.crew.add(UserFactory())
+    return visit
+
+
+def make_sync_entry() -> object:
+    person = UserFactory()
+    return SyncEntry.objects.create(
+        kind="reading",
+        body={"value": "1"},
+        digest=person.pk.bytes * 2,
+        author=person,
+        sent_by=person,
+        device="phone",
+        sequence=1,
+        state="set_aside",
+        reason={"code": "invalid", "message": "No such point.", "fields": {}},
+        **({"entry": person.pk} if any(field.name == "entry" for field in SyncEntry._meta.fields) else {}),
+    )
+
+
+MAKERS: dict[str, Callable[[], Any]] = {
+    "jobs.benchmark": lambda: BenchmarkFactory(replaced_by=BenchmarkFactory(), retired_on="2026-01-01"),
+    "jobs.browsersession": make_session,
+    "jobs.company": make_company,
+    "jobs.connection": ConnectionFactory,
+    "jobs.customer": CustomerFactory,
+    "jobs.devicetoken": lambda: DeviceToken.objects.issue(user=UserFactory(), name="phone", lifetime=HOUR),
+    "jobs.finding": LISTS["findings"],
+    "jobs.home": lambda: HomeFactory(rule_set=RuleSetFactory()),
+    "jobs.homecontact": HomeContactFactory,
+    "jobs.invitation": make_invitation,
+    "jobs.neighbourpair": NeighbourPairFactory,
+    "jobs.photo": make_photo,
+    "jobs.point": PointFactory,
+    "jobs.ruleset": RuleSetFactory,
+    "jobs.signedlink": make_link,
+    "jobs.signedlinkuse": lambda: SignedLinkUse.objects.create(link=make_link()),
+    "jobs.siting": SitingFactory,
+    "jobs.strap": StrapFactory,
+    "jobs.strapcheck": LISTS["strap-checks"],
+    "jobs.support": SupportFactory,
+    "jobs.user": UserFactory,
+    "jobs.visit": make_visit_with_crew,
+    "jobs.worktime": LISTS["work-times"],
+    "surveys.reading": LISTS["readings"],
+    "surveys.setup": SetupFactory,
+    "surveys.survey": lambda: SurveyFactory(author=UserFactory(), visit=VisitFactory()),
+    "surveys.syncentry": make_sync_entry,
+    "calcs.answer": LISTS["answers"],
+    "calcs.calculation": LISTS["calculations"],
+    "calcs.passentry": LISTS["pass-entries"],
+    "calcs.plan": LISTS["plans"],
+    "calcs.workerbeat": lambda: WorkerBeat.objects.create(worker=str(WorkerBeat.objects.count()), at=timezone.now()),
+}
+
+
+def own_models() -> list[type[Model]]:
+    """Every table of the project's own apps, the records of changes among them; tables of links only are left out."""
+    models = [model for app in ("jobs", "surveys", "calcs") for model in apps.get_app_config(app).get_models()]
+    return sorted((model for model in models if not model._meta.proxy), key=lambda model: model._meta.label)
+
+
+def is_record(model: type[Model]) -> bool:
+    """Tell whether a table holds the changes of another."""
+    return issubclass(model, pghistory.models.Event)
+
+
+def make(model: type[Model]) -> object:
+    """Add a row."""
+    label = model._meta.label_lower
+    if not is_record(model):
+        return MAKERS[label]()
+    return MAKERS["jobs.visit" if label == "jobs.visitcrewevent" else label.removesuffix("event")]()
