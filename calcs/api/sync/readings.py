@@ -53,7 +53,7 @@ def _reading(taking: Taking, entry: Entry) -> ReadingIn:
         "id": str(entry.key),
         "sequence": entry.sequence,
         "device": taking.parcel.device,
-        "taken_at": taking.noted_at(entry).isoformat(),
+        "taken_at": taking.taken_at(entry).isoformat(),
     }
     try:
         reading = msgspec.convert(row, ReadingIn)
