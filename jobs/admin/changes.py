@@ -5,7 +5,7 @@ from typing import Any
 import pghistory.models
 from django.apps import apps
 from django.contrib import admin
-from django.db.models import OuterRef, QuerySet, Subquery, UUIDField
+from django.db.models import OuterRef, QuerySet, Subquery, TextField
 from django.db.models.fields.json import KeyTextTransform
 from django.db.models.functions import Cast
 from django.http import HttpRequest
@@ -28,14 +28,15 @@ class DoneFilter(ChoicesFilter):
 class ChangesAdmin(LookedAtAdmin):
     """Rows as they were after each change, newest first."""
 
-    list_display = ["pgh_created_at", "pgh_label", "row", "who"]
+    list_display = ["when", "did", "row", "who"]
     list_filter = [DoneFilter, "pgh_created_at"]
     ordering = ["-pgh_id"]
 
     def get_queryset(self, request: HttpRequest) -> QuerySet[Any]:
         """Bring along who made each change."""
-        key = Cast(KeyTextTransform("user", "pgh_context__metadata"), UUIDField())
-        who = User.objects.filter(pk=OuterRef("who_key")).values("username")
+        key = KeyTextTransform("user", "pgh_context__metadata")
+        people = User.objects.annotate(key=Cast("pk", TextField()))  # few; and the record may hold any text
+        who = people.filter(key=OuterRef("who_key")).values("username")[:1]
         rows: Any = super().get_queryset(request)
         events: QuerySet[Any] = rows.annotate(who_key=key, who_name=Subquery(who))
         return events
@@ -44,6 +45,16 @@ class ChangesAdmin(LookedAtAdmin):
         """Find a row by its key, or by what it is called."""
         has = {field.name for field in self.model._meta.get_fields()}
         return [*(f"={name}" for name in _NAMES if name in has), *(["=pgh_obj__id"] if "pgh_obj" in has else [])]
+
+    @admin.display(description=_("when"), ordering="pgh_created_at")
+    def when(self, event: Any) -> Any:
+        """When the change was made."""
+        return event.pgh_created_at
+
+    @admin.display(description=_("what was done"), ordering="pgh_label")
+    def did(self, event: Any) -> str:
+        """What was done to the row."""
+        return str(event.pgh_label)
 
     @admin.display(description=_("row"))
     def row(self, event: Any) -> str:

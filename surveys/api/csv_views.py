@@ -11,6 +11,7 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.negotiation import BaseContentNegotiation
 from rest_framework.parsers import BaseParser, MultiPartParser
+from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -85,6 +86,7 @@ class ImportView(APIView):
     """Take a CSV file in."""
 
     parser_classes = [CsvParser, MultiPartParser]
+    permission_classes = [IsAuthenticated]  # each kind of file says who brings it in and takes it out
     most_bytes = MOST_BYTES + 65_536  # a file, and what a form puts round it
     http_method_names = ["post", "options"]
 
@@ -150,6 +152,7 @@ class ExportView(APIView):
     """Give a CSV file out."""
 
     content_negotiation_class = AnswersAsItDoes
+    permission_classes = [IsAuthenticated]
     http_method_names = ["get", "head", "options"]
 
     @extend_schema(
