@@ -61,7 +61,7 @@ def make_session() -> BrowserSession:
 def make_invitation() -> Invitation:
     by = UserFactory()
     return Invitation.objects.create(
-        email="new@plumb.example", roles=["crew"], digest=str(by.pk), invited_by=by, expires_at=timezone.now() + HOUR
+        email="new@plumb.example", roles=["crew"], digest=uuid4().hex, invited_by=by, expires_at=timezone.now() + HOUR
     )
 
 

@@ -7,6 +7,8 @@ from typing import Any
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from jobs.csv_files.customers import CUSTOMERS
 from jobs.csv_files.homes import HOMES
@@ -334,6 +336,22 @@ def test_an_export_comes_in_again_unchanged_and_into_an_emptied_database_whole(o
         bring_in(kind, data, office)
     assert everything() == before
     assert [take_out(kind, office) for kind, _data in files] == [data for _kind, data in files]
+
+
+TEXT = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"), max_size=20).map(str.strip)
+
+
+@given(st.lists(st.tuples(TEXT.filter(bool), TEXT, TEXT, st.booleans()), min_size=1, max_size=5))
+@settings(max_examples=20, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_customers_of_any_name_come_out_and_in_again(office: User, rows: list[tuple[str, str, str, bool]]) -> None:
+    for name, phone, notes, is_archived in rows:
+        CustomerFactory(name=name, phone=phone, notes=notes, archived_at="2026-01-01T00:00Z" if is_archived else None)
+    before, data = list(Customer.objects.order_by("pk").values()), take_out(CUSTOMERS, office)
+    assert check(CUSTOMERS, data, office).changes == []
+    Customer.objects.all().delete()
+    bring_in(CUSTOMERS, data, office)
+    assert list(Customer.objects.order_by("pk").values()) == before
+    Customer.objects.all().delete()
 
 
 def test_a_file_of_one_home_holds_nothing_of_another(office: User) -> None:
