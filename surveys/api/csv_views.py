@@ -41,7 +41,7 @@ class CountSerializer(serializers.Serializer[Any]):
     unchanged = serializers.IntegerField()
 
 
-class ChangeSerializer(serializers.Serializer[Any]):
+class FileChangeSerializer(serializers.Serializer[Any]):
     """What a line adds or changes; ``values`` holds what was and what will be."""
 
     line = serializers.IntegerField()
@@ -66,7 +66,7 @@ class ReportSerializer(serializers.Serializer[Any]):
     is_dry_run = serializers.BooleanField()
     lines = serializers.IntegerField()
     counts = serializers.DictField(child=CountSerializer())
-    changes = ChangeSerializer(many=True)
+    changes = FileChangeSerializer(many=True)
     problems = ProblemSerializer(many=True)
 
 
