@@ -185,9 +185,9 @@ class _Computed:
                 told=KeyTransform("cautions", "calculation__result"),
             )
         )
-        self.answers = list(answers.values("survey_id", "kind", "heights", "told", "revision"))
+        self.answers: list[Any] = list(answers.values("survey_id", "kind", "heights", "told", "revision"))
         plans = Plan.objects.current().filter(survey__in=self.surveys.values()).order_by("pk")
-        self.plans = list(
+        self.plans: list[Any] = list(
             plans.annotate(
                 options=KeyTransform("options", "lift__result"),
                 stacks_told=KeyTransform("cautions", "stacks__result"),

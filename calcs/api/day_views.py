@@ -14,7 +14,6 @@ from rest_framework.request import Request
 from rest_framework.views import APIView
 
 from calcs.api import day
-from calcs.api.serializers import MoveSerializer
 from jobs.api import field_serializers, layout_serializers
 from jobs.api.serializers import HomeSerializer, SitingSerializer, VisitSerializer
 from jobs.models import User, Visit
@@ -65,11 +64,14 @@ class LastSurveySerializer(SurveySerializer):
         fields = [*SurveySerializer.Meta.fields, "heights", "heights_are_newest"]
 
 
-class PlanMoveSerializer(MoveSerializer):
-    """What happens at one support."""
+class PlanMoveSerializer(Fields):
+    """What happens at one support; heights are above the mean height of all points that were read."""
 
-    label = None
-    load_lb = None
+    point = serializers.UUIDField()
+    move_in = serializers.FloatField(help_text="of the frame, up is positive")
+    support_change_in = serializers.FloatField(help_text="of the support under it, a closed gap included")
+    from_in = serializers.FloatField()
+    to_in = serializers.FloatField(help_text="the height to reach")
 
 
 class DayPlanSerializer(Fields):
@@ -147,5 +149,4 @@ class DayView(APIView):
         headers = {"ETag": etag, "Cache-Control": "private, no-cache"}
         response = HttpResponse(body, content_type="application/json", headers=headers)
         patch_vary_headers(response, ["Authorization", "Cookie"])
-        answer: HttpResponse = get_conditional_response(request._request, etag=etag, response=response)
-        return answer
+        return get_conditional_response(request._request, etag=etag, response=response) or response

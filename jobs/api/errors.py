@@ -89,7 +89,7 @@ def _of_framework(error: exceptions.APIException) -> Answer:
         return error.status_code, _body("invalid", message, joined), headers
     if isinstance(error, exceptions.Throttled):
         message = _("Too many requests: nothing of this one was taken. Keep it, and send it again in {wait} s.")
-        wait = math.ceil(error.wait or 1)
+        wait = headers.get("Retry-After", "60")
         return error.status_code, _body("throttled", message.format(wait=wait), {}), headers
     code = error.get_codes()
     return error.status_code, _body(code if isinstance(code, str) else "error", str(error.detail)), headers

@@ -40,9 +40,9 @@ class FromPhoneSerializer(RowSerializer):
 def show_only_visible(fields: Mapping[str, serializers.Field[Any, Any, Any, Any]], person: User) -> None:
     """Have what fields may name end where the sight of ``person`` does."""
     for field in fields.values():
-        rows = getattr(field, "queryset", None)
+        rows: Any = getattr(field, "queryset", None)
         if hasattr(rows, "visible_to"):
-            field.queryset = rows.visible_to(person)  # type: ignore[attr-defined]  # only related fields come here
+            setattr(field, "queryset", rows.visible_to(person))  # noqa: B010 - only related fields have one
             field.error_messages["does_not_exist"] = _("There is no such thing, or it is not yours to see.")
 
 

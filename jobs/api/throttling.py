@@ -49,7 +49,9 @@ def seconds_to_wait(scope: str, who: str) -> int | None:
     key = f"{settings.CELERY_TASK_DEFAULT_QUEUE}:requests:{scope}:{who}:{int(now // WINDOW_S)}"
     try:
         with _client(settings.CELERY_BROKER_URL).pipeline(transaction=False) as ask:
-            count, _ = ask.incr(key).expire(key, 2 * WINDOW_S).execute()
+            ask.incr(key)
+            ask.expire(key, 2 * WINDOW_S)
+            count, _ = ask.execute()
     except (redis.RedisError, OSError) as error:
         _Rest.until = now + REST_S
         log.warning("requests are not counted: %s", error)
