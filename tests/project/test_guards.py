@@ -201,7 +201,7 @@ def test_sql_is_never_made_of_what_people_send() -> None:
     """Every statement is a text of ours: a literal, a constant, or several of those; values go beside it."""
     calls = 0
     for path in OURS:
-        # Backups ask for every table by the name that the catalogue gives, quoted by the driver; no request gets there.
+        # Backups ask for tables by the names that the catalogue gives, quoted by the driver; no request gets there.
         if path.suffix != ".py" or {"migrations", "backup"} & set(path.parts):
             continue
         for node in ast.walk(ast.parse(path.read_text())):
