@@ -34,6 +34,8 @@ class CalculationQuerySet(CompanyQuerySet["Calculation"]):
 class Calculation(Keyed):
     """One question with its input, and later its answer. A done row never changes (a database trigger holds that)."""
 
+    siting_path = "survey__siting"
+
     class State(models.TextChoices):
         """Where a calculation stands."""
 
@@ -97,6 +99,8 @@ class Calculation(Keyed):
 class Answer(Keyed):
     """Which calculation stands for a survey and a kind, and for which revision of the survey it was asked."""
 
+    siting_path = "survey__siting"
+
     survey = models.ForeignKey(Survey, on_delete=models.PROTECT, related_name="answers")
     kind = models.CharField(max_length=20)
     calculation = models.ForeignKey(Calculation, on_delete=models.PROTECT, related_name="answers")
@@ -126,6 +130,8 @@ class PlanQuerySet(CompanyQuerySet["Plan"]):
 class Plan(Keyed):
     """One option of one lift calculation, with its checks: stacks and straps."""
 
+    siting_path = "survey__siting"
+
     survey = models.ForeignKey(Survey, on_delete=models.PROTECT, related_name="plans")
     lift = models.ForeignKey(Calculation, on_delete=models.PROTECT, related_name="plans")
     option = models.CharField(max_length=20)
@@ -153,6 +159,8 @@ class Plan(Keyed):
 
 class PassEntry(FromPhone):
     """One step of a plan's work as the crew noted it: at which support, in which pass, what was read after it."""
+
+    siting_path = "plan__survey__siting"
 
     plan = models.ForeignKey(Plan, on_delete=models.PROTECT, related_name="pass_entries")
     point = models.ForeignKey(Point, on_delete=models.PROTECT, related_name="pass_entries")

@@ -1,6 +1,6 @@
 """Who may do what: one table, by role. What a person may see of it, row by row, is the querysets' ``visible_to``."""
 
-import enum
+from collections.abc import Collection
 from typing import Any
 
 from django.contrib.auth.models import AnonymousUser
@@ -8,17 +8,10 @@ from django.db.models import Model
 from django.utils.translation import gettext_lazy as _
 
 from jobs.errors import DomainError
-from jobs.models import Role, User
+from jobs.models import Home, Role, User
+from jobs.models.base import Act, Keyed
 
-
-class Act(enum.Enum):
-    """What somebody wants to do with a thing."""
-
-    SEE = "see"
-    ADD = "add"
-    CHANGE = "change"
-    ARCHIVE = "archive"
-
+__all__ = ["RIGHTS", "Act", "is_manager", "may", "need", "need_on", "refusal"]
 
 Roles = frozenset[Role]
 
@@ -55,7 +48,7 @@ RIGHTS: dict[str, tuple[Roles, Roles, Roles, Roles]] = {
     "jobs.devicetoken": (EVERYBODY, EVERYBODY, EVERYBODY, EVERYBODY),
     "jobs.browsersession": (EVERYBODY, NOBODY, EVERYBODY, EVERYBODY),
     "surveys.survey": (EVERYBODY, CREW, CREW, NOBODY),  # crew: own ones while open
-    "surveys.setup": (EVERYBODY, CREW, CREW, NOBODY),
+    "surveys.setup": (EVERYBODY, CREW, CREW, CREW),
     "surveys.reading": (EVERYBODY, CREW, NOBODY, NOBODY),
     "surveys.syncentry": (EVERYBODY, CREW, NOBODY, NOBODY),
     "calcs.calculation": (EVERYBODY, EVERYBODY, NOBODY, NOBODY),
@@ -94,6 +87,34 @@ def need(user: Any, act: Act, model: type[Model]) -> None:
         return
     allowed = RIGHTS.get(model._meta.label_lower, (NOBODY, NOBODY, NOBODY, NOBODY))[_ACTS.index(act)]
     raise DomainError("permission_denied", refusal(allowed), status=403)
+
+
+def need_on(user: Any, act: Act, row: Model, fields: Collection[str] = ()) -> None:
+    """Refuse what ``user`` may not do to this row: by role, by the row's own state, under a home that is archived.
+
+    Raises
+    ------
+    DomainError
+        403 in the first two cases, 409 under an archived home, which the office restores first.
+    """
+    need(user, act, type(row))
+    if act is Act.SEE or not isinstance(row, Keyed):
+        return
+    if sentence := row.refusal(user, act, fields):
+        raise DomainError("permission_denied", sentence, status=403)
+    if act is not Act.ARCHIVE and _is_under_archived_home(row):
+        sentence = str(_("This home is archived: the office restores it first, then it can be changed."))
+        raise DomainError("archived", sentence, status=409)
+
+
+def _is_under_archived_home(row: Keyed) -> bool:
+    if isinstance(row, Home):
+        return row.archived_at is not None
+    if row.siting_path is None:
+        return False
+    rows = type(row)._base_manager.filter(pk=row.pk)
+    home = "home" if row.siting_path == "pk" else f"{row.siting_path}__home"
+    return rows.filter(**{f"{home}__archived_at__isnull": False}).exists()
 
 
 def refusal(allowed: Roles) -> str:

@@ -15,6 +15,7 @@ class Stored:
     replaces: UUID | None
     settles: UUID | None
     is_contested: bool
+    author_id: UUID | None = None
 
 
 NO_SUCH = "There is no such reading in this survey."

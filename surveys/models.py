@@ -1,14 +1,16 @@
 """What was measured: surveys, their instrument setups, and readings that are never changed."""
 
+from collections.abc import Collection
 from typing import TYPE_CHECKING, Self
 
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from jobs.models import Point, Role, Siting, User, Visit
-from jobs.models.base import CompanyQuerySet, Keyed, Versioned, changes_kept, new_key
+from jobs.models.base import Act, CompanyQuerySet, Keyed, Versioned, changes_kept, new_key
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import AnonymousUser
@@ -88,6 +90,16 @@ class Survey(Versioned):
     def __str__(self) -> str:
         return f"{self.get_stage_display()} of {self.started_at:%Y-%m-%d}"
 
+    def refusal(self, user: User, act: Act, fields: Collection[str]) -> str | None:
+        """What results rest on changes by a crew lead; who started a survey changes it until it is handed in."""
+        if act is not Act.CHANGE or user.has_role(Role.CREW_LEAD):
+            return None
+        if self.state == self.State.SUBMITTED:
+            return gettext("This survey is handed in: only a crew lead changes its figures.")
+        if self.author_id != user.pk:
+            return gettext("Only who started this survey, or a crew lead, changes it.")
+        return None
+
 
 @changes_kept()
 class Setup(Versioned):
@@ -139,6 +151,10 @@ class Setup(Versioned):
 
     def __str__(self) -> str:
         return self.code
+
+    def refusal(self, user: User, act: Act, fields: Collection[str]) -> str | None:
+        """A setup is changed, or taken away, by whom its survey is."""
+        return None if act is Act.ADD else self.survey.refusal(user, Act.CHANGE, fields)
 
 
 class ReadingQuerySet(CompanyQuerySet["Reading"]):

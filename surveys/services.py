@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from calcs.engine.units import LengthUnit
 from jobs.errors import DomainError
-from jobs.models import Point
+from jobs.models import Point, User
 from surveys.corrections import Chains, Stored
 from surveys.ingest import Batch, Problems, Row, as_json, refuse, rows_of
 from surveys.models import Reading, Setup, Survey
@@ -32,17 +32,27 @@ class Received:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """What a survey's readings are checked against: its unit, its setups, and the points of its home."""
+    """What a survey's readings are checked against: its unit, its setups, the home's points, and who visits it."""
 
     unit: LengthUnit
     setups: set[UUID]
     points: set[UUID]
+    visitors: set[UUID]
+
+    def check_visible_to(self, user: User) -> None:
+        """Refuse the survey of another crew's home by the same rule as ``visible_to``: it is not there."""
+        if not user.sees_all and user.pk not in self.visitors:
+            raise DomainError("not_found", NO_SUCH_SURVEY, status=404)
 
 
+NO_SUCH_SURVEY = "There is no such survey."
 PLACE_SQL = """
 SELECT unit,
   ARRAY(SELECT id FROM surveys_setup WHERE survey_id = survey.id),
-  ARRAY(SELECT id FROM jobs_point WHERE siting_id = survey.siting_id)
+  ARRAY(SELECT id FROM jobs_point WHERE siting_id = survey.siting_id),
+  ARRAY(SELECT lead_id FROM jobs_visit WHERE siting_id = survey.siting_id AND state <> 'cancelled'
+    UNION SELECT on_crew.user_id FROM jobs_visit visit JOIN jobs_visit_crew on_crew ON on_crew.visit_id = visit.id
+    WHERE visit.siting_id = survey.siting_id AND visit.state <> 'cancelled')
 FROM surveys_survey survey WHERE id = %s
 """
 # One statement, and so all or nothing by itself:
@@ -75,17 +85,17 @@ SELECT (SELECT count(*) FROM stored), (SELECT revision FROM raised), revision FR
 """
 _LOCK = "SELECT FROM surveys_survey WHERE id = %s FOR NO KEY UPDATE"
 _CHAINS = """
-SELECT id, survey_id, replaces_id, settles_id, is_contested FROM surveys_reading
+SELECT id, survey_id, replaces_id, settles_id, is_contested, author_id FROM surveys_reading
 WHERE (survey_id = %s AND replaces_id IS NOT NULL) OR id = ANY(%s)
 """
 
 
-def place_of(row: tuple[LengthUnit, list[UUID], list[UUID]] | None) -> Place:
+def place_of(row: tuple[LengthUnit, list[UUID], list[UUID], list[UUID]] | None) -> Place:
     """Return what ``PLACE_SQL`` found, or raise that there is no such survey."""
     if row is None:
-        raise DomainError("not_found", "There is no such survey.", status=404)
-    unit, setups, points = row
-    return Place(unit=unit, setups=set(setups), points=set(points))
+        raise DomainError("not_found", NO_SUCH_SURVEY, status=404)
+    unit, setups, points, visitors = row
+    return Place(unit=unit, setups=set(setups), points=set(points), visitors=set(visitors))
 
 
 def find_place(survey_id: UUID) -> Place:
@@ -95,10 +105,12 @@ def find_place(survey_id: UUID) -> Place:
         return place_of(cursor.fetchone())
 
 
-def add_readings(*, survey_id: UUID, author_id: UUID, batch: Batch, place: Place | None = None) -> Received:
+def add_readings(
+    *, survey_id: UUID, author_id: UUID, batch: Batch, place: Place | None = None, only_own: bool = False
+) -> Received:
     """Store a batch of readings, all or nothing; what is stored already and says the same is counted as repeated.
 
-    ``place`` spares a query where it is known already.
+    ``place`` spares a query where it is known already. With ``only_own`` the author corrects no one else's readings.
 
     Raises
     ------
@@ -113,7 +125,7 @@ def add_readings(*, survey_id: UUID, author_id: UUID, batch: Batch, place: Place
         refuse(batch.problems)
         return _store(survey_id, author_id, batch, rows)
     with transaction.atomic():  # which correction holds is decided under the survey's lock
-        contested = _correct(survey_id, rows, batch.problems)
+        contested = _correct(survey_id, rows, batch.problems, owner=author_id if only_own else None)
         refuse(batch.problems)
         return replace(_store(survey_id, author_id, batch, rows), contested=contested)
 
@@ -155,7 +167,7 @@ def _check_places(batch: Batch, setups: set[UUID], points: set[UUID]) -> None:
             )
 
 
-def _correct(survey_id: UUID, rows: Mapping[int, Row], problems: Problems) -> list[UUID]:
+def _correct(survey_id: UUID, rows: Mapping[int, Row], problems: Problems, *, owner: UUID | None) -> list[UUID]:
     """Decide which corrections hold, and return those that don't; what is stored already stays as it was decided."""
     sent = [row.sent for row in rows.values()]
     wanted = {key for one in sent for key in (one.id, one.replaces, one.settles) if key is not None}
@@ -163,13 +175,25 @@ def _correct(survey_id: UUID, rows: Mapping[int, Row], problems: Problems) -> li
         cursor.execute(_LOCK, [survey_id])
         cursor.execute(_CHAINS, [survey_id, list(wanted)])
         stored = {
-            key: Stored(survey_id=of, replaces=replaces, settles=settles, is_contested=contested)
-            for key, of, replaces, settles, contested in cursor.fetchall()
+            key: Stored(survey_id=of, replaces=replaces, settles=settles, is_contested=contested, author_id=author)
+            for key, of, replaces, settles, contested, author in cursor.fetchall()
         }
+    if owner is not None:
+        _check_own(rows, stored, owner, problems)
     new = ((f"readings[{index}]", row) for index, row in rows.items() if row.sent.id not in stored)
     chains = Chains(stored, survey_id=survey_id)
     chains.add(new, problems)
     return [one.id for one in sent if one.id in chains.contested]
+
+
+def _check_own(rows: Mapping[int, Row], stored: Mapping[UUID, Stored], owner: UUID, problems: Problems) -> None:
+    """Leave to a crew lead what somebody else read."""
+    for index, row in rows.items():
+        for field, key in (("replaces", row.sent.replaces), ("settles", row.sent.settles)):
+            if key is None or key not in stored or row.sent.id in stored:
+                continue
+            if stored[key].author_id != owner:
+                problems[f"readings[{index}].{field}"] = "Only a crew lead corrects what somebody else has read."
 
 
 def _tell_clashes(rows: Mapping[int, Row]) -> None:

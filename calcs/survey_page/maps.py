@@ -9,8 +9,9 @@ from django.utils.translation import gettext_lazy
 
 from calcs.drawings import LevelMap, MapPair, MapPoint
 from calcs.engine.lift import LiftOption
+from calcs.spoken import OPTION_WORDS
 from calcs.survey_page.findings import doubtful_points, misclosure
-from calcs.survey_page.plans import OPTION_WORDS, moves_of
+from calcs.survey_page.plans import moves_of
 from calcs.survey_page.record import Record
 from jobs.layout_page import kind_of, outline_of
 from jobs.models import Point

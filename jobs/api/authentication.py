@@ -39,14 +39,14 @@ class DeviceTokenAuthentication(BaseAuthentication):
 
 
 HOLDER_SQL = """
-SELECT token.id, token.last_used_at, token.user_id
+SELECT token.id, token.last_used_at, token.user_id, person.roles, person.is_superuser
 FROM jobs_devicetoken token JOIN jobs_user person ON person.id = token.user_id
 WHERE token.digest = %s AND token.revoked_at IS NULL AND token.expires_at > now() AND person.is_active
 """
 
 
-def holder_of(row: tuple[UUID, datetime.datetime | None, UUID] | None) -> UUID:
-    """Return the key of the person whose device token ``HOLDER_SQL`` found, by the same rules as above.
+def holder_of(row: tuple[UUID, datetime.datetime | None, UUID, list[str], bool] | None) -> User:
+    """Return the person whose device token ``HOLDER_SQL`` found, by the same rules as above, with the roles only.
 
     Raises
     ------
@@ -57,9 +57,9 @@ def holder_of(row: tuple[UUID, datetime.datetime | None, UUID] | None) -> UUID:
         refusal = AuthenticationFailed(REFUSED)
         refusal.auth_header = CHALLENGE  # type: ignore[attr-defined]  # set by the framework's views in the same way
         raise refusal
-    token_id, last_used_at, user_id = row
+    token_id, last_used_at, user_id, roles, is_superuser = row
     _note_use(token_id, last_used_at)
-    return user_id
+    return User(id=user_id, roles=roles, is_superuser=is_superuser)
 
 
 def _note_use(token_id: UUID, last_used_at: datetime.datetime | None) -> None:

@@ -1,5 +1,6 @@
 """What every resource shares: who sees it, how its rows are written, and what deleting means."""
 
+from collections.abc import Iterable
 from typing import Any, ClassVar
 
 import django_filters
@@ -14,7 +15,8 @@ from rest_framework.viewsets import ModelViewSet
 
 from jobs.api.preconditions import VersionedMixin
 from jobs.errors import DomainError, Stale
-from jobs.models.base import Versioned
+from jobs.models.base import Act, Versioned
+from jobs.rights import need_on
 
 
 class RowSerializer(serializers.ModelSerializer[Any]):
@@ -28,7 +30,17 @@ class RowSerializer(serializers.ModelSerializer[Any]):
         if issubclass(self.Meta.model, Versioned):
             about = "raised by every change; the ETag in quotes"
             fields["version"] = serializers.IntegerField(source="edition", read_only=True, help_text=about)
+        self._narrow(fields.values())
         return fields
+
+    def _narrow(self, fields: Iterable[Any]) -> None:
+        """Let a row name only other rows that the person may see; the rest isn't there."""
+        request = self.context.get("request")
+        for field in fields:
+            related = getattr(field, "child_relation", field)
+            rows: Any = getattr(related, "queryset", None)
+            if request is not None and hasattr(rows, "visible_to"):
+                related.queryset = rows.visible_to(request.user)
 
     def get_validators(self) -> list[Any]:
         """Leave uniqueness to the constraints, which also hold when two write at once."""
@@ -57,11 +69,12 @@ class RowViewSet(VersionedMixin, ModelViewSet[Any]):
     @transaction.atomic
     def perform_create(self, serializer: serializers.BaseSerializer[Any]) -> None:
         """Add a row, whole or not at all."""
-        serializer.save()
+        need_on(self.request.user, Act.ADD, serializer.save())
 
     @transaction.atomic
     def perform_update(self, serializer: serializers.BaseSerializer[Any]) -> None:
         """Change a row, whole or not at all."""
+        check_fields(self.request.user, serializer)
         serializer.save()
 
     def perform_destroy(self, instance: Any) -> None:
@@ -73,6 +86,19 @@ class RowViewSet(VersionedMixin, ModelViewSet[Any]):
             raise Stale
 
 
+def check_fields(user: Any, serializer: serializers.BaseSerializer[Any]) -> None:
+    """Refuse to change the fields of a row that this person may not change, as it stands."""
+    row: Any = serializer.instance
+    sent = serializer.validated_data
+    many = {field.name for field in row._meta.many_to_many}
+    changed = [
+        name
+        for name, value in sent.items()
+        if (set(value) != set(getattr(row, name).all()) if name in many else value != getattr(row, name, None))
+    ]
+    need_on(user, Act.CHANGE, row, changed)
+
+
 def delete_as_read(row: Versioned) -> None:
     """Delete a row that no history hangs on, unless somebody has changed it since it was read."""
     deleted, _ = row.as_read().delete()
@@ -82,6 +108,8 @@ def delete_as_read(row: Versioned) -> None:
 
 class ArchivableViewSet(RowViewSet):
     """Rows that are archived rather than deleted: lists leave archived ones out unless they are asked for."""
+
+    acts: ClassVar[dict[str, Act | None]] = {"restore": Act.ARCHIVE}
 
     def filter_queryset(self, queryset: QuerySet[Any]) -> QuerySet[Any]:
         """Leave archived rows out of a list; a single one is found all the same."""

@@ -1,7 +1,7 @@
 """One viewset a resource: what is listed, how it is filtered, who may write."""
 
 import datetime
-from typing import Any
+from typing import Any, ClassVar
 
 from django.contrib.auth import authenticate
 from django.db.models import QuerySet
@@ -19,7 +19,6 @@ from rest_framework.viewsets import GenericViewSet
 from jobs.api import filters, layout_serializers, serializers
 from jobs.api.base import ArchivableViewSet, KeptViewSet, RowViewSet, delete_as_read
 from jobs.api.errors import body_of
-from jobs.api.permissions import ManagerWrites
 from jobs.api.preconditions import ANY, HEADER, VersionedMixin, required_tags, tag_of
 from jobs.api.schema import STALE
 from jobs.errors import DomainError, Stale
@@ -41,6 +40,7 @@ from jobs.models import (
     User,
     Visit,
 )
+from jobs.models.base import Act
 from jobs.services import lay_out, layout_edition, remove_point, restore_point, revoke_token, standing_layout
 
 
@@ -49,7 +49,6 @@ class CompanyView(VersionedMixin, RetrieveUpdateAPIView[Company]):
 
     queryset = Company.objects.all()
     serializer_class = serializers.CompanySerializer
-    permission_classes = [ManagerWrites]
     http_method_names = ["get", "patch", "head", "options"]
 
     def get_queryset(self) -> QuerySet[Company]:
@@ -66,12 +65,12 @@ class UserViewSet(KeptViewSet):
 
     queryset = User.objects.all()
     serializer_class = serializers.UserSerializer
-    permission_classes = [ManagerWrites]
     filterset_fields = ["username", "is_active"]
+    acts: ClassVar[dict[str, Act | None]] = {"me": None}
 
     def get_queryset(self) -> QuerySet[User]:
         """Everybody of the company, for anybody of the company."""
-        return User.objects.all() if self.request.user.is_authenticated else User.objects.none()
+        return User.objects.all()
 
     def perform_update(self, serializer: BaseSerializer[Any]) -> None:
         """Keep those who run the instance out of a manager's hands."""
@@ -168,9 +167,10 @@ class HomeContactViewSet(KeptViewSet):
 class SitingViewSet(KeptViewSet):
     """Homes at their places, and the layout under each."""
 
-    queryset = Siting.objects.all()
+    queryset = Siting.objects.select_related("home")
     serializer_class = serializers.SitingSerializer
     filterset_fields = ["home"]
+    acts: ClassVar[dict[str, Act | None]] = {"lay_out": Act.CHANGE}
 
     @extend_schema(filters=False, responses=layout_serializers.LayoutSerializer)
     @action(detail=True, pagination_class=None, filterset_fields=[])
@@ -190,7 +190,7 @@ class SitingViewSet(KeptViewSet):
     @layout.mapping.post
     def lay_out(self, request: Request, pk: str) -> Response:
         """Lay out points, supports and pairs from the home's size."""
-        siting = get_object_or_404(Siting.objects.visible_to(request.user).select_related("home"), pk=pk)
+        siting = self.get_object()
         wanted = layout_serializers.LayoutSpecSerializer(data=request.data)
         wanted.is_valid(raise_exception=True)
         replace = wanted.validated_data.get("replace", False)
@@ -284,7 +284,6 @@ class RuleSetViewSet(KeptViewSet):
 
     queryset = RuleSet.objects.all()
     serializer_class = serializers.RuleSetSerializer
-    permission_classes = [ManagerWrites]
     filterset_fields = ["name"]
     http_method_names = ["get", "post", "head", "options"]
 
@@ -295,6 +294,8 @@ class RuleSetViewSet(KeptViewSet):
 
 class RuleBookView(APIView):
     """The rule book: every limit, allowance and cost by default, with its source."""
+
+    rights_model = RuleSet
 
     @extend_schema(responses=serializers.RULE(many=True))
     def get(self, request: Request) -> Response:

@@ -1,5 +1,6 @@
 """What tables share: UUIDv7 keys, who may see a row, two editors at once, the record of changes, phones' entries."""
 
+import enum
 import uuid
 from collections.abc import Callable, Collection
 from typing import TYPE_CHECKING, Any, ClassVar, Self, TypeVar
@@ -21,6 +22,15 @@ if TYPE_CHECKING:
 
 M_co = TypeVar("M_co", bound=models.Model, covariant=True)
 M = TypeVar("M", bound="Versioned")
+
+
+class Act(enum.Enum):
+    """What somebody wants to do with a thing."""
+
+    SEE = "see"
+    ADD = "add"
+    CHANGE = "change"
+    ARCHIVE = "archive"
 
 
 def new_key() -> uuid.UUID:
@@ -84,6 +94,10 @@ class Keyed(models.Model):
 
     class Meta:
         abstract = True
+
+    def refusal(self, user: "User", act: Act, fields: Collection[str]) -> str | None:
+        """Say why ``user`` may not do this to the row as it stands, though the role would allow it."""
+        return None
 
 
 class Versioned(Keyed):

@@ -19,7 +19,6 @@ from jobs.models.base import (
     ArchivableQuerySet,
     CompanyQuerySet,
     Keyed,
-    OfficeQuerySet,
     Versioned,
     changes_kept,
     new_key,

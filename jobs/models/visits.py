@@ -1,15 +1,17 @@
 """Visits: who goes to a home, when, and what for; and the time that was worked there."""
 
+from collections.abc import Collection
 from typing import Self
 
 import pghistory
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from jobs.models.base import CompanyQuerySet, FromPhone, Versioned, changes_kept
+from jobs.models.base import Act, CompanyQuerySet, FromPhone, Versioned, changes_kept
 from jobs.models.homes import Siting
-from jobs.models.people import User
+from jobs.models.people import Role, User
 
 
 class VisitQuerySet(CompanyQuerySet["Visit"]):
@@ -70,6 +72,18 @@ class Visit(Versioned):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} on {self.starts_at:%Y-%m-%d}"
+
+    def refusal(self, user: User, act: Act, fields: Collection[str]) -> str | None:
+        """The office books; a lead says how a visit of his own stands, until it is over."""
+        if act is not Act.CHANGE or user.is_manager or user.has_role(Role.OFFICE):
+            return None
+        if not Visit.objects.of(user).filter(pk=self.pk).exists():
+            return gettext("Only who is on this visit, or the office, changes it.")
+        if self.state not in (self.State.BOOKED, self.State.ON_SITE):
+            return gettext("This visit is over: only the office or the manager opens it again.")
+        if set(fields) - {"state", "note"}:
+            return gettext("A crew lead changes the state and the note of a visit; the office changes the rest.")
+        return None
 
 
 @pghistory.track(

@@ -1,6 +1,6 @@
 """Surveys, setups and readings: one viewset a resource, and the one endpoint that takes readings in."""
 
-from typing import Any, cast
+from typing import Any, ClassVar, cast
 from uuid import UUID
 
 import msgspec
@@ -18,15 +18,17 @@ from rest_framework.views import APIView
 from rest_framework.viewsets import ReadOnlyModelViewSet
 
 from jobs.api.authentication import HOLDER_SQL, holder_of
-from jobs.api.base import KeptViewSet, RowViewSet, delete_as_read
+from jobs.api.base import KeptViewSet, RowViewSet, check_fields, delete_as_read
 from jobs.api.errors import shape_of
-from jobs.models import User
+from jobs.models import Role, User
+from jobs.models.base import Act
 from jobs.models.people import digest_of
+from jobs.rights import need, need_on
 from surveys.api import schema, serializers
 from surveys.api.filters import ReadingFilter
 from surveys.ingest import decode
 from surveys.models import Reading, Setup, Survey
-from surveys.services import PLACE_SQL, Place, Received, add_readings, note_change, place_of, submit_survey
+from surveys.services import PLACE_SQL, Place, add_readings, find_place, note_change, place_of, submit_survey
 
 _json = msgspec.json.Encoder()
 
@@ -37,14 +39,16 @@ class SurveyViewSet(KeptViewSet):
     queryset = Survey.objects.select_related("siting")
     serializer_class = serializers.SurveySerializer
     filterset_fields = ["siting", "visit", "stage", "state"]
+    acts: ClassVar[dict[str, Act | None]] = {"submit": Act.ADD}
 
     def perform_create(self, serializer: BaseSerializer[Any]) -> None:
         """The person who starts a survey is its author."""
-        serializer.save(author=self.request.user)
+        need_on(self.request.user, Act.ADD, serializer.save(author=self.request.user))
 
     @transaction.atomic
     def perform_update(self, serializer: BaseSerializer[Any]) -> None:
         """What a submitted survey's results rest on may have changed."""
+        check_fields(self.request.user, serializer)
         survey = serializer.save()
         note_change(survey_id=survey.pk)
         survey.refresh_from_db(fields=["revision"])
@@ -60,13 +64,14 @@ class SurveyViewSet(KeptViewSet):
 class SetupViewSet(RowViewSet):
     """Setups of the instrument. One without readings may be deleted."""
 
-    queryset = Setup.objects.order_by()
+    queryset = Setup.objects.order_by().select_related("survey")
     serializer_class = serializers.SetupSerializer
     filterset_fields = ["survey"]
 
     @transaction.atomic
     def perform_update(self, serializer: BaseSerializer[Any]) -> None:
         """What a submitted survey's results rest on may have changed."""
+        check_fields(self.request.user, serializer)
         setup = serializer.save()
         note_change(survey_id=setup.survey_id)
 
@@ -91,6 +96,7 @@ class SurveyReadingsView(APIView):
     """Take readings in: up to 2,000 a request, all or nothing, harmless when repeated."""
 
     http_method_names = ["post", "options"]
+    rights_model = Reading
     most_bytes = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
@@ -102,13 +108,18 @@ class SurveyReadingsView(APIView):
     @extend_schema(request={"application/json": schema.READINGS}, responses={200: schema.RECEIVED})
     def post(self, request: Request, survey_id: UUID) -> HttpResponse:
         """Store readings; 409 names those whose UUID is stored with other content."""
-        return _take_in(request._request, survey_id, cast(User, request.user).pk)
+        user = cast(User, request.user)
+        place = find_place(survey_id)
+        place.check_visible_to(user)
+        return _take_in(request._request, survey_id, user, place)
 
 
 def _from_device(request: HttpRequest, survey_id: UUID) -> HttpResponse:
     try:
-        author_id, place = _look_up(request.META["HTTP_AUTHORIZATION"][7:], survey_id)
-        return _take_in(request, survey_id, author_id, place)
+        author, place = _look_up(request.META["HTTP_AUTHORIZATION"][7:], survey_id)
+        need(author, Act.ADD, Reading)
+        place.check_visible_to(author)
+        return _take_in(request, survey_id, author, place)
     except Exception as error:
         answer = shape_of(error)
         if answer is None:
@@ -117,7 +128,7 @@ def _from_device(request: HttpRequest, survey_id: UUID) -> HttpResponse:
         return HttpResponse(_json.encode(body), content_type="application/json", status=status, headers=headers)
 
 
-def _look_up(secret: str, survey_id: UUID) -> tuple[UUID, Place]:
+def _look_up(secret: str, survey_id: UUID) -> tuple[User, Place]:
     """Find the person and the survey in one round trip, which also tells whether a kept connection still lives."""
     connection.health_check_done = True  # type: ignore[attr-defined]  # the stubs don't know it
     try:
@@ -129,7 +140,7 @@ def _look_up(secret: str, survey_id: UUID) -> tuple[UUID, Place]:
         return _find(secret, survey_id)
 
 
-def _find(secret: str, survey_id: UUID) -> tuple[UUID, Place]:
+def _find(secret: str, survey_id: UUID) -> tuple[User, Place]:
     with connection.cursor() as cursor:
         cursor.execute(f"{HOLDER_SQL};{PLACE_SQL}", [digest_of(secret.strip()), survey_id])
         holder = cursor.fetchone()
@@ -138,9 +149,10 @@ def _find(secret: str, survey_id: UUID) -> tuple[UUID, Place]:
     return holder_of(holder), place_of(place)
 
 
-def _take_in(request: HttpRequest, survey_id: UUID, author_id: UUID, place: Place | None = None) -> HttpResponse:
+def _take_in(request: HttpRequest, survey_id: UUID, author: User, place: Place) -> HttpResponse:
     if request.content_type != "application/json":
         raise UnsupportedMediaType(request.content_type or "")
     batch = decode(request.body)
-    received: Received = add_readings(survey_id=survey_id, author_id=author_id, batch=batch, place=place)
+    only_own = not author.has_role(Role.CREW_LEAD)
+    received = add_readings(survey_id=survey_id, author_id=author.pk, batch=batch, place=place, only_own=only_own)
     return HttpResponse(_json.encode(received), content_type="application/json")

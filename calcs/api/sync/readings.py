@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from calcs.api.sync.kinds import Taking
 from calcs.api.sync.wire import Entry
 from jobs.errors import DomainError
+from jobs.models import Role, User
 from jobs.rights import Act, need
 from surveys.ingest import Batch, ReadingIn, problems_of_row
 from surveys.models import Reading, Setup
@@ -42,7 +43,7 @@ def take_readings(taking: Taking, run: Mapping[int, Entry]) -> Refused:
         if survey_id is None:
             message = _("There is no such setup.")
             return refused | dict.fromkeys(sent, DomainError("invalid", message, fields={"setup": message}))
-        refused |= _store(taking, survey_id, author.pk, sent)
+        refused |= _store(taking, survey_id, author, sent)
     return refused
 
 
@@ -65,14 +66,15 @@ def _reading(taking: Taking, entry: Entry) -> ReadingIn:
     return reading
 
 
-def _store(taking: Taking, survey_id: uuid.UUID, author_id: uuid.UUID, sent: Mapping[int, ReadingIn]) -> Refused:
+def _store(taking: Taking, survey_id: uuid.UUID, author: User, sent: Mapping[int, ReadingIn]) -> Refused:
     """Store all together; where some are refused, the others without them and without what rests on them."""
     refused: Refused = {}
     left = dict(sent)
     while left:
         try:
             batch = Batch(dict(enumerate(left.values())))
-            received = add_readings(survey_id=survey_id, author_id=author_id, batch=batch)
+            only_own = not author.has_role(Role.CREW_LEAD)
+            received = add_readings(survey_id=survey_id, author_id=author.pk, batch=batch, only_own=only_own)
         except (OperationalError, InterfaceError):
             raise
         except DomainError as error:
@@ -88,7 +90,7 @@ def _store(taking: Taking, survey_id: uuid.UUID, author_id: uuid.UUID, sent: Map
             if len(left) == 1:
                 return refused | dict.fromkeys(left, error)
             for place, reading in left.items():  # one of them is a fault of ours: find out which
-                refused |= _store(taking, survey_id, author_id, {place: reading})
+                refused |= _store(taking, survey_id, author, {place: reading})
             return refused
         else:
             taking.contested.update(received.contested)
