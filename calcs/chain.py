@@ -16,6 +16,7 @@ from calcs.engine.common import ENGINE_VERSION
 from calcs.engine.levels import LevelsInput, LevelsResult
 from calcs.engine.lift import LiftOption, LiftResult
 from calcs.models import Answer, Calculation, Plan
+from calcs.unread import beside, unread_points
 from jobs.models import RuleSet, User
 from surveys.models import Survey
 
@@ -133,17 +134,16 @@ def _after_levels(asking: _Asking, calculation: Calculation) -> None:
 
 def _after_lift(asking: _Asking, calculation: Calculation) -> None:
     lift = codec.decode(calculation.result or {}, LiftResult)
-    doubtful = _doubtful_points(asking.survey)
+    read_again = _ReadAgain(asking)
     for option in lift.options:
         if option.moves:
-            _plan(asking, calculation, option, doubtful=doubtful, is_recommended=option.name == lift.recommended)
+            _plan(asking, calculation, option, read_again, is_recommended=option.name == lift.recommended)
 
 
 def _plan(
-    asking: _Asking, calculation: Calculation, option: LiftOption, *, doubtful: set[str], is_recommended: bool
+    asking: _Asking, calculation: Calculation, option: LiftOption, read_again: "_ReadAgain", *, is_recommended: bool
 ) -> None:
-    touched = snapshots.touched_points(option)
-    provisional = sorted(touched & doubtful)
+    provisional = sorted(read_again.before(option))
     stacks = snapshots.stacks_input(asking.record, option)
     plan = Plan(
         survey=asking.survey,
@@ -166,11 +166,25 @@ def _plan(
 _STEPS: dict[str, Callable[[_Asking, Calculation], None]] = {"levels": _after_levels, "lift": _after_lift}
 
 
-def _doubtful_points(survey: Survey) -> set[str]:
+class _ReadAgain:
+    """The points whose heights nobody should build on: read doubtfully, or not at all."""
+
+    def __init__(self, asking: _Asking) -> None:
+        levels = Answer.objects.select_related("calculation").get(survey=asking.survey, kind="levels").calculation
+        result = codec.decode(levels.result or {}, LevelsResult)
+        read = {height.point for height in result.heights}
+        self._doubtful = _doubtful_points(result, codec.decode(levels.input, LevelsInput))
+        self._unread = {str(point.pk) for point in unread_points(asking.survey.siting_id, read)}
+        self._pairs = asking.record.pairs
+
+    def before(self, option: LiftOption) -> set[str]:
+        """Return what must be read before an option is built: what it touches, and what stands beside that."""
+        touched = snapshots.touched_points(option)
+        return touched & self._doubtful | beside(touched, self._pairs) & self._unread
+
+
+def _doubtful_points(levels: LevelsResult, document: LevelsInput) -> set[str]:
     """Return the points of readings that are suspect, or that no other reading checks."""
-    levels = Answer.objects.select_related("calculation").get(survey=survey, kind="levels").calculation
-    result = codec.decode(levels.result or {}, LevelsResult)
-    doubtful = {reading.id for reading in result.readings if reading.suspect or not reading.checked}
-    doubtful.update(other for reading in result.readings for other in reading.also_suspect)
-    readings = codec.decode(levels.input, LevelsInput).readings
-    return {reading.point for reading in readings if reading.id in doubtful}
+    doubtful = {reading.id for reading in levels.readings if reading.suspect or not reading.checked}
+    doubtful.update(other for reading in levels.readings for other in reading.also_suspect)
+    return {reading.point for reading in document.readings if reading.id in doubtful}

@@ -187,7 +187,9 @@ class CheckSerializer(serializers.Serializer[Any]):
 class PlanDetailSerializer(PlanSerializer):
     """A whole plan: every move with its label, what limits it, and its checks."""
 
-    provisional_points = serializers.SerializerMethodField(help_text="moved points with a doubtful reading")
+    provisional_points = serializers.SerializerMethodField(
+        help_text="moved points with a doubtful reading, and their neighbours that were not read"
+    )
     not_read = serializers.SerializerMethodField(help_text="supports of the home that the survey did not read")
     stale = serializers.SerializerMethodField(
         help_text="why it does not stand: newer readings, a changed record, or replaced"

@@ -17,6 +17,7 @@ from calcs.survey_page import checks, findings, maps, plans
 from calcs.survey_page.maps import HeightRow
 from calcs.survey_page.progress import KIND_WORDS, Progress, progress_of, steps_of
 from calcs.survey_page.record import Record, read_record
+from jobs.models import Condition, Support
 from surveys.models import Survey
 
 T = TypeVar("T")
@@ -63,6 +64,8 @@ class SupportWork:
 
     move: plans.MoveRow
     stack: checks.StackView | None
+    found: str  # what was recorded of the support as it stands, where that is not in order
+    is_reused: bool  # whether parts taken off may be put on again
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,6 +82,7 @@ class SurveyPage:
     heights: tuple[HeightRow, ...]
     datums: tuple[Choice, ...]
     doubts: tuple[findings.Doubt, ...]
+    not_read: str
     agreement: str
     flatness: Flatness | None
     pairs: tuple[findings.PairRow, ...]
@@ -102,6 +106,8 @@ def gather(survey: Survey, *, unit: str, option: str = "", datum: str = "") -> S
     ``option`` and ``datum`` are what the reader chose; what there isn't falls back to the recommended option and
     the lowest support.
     """
+    # First how far it is, then the answers: what comes in between is new to a page that was told less.
+    progress = progress_of(survey, steps_of(survey))
     record = read_record(survey, unit=unit)
     plan, lift_option = _chosen(record, option)
     chosen_name = lift_option.name if lift_option else None
@@ -116,7 +122,7 @@ def gather(survey: Survey, *, unit: str, option: str = "", datum: str = "") -> S
     return SurveyPage(
         survey=survey,
         unit=unit,
-        progress=progress_of(survey, steps_of(survey)),
+        progress=progress,
         facts=_facts(record, started),
         failures=_failures(record, plan),
         stale=_stale_words(survey, is_computed=bool(record.answers)),
@@ -124,6 +130,7 @@ def gather(survey: Survey, *, unit: str, option: str = "", datum: str = "") -> S
         heights=maps.height_rows(record, level_maps),
         datums=_datums(shown_datum, has_plan=lift_option is not None),
         doubts=findings.doubts(record),
+        not_read=findings.not_read(record),
         agreement=findings.agreement(record),
         flatness=_flatness(record),
         pairs=findings.pair_rows(record),
@@ -192,7 +199,13 @@ def _work(record: Record, plan: Plan | None, option: LiftOption | None) -> tuple
     if plan is None or option is None:
         return ()
     stacks = checks.stack_views(record, plan.stacks, dict(plans.moves_of(option)))
-    return tuple(SupportWork(move=row, stack=stacks.get(row.code)) for row in plans.move_rows(record, option))
+    rows = plans.move_rows(record, option)
+    return tuple(_support_work(record.supports.get(row.code), row, stacks.get(row.code)) for row in rows)
+
+
+def _support_work(support: Support | None, row: plans.MoveRow, stack: checks.StackView | None) -> SupportWork:
+    is_broken = support is not None and support.condition in (Condition.FIX, Condition.STOP)
+    return SupportWork(move=row, stack=stack, found=checks.found_words(support), is_reused=not is_broken)
 
 
 # -- what went wrong, and what has changed since -------------------------------------------------------------
@@ -238,7 +251,10 @@ def _stale_words(survey: Survey, *, is_computed: bool) -> str:
 
 
 def _warnings(record: Record, shown: list[Calculation]) -> tuple[str, ...]:
-    return _once(record.sentence(warning["text"]) for result in _results(shown) for warning in result["warnings"])
+    told = (warning for result in _results(shown) for warning in result["warnings"])
+    # Heights are asked for without a datum on purpose: the page shows them by its own.
+    texts = (record.sentence(warning["text"]) for warning in told if warning["code"] != "no_datum")
+    return _once(text for text in (findings.not_read(record), *texts) if text)
 
 
 def _cautions(shown: list[Calculation]) -> tuple[Caution, ...]:

@@ -15,6 +15,7 @@ from calcs.engine.straps import StrapResult, StrapsResult
 from calcs.models import Calculation
 from calcs.stack_drawings import Course, Look, StackPicture
 from calcs.survey_page.record import Record, result_of
+from jobs.models import Condition, Support
 
 PART_WORDS: dict[str, Promise] = {
     "block": gettext_lazy("block"),
@@ -132,6 +133,14 @@ def _stack_view(
         warnings=warnings,
         picture=_picture(record, asked, stack, parts, move),
     )
+
+
+def found_words(support: Support | None) -> str:
+    """Say how a support was found, with what was noted of it; nothing where all was well and nothing noted."""
+    if support is None or (support.condition == Condition.OK and not support.note):
+        return ""
+    condition = support.get_condition_display()
+    return f"{condition}: {support.note}" if support.note else condition
 
 
 def part_words(code: str) -> str:

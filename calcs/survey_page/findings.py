@@ -144,6 +144,18 @@ def _listed(names: set[str]) -> str:
     return _(" or ").join(sorted(names))
 
 
+def not_read(record: Record) -> str:
+    """Name the supports, and the ends of pairs, of which nothing is known."""
+    if not record.unread:
+        return ""
+    points = ", ".join(point.label for point in record.unread)
+    return ngettext(
+        "Not read: {points}. Nothing is known of it; read it before lifting.",
+        "Not read: {points}. Nothing is known of them; read them before lifting.",
+        len(record.unread),
+    ).format(points=points)
+
+
 def agreement(record: Record) -> str:
     """Say in plain words whether the readings agree with each other as well as the method should."""
     levels = record.levels

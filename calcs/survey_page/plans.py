@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from calcs.engine.lift import LiftBinding, LiftImpossible, LiftMove, LiftOption, LiftResult, LiftWhy
 from calcs.models import Plan
 from calcs.spoken import OPTION_WORDS
+from calcs.survey_page.findings import doubtful_points
 from calcs.survey_page.record import Record
 
 _WAY_WORDS: dict[int, Promise] = {
@@ -133,10 +134,19 @@ def minutes_words(minutes: float) -> str:
 def _provisional_words(record: Record, plan: Plan) -> str:
     if not plan.is_provisional:
         return ""
-    names = ", ".join(record.name(key) for key in plan.provisional_points)
-    return _("Provisional: it touches {points}, whose reading is suspect or unchecked. Read again first.").format(
-        points=names
-    )
+    unread = {str(point.pk) for point in record.unread}
+    said = []
+    if doubtful := [key for key in plan.provisional_points if key not in unread]:
+        words = _("Provisional: it touches {points}, whose reading is suspect or unchecked. Read again first.")
+        said.append(words.format(points=_names(record, doubtful)))
+    if beside := [key for key in plan.provisional_points if key in unread]:
+        words = _("Provisional: beside what it moves stands {points}, which was not read. Read there first.")
+        said.append(words.format(points=_names(record, beside)))
+    return " ".join(said)
+
+
+def _names(record: Record, keys: list[str]) -> str:
+    return ", ".join(sorted(record.name(key) for key in keys))
 
 
 def _who(record: Record, keys: tuple[str, ...]) -> str:
@@ -187,7 +197,7 @@ def _why_words(record: Record, why: LiftWhy) -> str:
 
 def move_rows(record: Record, option: LiftOption) -> tuple[MoveRow, ...]:
     """List what happens where, in the order of the walk; supports that stay alone are left out."""
-    reference = reference_point(record)
+    reference = reference_point(record, option)
     touched = [move for move in option.moves if move.move_in or move.support_change_in]
     order = {key: (point.walk_order, point.label) for key, point in record.points.items()}
     touched.sort(key=lambda move: order.get(move.code, (0, "")))
@@ -213,9 +223,13 @@ def _move_words(record: Record, move: LiftMove) -> str:
     return _("lower the support {by}, the frame stays").format(by=record.length(-move.support_change_in))
 
 
-def reference_point(record: Record) -> tuple[str, float] | None:
-    """Return the name and height of what heights are told from: the mark read most often, else the lowest point."""
-    if record.levels is None or not record.levels.heights:
+def reference_point(record: Record, option: LiftOption) -> tuple[str, float] | None:
+    """Return the name and height of what heights are told from, which an option must not move.
+
+    That is the mark read most often, else the lowest support that stays, one of sure readings if there is any; None
+    where all that was read moves.
+    """
+    if record.levels is None:
         return None
     heights = {height.point: height.height_in for height in record.levels.heights}
     shots: dict[str, int] = {}
@@ -223,11 +237,15 @@ def reference_point(record: Record) -> tuple[str, float] | None:
         key = str(reading.point_id)
         if key in heights and record.points[key].surface == "outside":
             shots[key] = shots.get(key, 0) + 1
-    key = (
-        max(shots, key=lambda mark: (shots[mark], -record.points[mark].walk_order))
-        if shots
-        else min(heights, key=lambda point: heights[point])
-    )
+    if shots:
+        key = max(shots, key=lambda mark: (shots[mark], -record.points[mark].walk_order))
+        return record.name(key), heights[key]
+    found = doubtful_points(record)
+    doubtful = found.suspect | found.unchecked
+    stay = [move.code for move in option.moves if not move.move_in and move.code in heights]
+    if not stay:
+        return None
+    key = min(stay, key=lambda point: (point in doubtful, heights[point]))
     return record.name(key), heights[key]
 
 

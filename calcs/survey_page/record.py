@@ -11,6 +11,7 @@ from calcs.engine.lift import LiftInput, LiftOption, LiftResult
 from calcs.labels import with_labels
 from calcs.models import Answer, Calculation, Plan
 from calcs.spoken import spoken
+from calcs.unread import unread_points
 from jobs.lengths import figure, length
 from jobs.models import Connection, Point, Strap, Support
 from surveys.models import Reading, Setup, Survey
@@ -32,6 +33,7 @@ class Record:
     readings: dict[str, Reading]
     answers: dict[str, Answer]
     plans: list[Plan]
+    unread: list[Point]
 
     # -- results ---------------------------------------------------------------------------------------------
 
@@ -131,6 +133,7 @@ def read_record(survey: Survey, *, unit: str) -> Record:
     answers = Answer.objects.filter(survey=survey).select_related("calculation")
     plans = Plan.objects.filter(lift__answers__survey=survey, lift__answers__kind="lift")
     supports = Support.objects.filter(point__siting=siting, removed_on__isnull=True)
+    found = {answer.kind: answer for answer in answers}
     return Record(
         survey=survey,
         unit=unit,
@@ -140,6 +143,13 @@ def read_record(survey: Survey, *, unit: str) -> Record:
         straps={str(row.pk): row for row in Strap.objects.filter(siting=siting)},
         setups={str(setup.pk): setup for setup in Setup.objects.filter(survey=survey)},
         readings={str(row.pk): row for row in Reading.objects.filter(survey=survey).select_related("author")},
-        answers={answer.kind: answer for answer in answers},
+        answers=found,
         plans=list(plans.select_related("stacks", "straps")),
+        unread=_unread(survey, found.get("levels")),
     )
+
+
+def _unread(survey: Survey, levels: Answer | None) -> list[Point]:
+    """Return what ought to have been read and has no height; nothing before there are heights."""
+    result = result_of(levels.calculation if levels else None, LevelsResult)
+    return unread_points(survey.siting_id, {height.point for height in result.heights}) if result else []

@@ -9,7 +9,7 @@ from calcs import chain, runner
 from calcs.models import Answer, Calculation, Plan
 from jobs.models import Connection, Strap, Support
 from surveys.models import Reading, Setup, Survey
-from tests.calcs.working import HEIGHTS_IN, label_to_key, read_survey, standing, submit, work_off
+from tests.calcs.working import HEIGHTS_IN, label_to_key, leave_out, read_survey, standing, submit, work_off
 from tests.factories import SetupFactory, SurveyFactory, UserFactory, lay_out_home, make_reading, read_home
 
 pytestmark = pytest.mark.django_db
@@ -163,6 +163,22 @@ def test_a_doubtful_reading_at_a_support_that_stays_leaves_a_plan_firm() -> None
     moved = {move["code"] for move in plan.lift.result["options"][0]["moves"] if move["move_in"]}
     assert label_to_key(survey)["B2"] not in moved
     assert not plan.is_provisional
+
+
+def test_a_plan_is_provisional_while_a_neighbour_of_what_moves_was_not_read(survey: Survey) -> None:
+    # A1 goes up; B1 stands beside it, C2 does not.
+    leave_out(survey, ["B1", "C2"])
+    work_off(chain.ask(survey.pk).new)
+    plan = Plan.objects.get(option="raise_only")
+    keys = label_to_key(survey)
+    assert {move["code"] for move in plan.lift.result["options"][0]["moves"] if move["move_in"]} == {keys["A1"]}
+    assert (plan.is_provisional, plan.provisional_points) == (True, [keys["B1"]])
+
+
+def test_a_support_far_from_what_moves_leaves_a_plan_firm_though_it_was_not_read(survey: Survey) -> None:
+    leave_out(survey, ["C2"])
+    work_off(chain.ask(survey.pk).new)
+    assert not Plan.objects.get(option="raise_only").is_provisional
 
 
 def test_a_home_without_straps_gets_an_empty_anchor_check(survey: Survey) -> None:

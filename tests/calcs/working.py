@@ -1,7 +1,7 @@
 """A read home for tests of the calculations, and a worker that takes one calculation after the other in place."""
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from django.utils import timezone
@@ -9,7 +9,7 @@ from django.utils import timezone
 from calcs import runner
 from calcs.models import Answer, Calculation
 from surveys.models import Survey
-from tests.factories import SurveyFactory, lay_out_home, read_home
+from tests.factories import SurveyFactory, lay_out_home, make_reading, read_home
 
 # The corner A1 low, D3 a little high: a lift of this home raises A1.
 HEIGHTS_IN = {"A1": -0.75, "D3": 0.1875, "BM1": 3.0, "BM2": 4.0, "BM3": 5.0}
@@ -50,3 +50,10 @@ def standing(survey: Survey, kind: str) -> Calculation:
 def label_to_key(survey: Survey) -> dict[str, str]:
     """Return the keys of the survey's points by label."""
     return {label: str(key) for key, label in survey.siting.points.values_list("pk", "label")}
+
+
+def leave_out(survey: Survey, labels: Iterable[str]) -> Survey:
+    """Withdraw every reading of some points, as if the crew had never read them."""
+    for reading in survey.readings.standing().filter(point__label__in=labels):
+        make_reading(setup=reading.setup, point=reading.point, value_in=None, replaces=reading, reason="not read")
+    return survey
