@@ -180,13 +180,13 @@ class TestSizes:
             "fields": {},
         }
 
-    def test_readings_may_be_larger(self, api_for: Callable[[User], APIClient], manager: User) -> None:
+    def test_readings_may_be_larger(self, api_for: Callable[[User], APIClient], lead: User) -> None:
         survey = read_survey()
         address = reverse("survey-readings", args=[survey.pk])
-        taken = api_for(manager).post(address, b" " * (MOST_BYTES + 1), content_type="application/json")
+        taken = api_for(lead).post(address, b" " * (MOST_BYTES + 1), content_type="application/json")
         assert taken.status_code == 400  # read, and no JSON
         larger = b" " * (SurveyReadingsView.most_bytes + 1)
-        assert api_for(manager).post(address, larger, content_type="application/json").status_code == 413
+        assert api_for(lead).post(address, larger, content_type="application/json").status_code == 413
 
     def test_a_page_says_it_plainly(self, client_for: Callable[[User], Client], manager: User) -> None:
         answer = client_for(manager).post(reverse("account"), {"language": "x" * MOST_BYTES})

@@ -303,8 +303,8 @@ def test_a_setup_is_deleted_only_before_anybody_reads_from_it(lead: User, api_fo
 # -- rules, pages of a list, faults --------------------------------------------------------------------------
 
 
-def test_a_rule_set_gets_versions_and_never_changes(lead: User, api_for: SignIn) -> None:
-    client = api_for(lead)
+def test_a_rule_set_gets_versions_and_never_changes(manager: User, api_for: SignIn) -> None:
+    client = api_for(manager)
     first = client.post("/api/v1/rule-sets/", BINDING["rule-sets"]).json()
     second = client.post("/api/v1/rule-sets/", BINDING["rule-sets"] | {"values": {"touch_min": 12}}).json()
     assert (first["version"], second["version"]) == (1, 2)
@@ -375,8 +375,8 @@ def test_a_wrong_field_is_told_at_the_field(name: str, wrong: Mapping[str, Any],
     assert list(body["fields"]) == [field]
 
 
-def test_what_can_exist_once_is_told_when_it_does(lead: User, api_for: SignIn) -> None:
-    client = api_for(lead)
+def test_what_can_exist_once_is_told_when_it_does(manager: User, api_for: SignIn) -> None:
+    client = api_for(manager)
     home = HomeFactory(code="H7")
     again = client.post("/api/v1/homes/", {"code": "H7", "kind": "manufactured", "width_ft": "14", "length_ft": "60"})
     assert list(again.json()["fields"]) == ["code"]

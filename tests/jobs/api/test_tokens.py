@@ -105,6 +105,20 @@ def test_a_phone_signs_in_with_name_and_password() -> None:
     assert right.status_code == 401
 
 
+def test_a_dead_token_stands_in_nobody_s_way_to_a_new_one(issued: dict[str, Any], crew: User) -> None:
+    crew.set_password("read clean metal")
+    crew.save()
+    DeviceToken.objects.update(revoked_at=timezone.now())
+    client = with_token(issued["secret"])
+    assert client.get(TOKENS).status_code == 401
+    wish = {"name": "phone", "username": "crew", "password": "read clean metal"}
+    answer = client.post(TOKENS, wish)
+    assert answer.status_code == 201
+    assert me(answer.json()["secret"]).json()["username"] == "crew"
+    assert client.post(TOKENS, wish | {"password": "guess"}).status_code == 401
+    assert client.post(TOKENS, {"name": "phone"}).status_code == 401
+
+
 @pytest.mark.parametrize(("wrong", "field"), [({"name": ""}, "name"), ({"days": 0}, "days"), ({"days": 366}, "days")])
 def test_a_wrong_wish_is_told(crew: User, api_for: Any, wrong: dict[str, Any], field: str) -> None:
     response = api_for(crew).post(TOKENS, {"name": "phone"} | wrong)
