@@ -7,8 +7,9 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Max, Q
+from django.db.models import Max, Q, QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from jobs.errors import DomainError, Stale
 from jobs.layout import Layout, LayoutSpec, PairPlace, generate, propose_pairs
@@ -31,7 +32,7 @@ def lay_out(
     _lock(siting)
     if only_from is not None and layout_edition(standing_layout(siting)) not in only_from:
         raise Stale
-    old = Point.objects.standing().filter(siting=siting, surface__in=FRAME_SURFACES)
+    old = standing_frame(siting)
     if old.exists():
         _check_replaceable(old, replace=replace)
         _clear(old)
@@ -42,27 +43,38 @@ def _check_replaceable(old: Any, *, replace: bool) -> None:
     if not replace:
         raise DomainError(
             "has_layout",
-            "This home has a layout already. Correct it point by point, or send replace to start again.",
-            fields={"replace": "Set to true to archive the present layout."},
+            _("This home has a layout already: correct it point by point, or archive it to start again."),
+            fields={"replace": _("Say here that the present layout is to be archived.")},
             status=409,
         )
-    # Readings belong to a later app; the reverse relation is all that is needed of them here.
-    read = list(old.filter(readings__isnull=False).distinct().values_list("label", flat=True)[:5])
-    if read:
+    if read := read_labels(old):
         raise DomainError(
             "layout_was_read",
-            f"The present layout has readings (at {', '.join(read)}): correct it point by point.",
-            fields={"replace": "Only a layout without readings can be replaced."},
+            _("The present layout has readings (at {points}): correct it point by point.").format(
+                points=", ".join(read)
+            ),
+            fields={"replace": _("Only a layout without readings can be replaced.")},
             status=409,
         )
     straps = list(Strap.objects.standing().filter(point__in=old).values_list("code", flat=True)[:5])
     if straps:
         raise DomainError(
             "straps_on_layout",
-            f"Straps hang on the present layout ({', '.join(straps)}): archive them first.",
-            fields={"replace": "Archive the straps first."},
+            _("Straps hang on the present layout ({straps}): archive them first.").format(straps=", ".join(straps)),
+            fields={"replace": _("Archive the straps first.")},
             status=409,
         )
+
+
+def read_labels(points: QuerySet[Point]) -> list[str]:
+    """Return the first few labels of the points that were read."""
+    # Readings belong to a later app; the reverse relation is all that is needed of them here.
+    return list(points.filter(readings__isnull=False).distinct().values_list("label", flat=True)[:5])
+
+
+def standing_frame(siting: Siting) -> QuerySet[Point]:
+    """Return the points of the layout: what stands on the frame, without marks and check points."""
+    return Point.objects.standing().filter(siting=siting, surface__in=FRAME_SURFACES)
 
 
 def _clear(points: Any) -> None:

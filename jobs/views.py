@@ -24,6 +24,7 @@ from jobs.drawings import LayoutPlan, draw_layout
 from jobs.forms import LayoutForm, SignInForm
 from jobs.layout_page import CHECK_SURFACES, FRAME_SURFACES, layout_view, plan_of_generated
 from jobs.models import Benchmark, Company, Home, Role, Siting, SupportKind, Surface, User, Visit
+from jobs.services import read_labels, standing_frame
 
 HOMES_A_PAGE = 50
 VISITS_SHOWN = 5
@@ -148,6 +149,7 @@ def layout(request: SignedInRequest, pk: UUID) -> HttpResponse:
     context = {
         "siting": siting,
         "form": LayoutForm(home=siting.home),
+        "why_not_anew": _why_not_anew(siting),
         "frame_surfaces": [(surface.value, surface.label) for surface in FRAME_SURFACES],
         "check_surfaces": [(surface.value, surface.label) for surface in CHECK_SURFACES],
         "outside": Surface.OUTSIDE.value,
@@ -156,6 +158,15 @@ def layout(request: SignedInRequest, pk: UUID) -> HttpResponse:
         **_layout_context(siting),
     }
     return render(request, "jobs/layout.html", context)
+
+
+def _why_not_anew(siting: Siting) -> str:
+    """Say why the layout can't be drawn from the home's size; nothing where it can."""
+    read = read_labels(standing_frame(siting))
+    if not read:
+        return ""
+    words = _("This layout was read already ({points}): it can't be drawn anew. Correct it point by point below.")
+    return words.format(points=", ".join(read))
 
 
 @page

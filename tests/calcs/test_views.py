@@ -395,6 +395,17 @@ def test_pages_hold_no_inline_script_or_style(client_for: ClientFor, lead: User,
 # -- the layout page ----------------------------------------------------------------------------------------------
 
 
+def test_a_layout_that_was_read_is_not_drawn_anew(client_for: ClientFor, lead: User) -> None:
+    siting = lay_out_home()
+    client, address = client_for(lead), reverse("layout", args=[siting.pk])
+    assert 'id="generate"' in client.get(address).content.decode()
+    read_home(SurveyFactory(siting=siting))
+    page = client.get(address).content.decode()
+    assert 'id="generate"' not in page
+    assert "This layout was read already (" in page
+    assert "Correct it point by point below." in page
+
+
 def test_preview_draws_without_keeping(client_for: ClientFor, lead: User) -> None:
     siting = lay_out_home()
     query = {"sections": 2, "width_ft": 28, "length_ft": 60, "support_spacing_ft": 8, "has_mate_line": "on"}

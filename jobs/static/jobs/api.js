@@ -40,7 +40,8 @@ export function showErrors(form, message, fields) {
   for (const [name, words] of Object.entries(fields)) {
     const slot = form.querySelector(`[data-error-of="${CSS.escape(name)}"]`);
     if (!slot || slot.closest("[hidden]")) {
-      left.push(`${name}: ${words}`);
+      const called = slot?.closest(".field")?.querySelector("label")?.textContent ?? name;
+      left.push(`${called}: ${words}`);
       continue;
     }
     slot.textContent = words;

@@ -19,14 +19,20 @@ const token = (form) => form.elements.csrfmiddlewaretoken.value;
 const row = (id) => drawing.querySelector(`[data-row="${CSS.escape(id)}"]`);
 const numberOf = (input) => (input.value.trim() === "" ? null : Number(input.value));
 
-// Run something that talks to the service, with its refusal shown in a form.
-async function trying(form, work) {
+// Run something that talks to the service, with its refusal shown in a form. What was pressed can't be pressed again
+// until the answer is there.
+async function trying(form, work, pressed = null) {
   showErrors(form, "", {});
+  said.textContent = "";
+  if (pressed) pressed.disabled = true;
   try {
     await work();
   } catch (error) {
     if (error instanceof Refused) showErrors(form, error.message, error.fields);
     else showErrors(form, words.saidLost, {});
+  } finally {
+    if (pressed) pressed.disabled = false;
+    if (pressed && document.activeElement === document.body) pressed.focus({ preventScroll: true });
   }
 }
 
@@ -48,21 +54,28 @@ async function drawPreview() {
   preview.innerHTML = await answer.text();
 }
 
-generate.querySelector('[data-do="preview"]').addEventListener("click", () => trying(generate, drawPreview));
-generate.addEventListener("change", () => trying(generate, drawPreview));
-generate.addEventListener("submit", (event) => {
-  event.preventDefault();
-  trying(generate, async () => {
-    const edition = drawing.querySelector("[data-edition]").dataset.edition;
-    try {
-      await send("POST", generate.dataset.keep, token(generate), specification(), edition);
-    } catch (error) {
-      if (error.status === LATE) await drawAgain(null); // a second press replaces what is shown now
-      throw error;
-    }
-    window.location.reload();
+async function keepLayout() {
+  const edition = drawing.querySelector("[data-edition]").dataset.edition;
+  try {
+    await send("POST", generate.dataset.keep, token(generate), specification(), edition);
+  } catch (error) {
+    if (error.status === LATE) await drawAgain(null); // a second press replaces what is shown now
+    throw error;
+  }
+  window.location.reload();
+}
+
+// A layout that was read is not laid out anew: then there is no form.
+if (generate) {
+  generate.querySelector('[data-do="preview"]').addEventListener("click", (event) => {
+    trying(generate, drawPreview, event.currentTarget);
   });
-});
+  generate.addEventListener("change", () => trying(generate, drawPreview));
+  generate.addEventListener("submit", (event) => {
+    event.preventDefault();
+    trying(generate, keepLayout, event.submitter);
+  });
+}
 
 // -- choosing a point ---------------------------------------------------------------------------------------
 
@@ -94,6 +107,7 @@ function choose(id, { focus = true } = {}) {
   if (chosen) listNeighbours();
   showWhatApplies();
   showErrors(editor, "", {});
+  said.textContent = "";
   clash.hidden = true;
   if (focus) {
     editor.elements.label.focus({ preventScroll: true });
@@ -208,39 +222,43 @@ async function removed() {
 editor.addEventListener("submit", (event) => {
   event.preventDefault();
   const id = chosen;
-  trying(editor, async () => {
+  const keep = async () => {
     if (id === null) {
       await kept(await add());
       return;
     }
     const known = row(id).dataset;
     await change(id, "PATCH", changed(known), known.version, () => kept(id));
-  });
+  };
+  trying(editor, keep, event.submitter);
 });
 
 editor.addEventListener("click", (event) => {
-  const { do: action, apart, version } = event.target.dataset;
+  const pressed = event.target;
+  const { do: action, apart, version } = pressed.dataset;
   if (action === "new") choose(null);
   if (action === "remove" && window.confirm(words.wordSure)) {
     const id = chosen;
-    trying(editor, () => change(id, "DELETE", undefined, row(id).dataset.version, removed));
+    trying(editor, () => change(id, "DELETE", undefined, row(id).dataset.version, removed), pressed);
   }
-  if (action === "over") trying(editor, over);
-  if (action === "drop") trying(editor, () => drawAgain(chosen));
+  if (action === "over") trying(editor, over, pressed);
+  if (action === "drop") trying(editor, () => drawAgain(chosen), pressed);
   if (action === "pair") {
     const body = { siting: words.siting, a: chosen, b: document.getElementById("p_other").value };
-    trying(editor, async () => {
+    const pair = async () => {
       await send("POST", `${words.api}neighbour-pairs/`, token(editor), body);
       await drawAgain(chosen);
       said.textContent = words.saidKept;
-    });
+    };
+    trying(editor, pair, pressed);
   }
   if (apart) {
-    trying(editor, async () => {
+    const takeApart = async () => {
       await send("DELETE", `${words.api}neighbour-pairs/${apart}/`, token(editor), undefined, version);
       await drawAgain(chosen);
       said.textContent = words.saidRemoved;
-    });
+    };
+    trying(editor, takeApart, pressed);
   }
 });
 
