@@ -7,6 +7,7 @@ from django.contrib.auth import authenticate
 from django.db.models import QuerySet
 from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_view
 from rest_framework import mixins, status
+from rest_framework.authentication import BaseAuthentication
 from rest_framework.decorators import action
 from rest_framework.generics import RetrieveUpdateAPIView, get_object_or_404
 from rest_framework.permissions import AllowAny, BasePermission, IsAuthenticated
@@ -17,6 +18,7 @@ from rest_framework.views import APIView
 from rest_framework.viewsets import GenericViewSet
 
 from jobs.api import filters, layout_serializers, serializers
+from jobs.api.authentication import DeviceTokenAuthentication, ForgivingDeviceTokenAuthentication
 from jobs.api.base import ArchivableViewSet, KeptViewSet, RowViewSet, delete_as_read
 from jobs.api.errors import body_of
 from jobs.api.preconditions import ANY, HEADER, VersionedMixin, required_tags, tag_of
@@ -98,6 +100,16 @@ class DeviceTokenViewSet(
     def get_queryset(self) -> QuerySet[DeviceToken]:
         """Return one's own tokens, or everybody's for a manager."""
         return DeviceToken.objects.visible_to(self.request.user)
+
+    def get_authenticators(self) -> list[BaseAuthentication]:
+        """Let a device whose token no longer holds ask for a new one with a name and a password."""
+        usual = super().get_authenticators()
+        if self.request is None or self.request.method != "POST":
+            return usual
+        return [
+            ForgivingDeviceTokenAuthentication() if isinstance(one, DeviceTokenAuthentication) else one
+            for one in usual
+        ]
 
     def get_permissions(self) -> list[BasePermission]:
         """Let people who give a name and password sign a device in."""

@@ -127,6 +127,12 @@ def test_folder_that_is_a_link_to_elsewhere_is_refused(tmp_path: Path) -> None:
         make_folder(tmp_path / "sockets", mode=0o700)
 
 
+@pytest.mark.parametrize("port", [-1, 0, 65536, 80000])
+def test_a_port_that_there_is_not_is_refused_in_words(port: int) -> None:
+    with pytest.raises(ServiceError, match=f"port {port} cannot be used; a port is 1 to 65535"):
+        bind(port)
+
+
 def test_binding_takes_the_next_free_port_and_never_one_in_use() -> None:
     with bind() as one, bind() as two:
         ports = {one.getsockname()[1], two.getsockname()[1]}

@@ -13,10 +13,13 @@ from jobs.project.services.process import Program
 HOST = "127.0.0.1"
 PREFERRED_PORT = 8000
 PORTS_TRIED = 50
+HIGHEST_PORT = 65535
 
 
 def bind(port: int | None = None) -> socket.socket:
     """Listen on the wanted port, or on the first free one from 8000. Binding is the only test that cannot race."""
+    if port is not None and not 1 <= port <= HIGHEST_PORT:
+        raise ServiceError(f"port {port} cannot be used; a port is 1 to {HIGHEST_PORT}")
     ports = [port] if port is not None else [*range(PREFERRED_PORT, PREFERRED_PORT + PORTS_TRIED), 0]
     for one in ports:
         web = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
