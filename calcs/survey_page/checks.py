@@ -137,10 +137,10 @@ def _stack_view(
 
 def found_words(support: Support | None) -> str:
     """Say how a support was found, with what was noted of it; nothing where all was well and nothing noted."""
-    if support is None or (support.condition == Condition.OK and not support.note):
+    if support is None:
         return ""
-    condition = support.get_condition_display()
-    return f"{condition}: {support.note}" if support.note else condition
+    is_broken = support.condition in (Condition.FIX, Condition.STOP)
+    return ": ".join(filter(None, (support.get_condition_display() if is_broken else "", support.note)))
 
 
 def part_words(code: str) -> str:

@@ -112,7 +112,7 @@ def test_a_card_says_how_the_support_was_found_and_what_is_not_to_be_reused(
     assert text.count("<strong>don't reuse</strong>") == 1
     worn.update(condition="note", note="a little damp")
     page, text = shown(client_for(lead), computed)
-    assert "As found: note: a little damp" in text
+    assert "As found: a little damp" in text
     assert "don't reuse" not in text
 
 
