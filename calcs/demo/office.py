@@ -112,5 +112,6 @@ def _straps(client: Client, home: Home, layout: Row) -> None:
 
 
 def _visit(client: Client, home: Home, siting: str, lead: str) -> None:
-    person = client.all("users/", username=lead)[0]
-    client.only("visits/", {**home.visit, "siting": siting, "lead": person["id"]}, siting=siting)
+    people = {name: client.all("users/", username=name)[0]["id"] for name in (lead, *home.crew)}
+    who = {"lead": people[lead], "crew": [people[name] for name in home.crew]}
+    client.only("visits/", {**home.visit, **who, "siting": siting}, siting=siting)

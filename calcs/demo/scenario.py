@@ -110,6 +110,7 @@ class Home:
     straps: tuple[StrapSpec, ...]
     gaps: tuple[Spot, ...]
     visit: dict[str, Any]
+    crew: tuple[str, ...]  # who is on the visit, beside whoever leads it
     survey: dict[str, Any]
     setups: tuple[Place, ...]
     reading_sd_in: float
@@ -291,6 +292,7 @@ DOUBLE = Home(
         "ends_at": "2026-10-06T18:00:00Z",
         "note": "As-found survey, two rounds.",
     },
+    crew=("pilar", "anselm"),
     survey={
         "stage": "as_found",
         "method": "water_level",
@@ -378,6 +380,7 @@ SMALL = Home(
         "ends_at": "2026-10-08T17:00:00Z",
         "note": "As-found survey, two rounds.",
     },
+    crew=("anselm",),
     survey={
         "stage": "as_found",
         "method": "water_level",
