@@ -19,7 +19,13 @@ REFUSED = "This device token is unknown, expired or revoked: sign in again."
 
 
 class DeviceTokenAuthentication(BaseAuthentication):
-    """One query a request, and nothing cached, so that a revoked token stops at once."""
+    """One query a request, and nothing cached, so that a revoked token stops at once.
+
+    ``is_forgiving`` takes a token that no longer holds for none, where a name and a password may stand in for it.
+    """
+
+    def __init__(self, *, is_forgiving: bool = False) -> None:
+        self.is_forgiving = is_forgiving
 
     def authenticate(self, request: Request) -> tuple[User, DeviceToken] | None:
         """Return the person and the token, or None when the request carries no token."""
@@ -28,6 +34,8 @@ class DeviceTokenAuthentication(BaseAuthentication):
             return None
         tokens = DeviceToken.objects.valid().select_related("user")
         token = tokens.filter(digest=digest_of(secret.strip()), user__is_active=True).first()
+        if token is None and self.is_forgiving:
+            return None
         if token is None:
             raise AuthenticationFailed(REFUSED)
         _note_use(token.pk, token.last_used_at)
@@ -36,17 +44,6 @@ class DeviceTokenAuthentication(BaseAuthentication):
     def authenticate_header(self, request: Request) -> str:
         """Return the challenge that a 401 carries."""
         return CHALLENGE
-
-
-class ForgivingDeviceTokenAuthentication(DeviceTokenAuthentication):
-    """Takes a token that no longer holds for none, where a name and a password may stand in for it."""
-
-    def authenticate(self, request: Request) -> tuple[User, DeviceToken] | None:
-        """Return the person and the token, or None when there is no token that holds."""
-        try:
-            return super().authenticate(request)
-        except AuthenticationFailed:
-            return None
 
 
 HOLDER_SQL = """
@@ -86,7 +83,6 @@ class DeviceTokenScheme(OpenApiAuthenticationExtension):
 
     target_class = "jobs.api.authentication.DeviceTokenAuthentication"
     name = "deviceToken"
-    match_subclasses = True
 
     def get_security_definition(self, auto_schema: object) -> dict[str, str]:
         """Return the OpenAPI security scheme."""

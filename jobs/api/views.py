@@ -18,7 +18,7 @@ from rest_framework.views import APIView
 from rest_framework.viewsets import GenericViewSet
 
 from jobs.api import filters, layout_serializers, serializers
-from jobs.api.authentication import DeviceTokenAuthentication, ForgivingDeviceTokenAuthentication
+from jobs.api.authentication import DeviceTokenAuthentication
 from jobs.api.base import ArchivableViewSet, KeptViewSet, RowViewSet, delete_as_read
 from jobs.api.errors import body_of
 from jobs.api.preconditions import ANY, HEADER, VersionedMixin, required_tags, tag_of
@@ -106,10 +106,8 @@ class DeviceTokenViewSet(
         usual = super().get_authenticators()
         if self.request is None or self.request.method != "POST":
             return usual
-        return [
-            ForgivingDeviceTokenAuthentication() if isinstance(one, DeviceTokenAuthentication) else one
-            for one in usual
-        ]
+        forgiving = DeviceTokenAuthentication(is_forgiving=True)
+        return [forgiving if isinstance(one, DeviceTokenAuthentication) else one for one in usual]
 
     def get_permissions(self) -> list[BasePermission]:
         """Let people who give a name and password sign a device in."""
