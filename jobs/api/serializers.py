@@ -57,6 +57,14 @@ class UserSerializer(RowSerializer):
             "password",
         ]
 
+    def to_representation(self, instance: User) -> dict[str, Any]:
+        """Keep how to reach somebody to the office and the manager, and to that person."""
+        shown: dict[str, Any] = super().to_representation(instance)
+        asks = self.context["request"].user
+        if asks.pk != instance.pk and not (asks.is_manager or asks.has_role(Role.OFFICE)):
+            shown |= {"email": "", "phone": ""}
+        return shown
+
     def validate_roles(self, roles: list[str]) -> list[str]:
         """A set of roles: each once, in a steady order."""
         return sorted(set(roles))
