@@ -121,14 +121,20 @@ class DeskAdmin(ModelAdmin):
         return paginator
 
     def changeform_view(self, request: HttpRequest, *rest: Any, **more: Any) -> Any:
-        """Tell what a service or the database refuses, in its own words."""
+        """Tell what a service or the database refuses at the field, in its own words; what was typed stays."""
         try:
             return super().changeform_view(request, *rest, **more)
         except Stale:
             raise
         except (DomainError, IntegrityError) as error:
-            messages.error(request, _sentence(error))
-            return redirect(request.get_full_path())
+            request._refused = _problems(error)  # type: ignore[attr-defined]  # for the form, on the second look
+            return super().changeform_view(request, *rest, **more)
+
+    def get_form(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
+        """Return the form; it says what was refused where the row was tried before in this request."""
+        form: Any = super().get_form(request, *args, **kwargs)
+        refused = getattr(request, "_refused", None)
+        return form if refused is None else _refusing(form, refused)
 
     def save_related(self, request: HttpRequest, form: Any, formsets: Any, change: bool) -> None:
         """Have the database check at once what it otherwise checks at the end, when nobody can be told."""
@@ -220,13 +226,33 @@ def _writer(name: str) -> Callable[[Any], str]:
     return write
 
 
-def _sentence(error: DomainError | IntegrityError) -> str:
+def _problems(error: DomainError | IntegrityError) -> dict[str, str]:
+    """Return sentences by field; those of no field, or of one that a form may not have, lie under an empty name."""
     if isinstance(error, DomainError):
-        return " ".join([error.message, *error.fields.values()])
+        return error.fields or {"": error.message}
     refusal = refusal_of(error)
     if refusal is None:
         raise error
-    return refusal[2]
+    return {refusal[1]: refusal[2]}
+
+
+def _sentence(error: DomainError | IntegrityError) -> str:
+    if isinstance(error, DomainError):
+        return " ".join([error.message, *error.fields.values()])
+    return " ".join(_problems(error).values())
+
+
+def _refusing(form: Any, problems: dict[str, str]) -> Any:
+    """Make a form that refuses what was typed, and says why."""
+
+    class Refusing(form):  # type: ignore[misc]  # made by the admin
+        def clean(self) -> Any:
+            cleaned = super().clean()
+            for name, sentence in problems.items():
+                self.add_error(name if name in self.fields else None, sentence)
+            return cleaned
+
+    return Refusing
 
 
 def in_sixteenths(field: str, title: Any) -> Callable[[Any], Any]:

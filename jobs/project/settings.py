@@ -161,7 +161,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PERMISSION_CLASSES": ["jobs.api.permissions.ByRights"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
-    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_FILTER_BACKENDS": ["jobs.api.filter_backend.NamedFilters"],
     "DEFAULT_THROTTLE_CLASSES": ["jobs.api.throttling.Requests"],
     "DEFAULT_PAGINATION_CLASS": "jobs.api.pagination.NewestFirst",
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",

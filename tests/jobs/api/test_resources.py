@@ -389,3 +389,12 @@ def test_what_can_exist_once_is_told_when_it_does(manager: User, api_for: SignIn
 def test_filters_that_make_no_sense_are_told(lead: User, api_for: SignIn) -> None:
     response = api_for(lead).get("/api/v1/points/?siting=nowhere")
     assert (response.status_code, list(response.json()["fields"])) == (400, ["siting"])
+
+
+def test_a_filter_that_a_list_does_not_have_is_refused_by_name(lead: User, api_for: SignIn) -> None:
+    home = HomeFactory()
+    client = api_for(lead)
+    response = client.get(f"/api/v1/sitings/?hom={home.pk}")
+    assert response.status_code == 400
+    assert response.json()["fields"] == {"hom": "There is no such filter here. There are: cursor, home, page_size."}
+    assert client.get(f"/api/v1/sitings/?home={home.pk}&page_size=5").status_code == 200
