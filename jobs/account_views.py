@@ -1,5 +1,6 @@
 """Pages about one's own account: first start, invitation, passwords, and the browsers and devices signed in."""
 
+import datetime
 from typing import Any, cast
 from uuid import UUID
 
@@ -19,7 +20,7 @@ from jobs import accounts, browsers, lockout, sessions
 from jobs.account_forms import ChangePasswordForm, NewPersonForm, ResetPasswordForm, StartForm, put_error
 from jobs.editing import saved
 from jobs.errors import DomainError
-from jobs.forms import AccountForm
+from jobs.forms import AccountForm, DeviceForm
 from jobs.models import Company, DeviceToken, Role, User
 from jobs.services import revoke_token
 from jobs.views import SignedInRequest, page, speak
@@ -115,8 +116,15 @@ def account(request: SignedInRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid() and saved(form):
         messages.success(request, _("Kept."))
         return cast(HttpResponse, speak(redirect("account"), form.instance))
+    return _account(request, form, DeviceForm())
+
+
+def _account(
+    request: SignedInRequest, form: AccountForm, device_form: DeviceForm, *, status: int = 200, **more: Any
+) -> HttpResponse:
     context = {
         "form": form,
+        "device_form": device_form,
         "roles": _role_words(request.user.roles),
         "browsers": [
             {
@@ -128,8 +136,9 @@ def account(request: SignedInRequest) -> HttpResponse:
             for row in sessions.sessions_of(request.user)
         ],
         "devices": DeviceToken.objects.valid().filter(user=request.user).order_by("-id"),
+        **more,
     }
-    return render(request, "jobs/account.html", context)
+    return render(request, "jobs/account.html", context, status=status)
 
 
 @sensitive_post_parameters()
@@ -156,6 +165,20 @@ def end_browser(request: SignedInRequest) -> HttpResponse:
     else:
         raise Http404
     return redirect("account")
+
+
+@require_POST
+@never_cache
+@page
+def add_device(request: SignedInRequest) -> HttpResponse:
+    """Give a phone or program a token of its own; it is shown this once."""
+    form = DeviceForm(request.POST)
+    own = AccountForm(instance=request.user)
+    if not form.is_valid():
+        return _account(request, own, form, status=400)
+    lifetime = datetime.timedelta(days=form.cleaned_data["days"])
+    token, secret = DeviceToken.objects.issue(user=request.user, name=form.cleaned_data["name"], lifetime=lifetime)
+    return _account(request, own, DeviceForm(), issued=token, secret=secret)
 
 
 @require_POST

@@ -38,6 +38,17 @@ class AccountForm(VersionedForm):
         self.label_suffix = ""
 
 
+class DeviceForm(forms.Form):
+    """What a phone or program that shall speak for a person is called, and for how long."""
+
+    name = forms.CharField(label=_("Name"), max_length=80, help_text=_("such as 'truck 2 phone'"))
+    days = forms.IntegerField(label=_("Days"), min_value=1, max_value=365, initial=90)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.label_suffix = ""
+
+
 class LayoutForm(forms.Form):
     """What a layout is generated from. The names are those of the API's layout request."""
 

@@ -14,6 +14,7 @@ urlpatterns = [
     path("account/", account_views.account, name="account"),
     path("account/password/", account_views.password, name="password"),
     path("account/browsers/end/", account_views.end_browser, name="end-browser"),
+    path("account/devices/", account_views.add_device, name="add-device"),
     path("account/devices/<uuid:pk>/revoke/", account_views.revoke_device, name="revoke-device"),
     path("invitation/<str:secret>/", account_views.invitation, name="invitation"),
     path("password/<str:uidb64>/<str:token>/", account_views.SetPassword.as_view(), name="password-reset"),

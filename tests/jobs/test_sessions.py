@@ -144,3 +144,24 @@ class TestWhatSignsAPersonOutEverywhere:
         assert User.objects.get(pk=person.pk).check_password("read clean metal")
         assert User.objects.get(pk=person.pk).password != weak
         assert self.has_access(person) == (True, True)
+
+
+class TestADeviceOfOnesOwn:
+    def test_its_token_is_shown_once_and_speaks_for_the_person(self, crew: User, client_for: ClientFor) -> None:
+        client = client_for(crew)
+        answer = client.post(reverse("add-device"), {"name": "truck 2 phone", "days": "30"})
+        secret = answer.context["secret"]
+        assert f'value="{secret}"' in answer.content.decode()
+        assert "no-store" in answer["Cache-Control"]
+        assert secret not in client.get(reverse("account")).content.decode()
+        me = Client().get("/api/v1/users/me/", headers={"Authorization": f"Bearer {secret}"})
+        assert me.json()["username"] == crew.username
+        days = (DeviceToken.objects.get().expires_at - timezone.now()) / datetime.timedelta(days=1)
+        assert 29.9 < days <= 30
+
+    def test_what_is_wrong_is_told_and_what_was_typed_stays(self, crew: User, client_for: ClientFor) -> None:
+        answer = client_for(crew).post(reverse("add-device"), {"name": "phone", "days": "5000"})
+        assert answer.status_code == 400
+        assert answer.context["device_form"].errors == {"days": ["Ensure this value is less than or equal to 365."]}
+        assert 'value="phone"' in answer.content.decode()
+        assert not DeviceToken.objects.exists()
