@@ -3,18 +3,23 @@
 import uuid
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from http import HTTPStatus
 from typing import Any
 
+from django.contrib import messages
 from django.core.paginator import Page, Paginator
 from django.db.models import Model
-from django.http import HttpResponse
-from django.shortcuts import render
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_POST
 
+from jobs.errors import DomainError
 from jobs.models import Home, Point, Siting, Strap, User, Visit
 from jobs.views import SignedInRequest, page
 from surveys.models import Setup, Survey, SyncEntry
+from surveys.set_aside import WHY_AT_MOST, leave_out
 
 ENTRIES_A_PAGE = 50
 KIND_WORDS: dict[str, Promise] = {
@@ -55,9 +60,29 @@ class EntryRow:
 @page
 def set_aside(request: SignedInRequest) -> HttpResponse:
     """List the entries that wait to be mended: one's own, and everybody's for the manager and the office."""
+    return _listed(request)
+
+
+def _listed(request: SignedInRequest, *, status: int = 200, **refused: Any) -> HttpResponse:
     entries = waiting_for(request.user).select_related("author", "sent_by").order_by("-received_at", "-pk")
     found = Paginator(entries, ENTRIES_A_PAGE).get_page(request.GET.get("page"))
-    return render(request, "calcs/set_aside.html", {"page": found, "rows": rows_of(found, request.user)})
+    context = {"page": found, "rows": rows_of(found, request.user), "why_at_most": WHY_AT_MOST, **refused}
+    return render(request, "calcs/set_aside.html", context, status=status)
+
+
+@require_POST
+@page
+def leave_out_entry(request: SignedInRequest, entry: uuid.UUID) -> HttpResponse:
+    """Take an entry off the list, with a reason."""
+    why = request.POST.get("why", "")
+    try:
+        leave_out(entry=entry, by=request.user, why=why)
+    except DomainError as error:
+        if error.status == HTTPStatus.NOT_FOUND:
+            raise Http404 from error
+        return _listed(request, status=error.status, refused=entry, message=error.message, why=why)
+    messages.success(request, _("Left out. It stays kept, with your reason."))
+    return redirect("set-aside")
 
 
 def waiting_for(user: User) -> Any:

@@ -10,5 +10,6 @@ urlpatterns = [
     path("surveys/<uuid:pk>/progress/", views.survey_progress, name="survey-progress"),
     path("surveys/<uuid:pk>/compute/", views.survey_compute, name="survey-compute"),
     path("set-aside/", set_aside_page.set_aside, name="set-aside"),
+    path("set-aside/<uuid:entry>/leave-out/", set_aside_page.leave_out_entry, name="leave-out"),
     path("operations/", operations_page.figures, name="operations"),
 ]

@@ -50,7 +50,7 @@ RIGHTS: dict[str, tuple[Roles, Roles, Roles, Roles]] = {
     "surveys.survey": (EVERYBODY, CREW, CREW, NOBODY),  # crew: own ones while open
     "surveys.setup": (EVERYBODY, CREW, CREW, CREW),
     "surveys.reading": (EVERYBODY, CREW, NOBODY, NOBODY),
-    "surveys.syncentry": (EVERYBODY, CREW, NOBODY, NOBODY),
+    "surveys.syncentry": (EVERYBODY, CREW, EVERYBODY, NOBODY),  # change: leave out what will not be mended
     "calcs.calculation": (EVERYBODY, EVERYBODY, NOBODY, NOBODY),
     "calcs.answer": (EVERYBODY, NOBODY, NOBODY, NOBODY),
     "calcs.plan": (EVERYBODY, EVERYBODY, NOBODY, NOBODY),

@@ -268,6 +268,9 @@ class SyncEntry(Keyed):
         TAKEN = "taken", _("taken")
         SET_ASIDE = "set_aside", _("set aside")
         MENDED = "mended", _("set aside, then mended")
+        LEFT_OUT = "left_out", _("set aside, then left out")
+
+    OPEN = (State.SET_ASIDE, State.LEFT_OUT)  # it can still be taken: nothing that a phone sent is given up for good
 
     entry = models.UUIDField(default=new_key, help_text="the phone's own key; what comes of the entry has it too")
     kind = models.CharField(max_length=12, blank=True, help_text="empty: unreadable, and the body is all of it")
@@ -285,6 +288,9 @@ class SyncEntry(Keyed):
     reason = models.JSONField(
         null=True, help_text="code, message and fields: why it was set aside, last; kept when it is taken after all"
     )
+    left_out_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, related_name="+")
+    left_out_at = models.DateTimeField(null=True)
+    left_out_why = models.CharField(max_length=200, blank=True, db_default="")
 
     objects = SyncEntryQuerySet.as_manager()
 
@@ -299,6 +305,11 @@ class SyncEntry(Keyed):
             models.CheckConstraint(
                 condition=Q(state="taken", taken_at__isnull=False) | (~Q(state="taken") & Q(taken_at__isnull=True)),
                 name="sync_entry_taken_has_a_time",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="left_out")
+                | (Q(left_out_by__isnull=False, left_out_at__isnull=False) & ~Q(left_out_why="")),
+                name="sync_entry_left_out_says_why",
             ),
         ]
 

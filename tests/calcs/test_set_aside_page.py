@@ -8,6 +8,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from jobs.models import Siting, User
+from surveys.models import SyncEntry
+from surveys.set_aside import leave_out
 from tests.calcs.api.syncing import Phone, outdoors
 from tests.factories import SetupFactory, SurveyFactory, lay_out_home
 
@@ -82,3 +84,54 @@ def test_as_many_queries_for_three_entries_as_for_one(
         counts.append(len(queries))
     assert counts[0] == counts[1]
     assert counts[0] <= 13
+
+
+class TestLeavingOut:
+    @pytest.fixture
+    def entry(self, siting: Siting, crew: User, api_for: Any) -> SyncEntry:
+        send_a_bad_one(api_for(crew), siting)
+        return SyncEntry.objects.get()
+
+    def test_it_leaves_the_list_with_who_and_why_and_stays_kept(
+        self, entry: SyncEntry, crew: User, client_for: Any
+    ) -> None:
+        client = client_for(crew)
+        answer = client.post(f"/set-aside/{entry.entry}/leave-out/", {"why": "a slip of the thumb"}, follow=True)
+        assert "Left out." in answer.content.decode()
+        assert "3 5/7" not in text_of(client)
+        entry.refresh_from_db()
+        assert (entry.state, entry.left_out_by, entry.left_out_why) == ("left_out", crew, "a slip of the thumb")
+        assert client.post(f"/set-aside/{entry.entry}/leave-out/", {"why": "again"}).status_code == 409
+
+    @pytest.mark.parametrize("why", ["", "   ", "x" * 201])
+    def test_a_reason_is_needed(self, entry: SyncEntry, why: str, crew: User, client_for: Any, api_for: Any) -> None:
+        answer = client_for(crew).post(f"/set-aside/{entry.entry}/leave-out/", {"why": why})
+        assert answer.status_code == 400
+        assert "Say why" in answer.content.decode()
+        told = api_for(crew).post(f"/api/v1/sync/{entry.entry}/leave-out/", {"why": why})
+        assert (told.status_code, list(told.json()["fields"])) == (400, ["why"])
+        entry.refresh_from_db()
+        assert entry.state == "set_aside"
+
+    def test_over_the_api_by_the_office_and_by_nobody_else(
+        self, entry: SyncEntry, lead: User, office: User, api_for: Any
+    ) -> None:
+        address = f"/api/v1/sync/{entry.entry}/leave-out/"
+        assert api_for(lead).post(address, {"why": "not mine"}).status_code == 404
+        assert api_for(office).post(address, {"why": "measured again"}).status_code == 204
+        told = api_for(office).get("/api/v1/sync/?state=left_out").json()["results"]
+        assert [(one["left_out_by"], one["left_out_why"]) for one in told] == [(str(office.pk), "measured again")]
+
+    def test_sent_again_it_stays_left_out_until_it_can_be_taken(
+        self, siting: Siting, crew: User, client_for: Any, api_for: Any
+    ) -> None:
+        phone = Phone(api_for(crew))
+        setup = SetupFactory.build(survey=SurveyFactory(siting=siting), code="S1")
+        entry = phone.reading(setup, siting.points.get(label="A1"), "3 5/8")
+        assert phone.states(entry) == ["set_aside invalid"]  # its setup isn't there yet
+        leave_out(entry=uuid.UUID(entry["id"]), by=crew, why="lost its setup")
+        assert phone.states(entry) == ["set_aside invalid"]
+        assert SyncEntry.objects.get().state == "left_out"
+        setup.save()
+        assert phone.states(entry) == ["taken"]
+        assert SyncEntry.objects.get().state == "taken"

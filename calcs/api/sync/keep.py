@@ -98,7 +98,7 @@ class Known:
         """Note that this content was taken, and with it what it mends."""
         others = self.contents.setdefault(entry.key, {})
         for row in others.values():
-            if row.state == State.SET_ASIDE:
+            if row.state in SyncEntry.OPEN:
                 row.state, row.is_changed = State.MENDED, True
         self._note(entry, State.TAKEN, None)
         if entry.mends is not None:
@@ -114,6 +114,8 @@ class Known:
         if row is None:
             rows[entry.digest] = Row(key=new_key(), state=state, reason=reason, new=entry)
             return
+        if row.state == State.LEFT_OUT and state == State.SET_ASIDE:
+            return  # somebody saw it and decided; it comes back to nobody's list
         row.is_changed |= row.state != state or (reason is not None and reason != row.reason)
         row.state, row.reason = state, reason or row.reason
 
@@ -136,7 +138,7 @@ class Known:
                 cursor.execute(_INSERT, [*common, _json.encode(new).decode()])
         for entry, author_id in self.mended.items():
             aside = SyncEntry.objects.filter(
-                entry=entry, state=State.SET_ASIDE, author__in=[author_id, self.sender.pk]
+                entry=entry, state__in=SyncEntry.OPEN, author__in=[author_id, self.sender.pk]
             )
             aside.update(state=State.MENDED)
 

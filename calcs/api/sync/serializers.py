@@ -7,6 +7,7 @@ from rest_framework import serializers
 
 from calcs.api.sync import schema
 from surveys.models import SyncEntry
+from surveys.set_aside import WHY_AT_MOST
 
 
 class SyncEntrySerializer(serializers.ModelSerializer[SyncEntry]):
@@ -32,6 +33,9 @@ class SyncEntrySerializer(serializers.ModelSerializer[SyncEntry]):
             "clock_offset_s",
             "received_at",
             "taken_at",
+            "left_out_by",
+            "left_out_at",
+            "left_out_why",
         ]
         read_only_fields = fields
 
@@ -44,3 +48,9 @@ class SyncEntrySerializer(serializers.ModelSerializer[SyncEntry]):
     def get_reason(self, entry: SyncEntry) -> Any:
         """Return why it was set aside, null when it never was."""
         return entry.reason
+
+
+class LeavingOutSerializer(serializers.Serializer[Any]):
+    """Why an entry is left out."""
+
+    why = serializers.CharField(max_length=WHY_AT_MOST)
