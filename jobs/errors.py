@@ -2,6 +2,8 @@
 
 from collections.abc import Mapping
 
+from django.utils.translation import gettext as _
+
 
 class DomainError(Exception):
     """Something that the job's rules don't allow, in a plain sentence.
@@ -26,6 +28,6 @@ class Stale(DomainError):
     def __init__(self) -> None:
         super().__init__(
             "stale",
-            "Somebody else has changed this meanwhile: look at what it says now, and change that.",
+            _("Somebody else has changed this meanwhile: look at what it says now, and change that."),
             status=412,
         )

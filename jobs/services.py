@@ -164,7 +164,9 @@ def remove_point(*, point: Point) -> None:
     if straps:
         raise DomainError(
             "strap_on_point",
-            f"Strap {', '.join(straps)} hangs at {point.label}: move it to another point or archive it first.",
+            _("Strap {straps} hangs at {point}: move it to another point or archive it first.").format(
+                straps=", ".join(straps), point=point.label
+            ),
             status=409,
         )
     before = _proposed(point.siting)
@@ -206,7 +208,7 @@ def _follow(siting: Siting, before: _Pairs) -> None:
     """Apply only what a correction changed in the proposal, so that pairs people took away stay away."""
     after = _proposed(siting)
     for key in before.keys() - after.keys():
-        a, b, _ = before[key]
+        a, b, _direction = before[key]
         _pairs_of(siting, a, b).filter(is_proposed=True).delete()
     for key in after.keys() - before.keys():
         a, b, direction = after[key]
@@ -286,9 +288,13 @@ def revoke_token(*, token: DeviceToken, at: datetime.datetime | None = None) -> 
 def check_same_siting(siting: Siting, **points: Point | None) -> None:
     """Refuse points of another siting, and points that are archived, at the field that names them."""
     wrong = {
-        name: "This point lies under another siting." if point.siting_id != siting.pk else "This point is archived."
+        name: (
+            _("This point lies under another siting.")
+            if point.siting_id != siting.pk
+            else _("This point is archived.")
+        )
         for name, point in points.items()
         if point is not None and (point.siting_id != siting.pk or point.archived_at is not None)
     }
     if wrong:
-        raise DomainError("invalid", "Some fields need another look.", fields=wrong)
+        raise DomainError("invalid", _("Some fields need another look."), fields=wrong)

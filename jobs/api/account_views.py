@@ -4,6 +4,7 @@ from typing import cast
 from uuid import UUID
 
 from django.urls import reverse
+from django.utils.translation import gettext_lazy as _
 from drf_spectacular.utils import extend_schema, extend_schema_view
 from rest_framework import mixins, status
 from rest_framework.generics import get_object_or_404
@@ -22,7 +23,7 @@ from jobs.rights import is_manager
 class ForManagers(IsAuthenticated):
     """A manager only, even to look."""
 
-    message = "This needs the manager role."
+    message = _("This needs the manager role.")
 
     def has_permission(self, request: Request, view: APIView) -> bool:
         """Check the role, once it is known who asks."""

@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 import django_filters
 from django.db import transaction
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
@@ -51,7 +52,7 @@ class RowSerializer(serializers.ModelSerializer[Any]):
         if self.instance is not None:
             moved = [name for name in self.fixed if name in attrs and attrs[name] != getattr(self.instance, name)]
             if moved:
-                raise serializers.ValidationError(dict.fromkeys(moved, "This can't be changed afterwards."))
+                raise serializers.ValidationError(dict.fromkeys(moved, _("This can't be changed afterwards.")))
         return attrs
 
 
@@ -81,7 +82,7 @@ class RowViewSet(VersionedMixin, ModelViewSet[Any]):
         """Archive the row, unless somebody has changed it since it was read; one that is archived stays so."""
         rows: Any = instance.as_read() if isinstance(instance, Versioned) else type(instance)._default_manager
         if not hasattr(rows, "archive"):
-            raise DomainError("method_not_allowed", "This is kept: it is part of a history.", status=405)
+            raise DomainError("method_not_allowed", _("This is kept: it is part of a history."), status=405)
         if not rows.filter(pk=instance.pk).archive() and not rows.filter(pk=instance.pk).exists():
             raise Stale
 
@@ -101,7 +102,7 @@ def check_fields(user: Any, serializer: serializers.BaseSerializer[Any]) -> None
 
 def delete_as_read(row: Versioned) -> None:
     """Delete a row that no history hangs on, unless somebody has changed it since it was read."""
-    deleted, _ = row.as_read().delete()
+    deleted, _rows = row.as_read().delete()
     if not deleted and type(row)._default_manager.filter(pk=row.pk).exists():
         raise Stale
 

@@ -9,7 +9,9 @@ from django.core.exceptions import ValidationError as DjangoValidationError
 from django.db import IntegrityError
 from django.db.models import ProtectedError
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views import defaults
 from rest_framework import exceptions
 from rest_framework.response import Response
@@ -21,8 +23,8 @@ from jobs.refusals import refusal_of
 
 Answer = tuple[int, dict[str, Any], dict[str, str]]  # status, body, headers
 
-INVALID = "Some fields need another look."
-IN_USE = "Other records refer to this one, so it stays."
+INVALID = gettext_lazy("Some fields need another look.")
+IN_USE = gettext_lazy("Other records refer to this one, so it stays.")
 
 
 def one_shape(error: Exception, context: Mapping[str, Any]) -> Response | None:
@@ -62,7 +64,7 @@ def _of_django(error: Exception) -> Answer | None:
         case DjangoValidationError():
             return 400, _body("invalid", " ".join(error.messages)), {}
         case RequestDataTooBig():
-            return 413, _body("too_large", "The request is too large: send it in parts."), {}
+            return 413, _body("too_large", _("The request is too large: send it in parts.")), {}
         case Http404():
             return _of_framework(exceptions.NotFound())
         case PermissionDenied():
@@ -70,8 +72,8 @@ def _of_django(error: Exception) -> Answer | None:
     return None
 
 
-def _body(code: str, message: str, fields: Mapping[str, str] | None = None) -> dict[str, Any]:
-    return {"code": code, "message": message, "fields": dict(fields or {})}
+def _body(code: str, message: str | Promise, fields: Mapping[str, str] | None = None) -> dict[str, Any]:
+    return {"code": code, "message": str(message), "fields": dict(fields or {})}
 
 
 def _of_framework(error: exceptions.APIException) -> Answer:
@@ -130,7 +132,7 @@ def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
     """Answer what Django refused to read."""
     if not is_api(request):
         return defaults.bad_request(request, exception)
-    status, body, _ = shape_of(exception) or (400, _body("bad_request", "This request can't be read."), {})
+    status, body, _headers = shape_of(exception) or (400, _body("bad_request", _("This request can't be read.")), {})
     return JsonResponse(body, status=status)
 
 
@@ -138,14 +140,14 @@ def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
     """Answer an address that leads nowhere."""
     if not is_api(request):
         return defaults.page_not_found(request, exception)
-    return JsonResponse(_body("not_found", "There is nothing at this address."), status=404)
+    return JsonResponse(_body("not_found", _("There is nothing at this address.")), status=404)
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
     """Answer a fault of ours; the log has the rest."""
     if not is_api(request):
         return defaults.server_error(request)
-    return JsonResponse(_body("error", "Something went wrong on our side; nothing was changed."), status=500)
+    return JsonResponse(_body("error", _("Something went wrong on our side; nothing was changed.")), status=500)
 
 
 def is_api(request: HttpRequest) -> bool:

@@ -2,6 +2,7 @@
 
 from typing import Any, ClassVar, get_args
 
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from jobs.api.base import RowSerializer
@@ -82,7 +83,7 @@ class PointSerializer(RowSerializer):
     def validate_support(self, support: dict[str, Any] | None) -> dict[str, Any] | None:
         """A support comes with a new point only."""
         if support is not None and self.instance is not None:
-            raise serializers.ValidationError("Change the support at /supports/.")
+            raise serializers.ValidationError(_("Change the support at /supports/."))
         return support
 
     def create(self, validated_data: dict[str, Any]) -> Point:
@@ -147,11 +148,11 @@ class BenchmarkSerializer(RowSerializer):
             self.instance is not None
             and place.get("siting", self.instance.point.siting) != self.instance.point.siting
         ):
-            raise serializers.ValidationError({"siting": "This can't be changed afterwards."})
+            raise serializers.ValidationError({"siting": _("This can't be changed afterwards.")})
         siting = self.instance.point.siting if self.instance is not None else place["siting"]
         successor = attrs.get("replaced_by")
         if successor is not None and successor.point.siting_id != siting.pk:
-            raise serializers.ValidationError({"replaced_by": "This mark lies under another siting."})
+            raise serializers.ValidationError({"replaced_by": _("This mark lies under another siting.")})
         return attrs
 
     def create(self, validated_data: dict[str, Any]) -> Benchmark:

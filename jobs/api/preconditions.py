@@ -6,6 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from django.http import Http404
+from django.utils.translation import gettext as _
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.exceptions import APIException, ValidationError
@@ -42,10 +43,10 @@ def required_tags(request: Request) -> list[str]:
     """
     header = request.headers.get(HEADER)
     if header is None:
-        sentence = "Send the ETag of what you read, so that nobody's change is written over unseen."
+        sentence = _("Send the ETag of what you read, so that nobody's change is written over unseen.")
         raise DomainError(
             "precondition_required",
-            f"Two may edit this at once, so the {HEADER} header is needed. {sentence}",
+            _("Two may edit this at once, so the {header} header is needed.").format(header=HEADER) + f" {sentence}",
             fields={HEADER: sentence},
             status=428,
         )
@@ -54,7 +55,7 @@ def required_tags(request: Request) -> list[str]:
     # Commas may stand within a tag; a list may have empty places.
     found = [_TAG.match(part.strip()) for part in _BETWEEN_TAGS.split(header) if part.strip()]
     if not found or None in found:
-        raise ValidationError({HEADER: f'Give {ANY} or entity tags in quotes, such as "3" or "3", "4".'})
+        raise ValidationError({HEADER: _('Give * or entity tags in quotes, such as "3" or "3", "4".')})
     return [one["tag"] for one in found if one and not one["weak"]]
 
 

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.contrib.auth.password_validation import validate_password
+from django.utils.translation import gettext_lazy as _
 from drf_spectacular.utils import extend_schema_field, inline_serializer
 from rest_framework import serializers
 
@@ -16,7 +17,9 @@ class CompanySerializer(RowSerializer):
     """The one company."""
 
     time_zone = serializers.CharField(max_length=64, validators=[check_time_zone])
-    currency = serializers.RegexField(r"^[A-Z]{3}$", error_messages={"invalid": "Give three letters, such as USD."})
+    currency = serializers.RegexField(
+        r"^[A-Z]{3}$", error_messages={"invalid": _("Give three letters, such as USD.")}
+    )
 
     class Meta:
         model = Company

@@ -5,6 +5,7 @@ from typing import Any, ClassVar
 
 from django.contrib.auth import authenticate
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_view
 from rest_framework import mixins, status
 from rest_framework.authentication import BaseAuthentication
@@ -77,7 +78,8 @@ class UserViewSet(KeptViewSet):
     def perform_update(self, serializer: BaseSerializer[Any]) -> None:
         """Keep those who run the instance out of a manager's hands."""
         if serializer.instance and serializer.instance.is_superuser and not self.request.user.is_superuser:
-            raise DomainError("permission_denied", "Only an administrator may change an administrator.", status=403)
+            sentence = _("Only an administrator may change an administrator.")
+            raise DomainError("permission_denied", sentence, status=403)
         super().perform_update(serializer)
 
     @extend_schema(filters=False, responses=serializers.UserSerializer)
@@ -142,8 +144,8 @@ def _who_signs_in(request: Request, data: dict[str, Any]) -> User:
     if not isinstance(user, User):
         raise DomainError(
             "not_authenticated",
-            "Give the name and password of somebody who works here.",
-            fields={"password": "The name or the password is wrong."},
+            _("Give the name and password of somebody who works here."),
+            fields={"password": _("The name or the password is wrong.")},
             status=401,
         )
     forgive(request._request, user)
