@@ -4,6 +4,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from uuid import UUID
 
+from django.utils.translation import gettext as _
+
 from surveys.ingest import Problems, Row
 
 
@@ -16,9 +18,6 @@ class Stored:
     settles: UUID | None
     is_contested: bool
     author_id: UUID | None = None
-
-
-NO_SUCH = "There is no such reading in this survey."
 
 
 class Chains:
@@ -38,7 +37,7 @@ class Chains:
         for key in sorted(new, key=lambda key: depth[key]):  # a corrected row before its correction, else as sent
             path, row = new[key]
             if depth[key] > len(new):
-                problems[f"{path}.replaces"] = "These readings correct each other in a circle."
+                problems[f"{path}.replaces"] = _("These readings correct each other in a circle.")
             elif row.sent.replaces is None:
                 self.replaces[key] = None
             elif found := self._problem(row):
@@ -60,18 +59,21 @@ class Chains:
     def _problem(self, row: Row) -> tuple[str, str] | None:
         target, settles = row.sent.replaces, row.sent.settles
         if target not in self.replaces:
-            return "replaces", NO_SUCH
+            return "replaces", _("There is no such reading in this survey.")
         if target in self.contested:
-            return "replaces", "This is a contested correction: replace the reading that holds, and settle this one."
+            return "replaces", _(
+                "This is a contested correction: replace the reading that holds, and settle this one."
+            )
         return None if settles is None else self._problem_settling(settles, target)
 
     def _problem_settling(self, settles: UUID, target: UUID | None) -> tuple[str, str] | None:
         if settles not in self.contested:
-            return "settles", "This is not a contested correction of this survey."
+            return "settles", _("This is not a contested correction of this survey.")
         if settles in self.settled:
-            return "settles", "This contested correction is settled already."
+            return "settles", _("This contested correction is settled already.")
         if self._root(settles) != self._root(target) or target in self.holder:
-            return "replaces", f"To settle, replace the reading that holds now: {self._head(self._root(settles))}."
+            sentence = _("To settle, replace the reading that holds now: {reading}.")
+            return "replaces", sentence.format(reading=self._head(self._root(settles)))
         return None
 
     def _link(self, row: Row) -> None:

@@ -10,6 +10,9 @@ from typing import Annotated, Any, Literal
 from uuid import UUID
 
 import msgspec
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from msgspec import Meta
 
 from calcs.engine.errors import InvalidInput
@@ -71,20 +74,20 @@ NOT_READABLE = (msgspec.DecodeError, UnicodeDecodeError, RecursionError)
 _body_decoder = msgspec.json.Decoder(_Body)
 _encoder = msgspec.json.Encoder()
 
-_ALLOWED = {
-    "id": "Give the reading's own UUID.",
-    "setup": "Give the UUID of a setup of this survey.",
-    "point": "Give the UUID of a point of this home.",
-    "shot": "Give point, reference or closing.",
-    "round": "Give a round from 1 to 9.",
-    "value": "Give a number, or a length as text such as 3 5/8.",
-    "reference_value": "Give a number, or a length as text such as 3 5/8.",
-    "taken_at": "Give a time with its zone, such as 2026-03-03T12:00:00Z.",
-    "sequence": "Give the device's own count: a whole number from 0 to 2147483647.",
-    "device": "Give a text of at most 80 characters, on one line.",
-    "replaces": "Give the UUID of the reading that this one corrects.",
-    "settles": "Give the UUID of the contested correction that this one settles.",
-    "reason": "Give a text of at most 200 characters, on one line.",
+_ALLOWED: dict[str, Promise] = {
+    "id": gettext_lazy("Give the reading's own UUID."),
+    "setup": gettext_lazy("Give the UUID of a setup of this survey."),
+    "point": gettext_lazy("Give the UUID of a point of this home."),
+    "shot": gettext_lazy("Give point, reference or closing."),
+    "round": gettext_lazy("Give a round from 1 to 9."),
+    "value": gettext_lazy("Give a number, or a length as text such as 3 5/8."),
+    "reference_value": gettext_lazy("Give a number, or a length as text such as 3 5/8."),
+    "taken_at": gettext_lazy("Give a time with its zone, such as 2026-03-03T12:00:00Z."),
+    "sequence": gettext_lazy("Give the device's own count: a whole number from 0 to 2147483647."),
+    "device": gettext_lazy("Give a text of at most 80 characters, on one line."),
+    "replaces": gettext_lazy("Give the UUID of the reading that this one corrects."),
+    "settles": gettext_lazy("Give the UUID of the contested correction that this one settles."),
+    "reason": gettext_lazy("Give a text of at most 200 characters, on one line."),
 }
 _FIELDS = {known.name: known for known in msgspec.structs.fields(ReadingIn)}
 
@@ -107,14 +110,16 @@ def decode(body: bytes) -> Batch:
 
 def _check_count(readings: list[Any]) -> None:
     if not readings:
-        raise _refused({"readings": f"Give 1 to {MOST_READINGS:,} readings."})
+        raise _refused({"readings": _("Give 1 to {most} readings.").format(most=f"{MOST_READINGS:,}")})
     if len(readings) > MOST_READINGS:
-        message = f"Send at most {MOST_READINGS:,} readings at once; this is {len(readings):,}."
+        message = _("Send at most {most} readings at once; this is {count}.").format(
+            most=f"{MOST_READINGS:,}", count=f"{len(readings):,}"
+        )
         raise DomainError("too_many", message, fields={"readings": message}, status=413)
 
 
 def _refused(problems: Problems) -> DomainError:
-    return DomainError("invalid", "Some fields need another look; nothing was stored.", fields=problems)
+    return DomainError("invalid", _("Some fields need another look; nothing was stored."), fields=problems)
 
 
 def refuse(problems: Problems) -> None:
@@ -128,12 +133,12 @@ def _decode_field_by_field(body: bytes) -> Batch:
     try:
         document = msgspec.json.decode(body)
     except NOT_READABLE as error:
-        raise DomainError("parse_error", f"The request is not JSON: {error}") from None
+        raise DomainError("parse_error", _("The request is not JSON: {error}").format(error=error)) from None
     rows = document.get("readings") if isinstance(document, dict) else None
     if not isinstance(rows, list):
-        raise _refused({"readings": "Give an object with a list of readings."})
+        raise _refused({"readings": _("Give an object with a list of readings.")})
     _check_count(rows)
-    batch = Batch({}, {name: "There is no such field." for name in document if name != "readings"})
+    batch = Batch({}, {name: _("There is no such field.") for name in document if name != "readings"})
     for index, row in enumerate(rows):
         if found := problems_of_row(f"readings[{index}]", row):
             batch.problems.update(found)
@@ -145,17 +150,17 @@ def _decode_field_by_field(body: bytes) -> Batch:
 def problems_of_row(path: str, row: object) -> Problems:
     """Return what is wrong with each field of a reading that can't be read, by its path under ``path``."""
     if not isinstance(row, dict):
-        return {path: "Give an object for each reading."}
-    problems = {f"{path}.{name}": "There is no such field." for name in row if name not in _FIELDS}
+        return {path: _("Give an object for each reading.")}
+    problems = {f"{path}.{name}": _("There is no such field.") for name in row if name not in _FIELDS}
     for name, known in _FIELDS.items():
         if name not in row:
             if known.required:
-                problems[f"{path}.{name}"] = "This field is required."
+                problems[f"{path}.{name}"] = _("This field is required.")
             continue
         try:
             msgspec.convert(row[name], known.type)
         except msgspec.ValidationError:
-            problems[f"{path}.{name}"] = _ALLOWED[name]
+            problems[f"{path}.{name}"] = str(_ALLOWED[name])
     return problems
 
 
@@ -174,7 +179,7 @@ def rows_of(batch: Batch, *, survey_id: UUID, unit: LengthUnit) -> dict[int, Row
         if first is row:
             rows[index] = row
         elif first.digest != row.digest:
-            batch.problems[f"{path}.id"] = "Another reading in this request has the same UUID and other content."
+            batch.problems[f"{path}.id"] = _("Another reading in this request has the same UUID and other content.")
     return rows
 
 
@@ -185,11 +190,11 @@ def _row_of(sent: ReadingIn, path: str, survey: str, unit: LengthUnit, problems:
     reference_value_in = _inches(reference_typed, unit, f"{path}.reference_value", problems)
     if sent.replaces is None:
         if not typed:
-            problems[f"{path}.value"] = "Give a value; only a correction may be empty, and withdraws."
+            problems[f"{path}.value"] = _("Give a value; only a correction may be empty, and withdraws.")
         if sent.settles is not None:
-            problems[f"{path}.replaces"] = "To settle, name the reading that holds now as the one replaced."
+            problems[f"{path}.replaces"] = _("To settle, name the reading that holds now as the one replaced.")
     elif not sent.reason.strip():
-        problems[f"{path}.reason"] = "Say why the reading is corrected."
+        problems[f"{path}.reason"] = _("Say why the reading is corrected.")
     return Row(
         sent=sent,
         typed=typed,
@@ -213,7 +218,7 @@ def _inches(typed: str, unit: LengthUnit, path: str, problems: Problems) -> Deci
     if not typed:
         return None
     if len(typed) > LONGEST_TYPED_CHARS:
-        problems[path] = f"Give a length of at most {LONGEST_TYPED_CHARS} characters."
+        problems[path] = _("Give a length of at most {count} characters.").format(count=LONGEST_TYPED_CHARS)
         return None
     value = _parsed(typed, unit)
     if isinstance(value, str):

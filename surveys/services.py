@@ -10,6 +10,7 @@ from uuid import UUID
 from django.db import IntegrityError, connection, transaction
 from django.db.models import F
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from calcs.engine.units import LengthUnit
 from jobs.errors import DomainError
@@ -42,10 +43,9 @@ class Place:
     def check_visible_to(self, user: User) -> None:
         """Refuse the survey of another crew's home by the same rule as ``visible_to``: it is not there."""
         if not user.sees_all and user.pk not in self.visitors:
-            raise DomainError("not_found", NO_SUCH_SURVEY, status=404)
+            raise DomainError("not_found", _("There is no such survey."), status=404)
 
 
-NO_SUCH_SURVEY = "There is no such survey."
 PLACE_SQL = """
 SELECT unit,
   ARRAY(SELECT id FROM surveys_setup WHERE survey_id = survey.id),
@@ -93,7 +93,7 @@ WHERE (survey_id = %s AND replaces_id IS NOT NULL) OR id = ANY(%s)
 def place_of(row: tuple[LengthUnit, list[UUID], list[UUID], list[UUID]] | None) -> Place:
     """Return what ``PLACE_SQL`` found, or raise that there is no such survey."""
     if row is None:
-        raise DomainError("not_found", NO_SUCH_SURVEY, status=404)
+        raise DomainError("not_found", _("There is no such survey."), status=404)
     unit, setups, points, visitors = row
     return Place(unit=unit, setups=set(setups), points=set(points), visitors=set(visitors))
 
@@ -158,12 +158,12 @@ def _check_places(batch: Batch, setups: set[UUID], points: set[UUID]) -> None:
         if sent.setup in strange_setups:
             elsewhere = sent.setup in other_setups
             batch.problems[f"readings[{index}].setup"] = (
-                "This setup belongs to another survey." if elsewhere else "There is no such setup."
+                _("This setup belongs to another survey.") if elsewhere else _("There is no such setup.")
             )
         if sent.point in strange_points:
             elsewhere = sent.point in other_points
             batch.problems[f"readings[{index}].point"] = (
-                "This point lies under another siting." if elsewhere else "There is no such point."
+                _("This point lies under another siting.") if elsewhere else _("There is no such point.")
             )
 
 
@@ -193,7 +193,8 @@ def _check_own(rows: Mapping[int, Row], stored: Mapping[UUID, Stored], owner: UU
             if key is None or key not in stored or row.sent.id in stored:
                 continue
             if stored[key].author_id != owner:
-                problems[f"readings[{index}].{field}"] = "Only a crew lead corrects what somebody else has read."
+                sentence = _("Only a crew lead corrects what somebody else has read.")
+                problems[f"readings[{index}].{field}"] = sentence
 
 
 def _tell_clashes(rows: Mapping[int, Row]) -> None:
@@ -202,10 +203,10 @@ def _tell_clashes(rows: Mapping[int, Row]) -> None:
     stored = Reading.objects.filter(pk__in=wanted).values_list("pk", "digest")
     clashing = sorted(wanted[key][0] for key, digest in stored if bytes(digest).hex() != wanted[key][1])
     if clashing:
-        sentence = "This UUID is stored with other content: send a correction under a new one."
+        sentence = _("This UUID is stored with other content: send a correction under a new one.")
         raise DomainError(
             "conflict",
-            "Some readings are stored already with other content; nothing was stored.",
+            _("Some readings are stored already with other content; nothing was stored."),
             fields={f"readings[{index}].id": sentence for index in clashing},
             status=409,
         )
@@ -227,8 +228,8 @@ def submit_survey(*, survey: Survey, at: datetime.datetime | None = None) -> Sur
         if not Reading.objects.standing().filter(survey=survey).exists():
             raise DomainError(
                 "no_readings",
-                "This survey has no readings yet: read at least one point before handing it in.",
-                fields={"readings": "Send readings first."},
+                _("This survey has no readings yet: read at least one point before handing it in."),
+                fields={"readings": _("Send readings first.")},
             )
         _tell_on_commit(survey.pk)
     survey.refresh_from_db()

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from jobs.api.base import RowSerializer
@@ -38,10 +39,11 @@ class SurveySerializer(RowSerializer):
         siting = attrs["siting"] if self.instance is None else self.instance.siting
         visit = attrs.get("visit")
         if visit is not None and visit.siting_id != siting.pk:
-            raise serializers.ValidationError({"visit": "This visit goes to another siting."})
+            raise serializers.ValidationError({"visit": _("This visit goes to another siting.")})
         before = self.instance
         if before is not None and attrs.get("unit", before.unit) != before.unit and before.readings.exists():
-            raise serializers.ValidationError({"unit": "Readings have been made in this unit: start another survey."})
+            sentence = _("Readings have been made in this unit: start another survey.")
+            raise serializers.ValidationError({"unit": sentence})
         return attrs
 
 
