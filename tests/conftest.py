@@ -1,7 +1,10 @@
 """What every test may use."""
 
 import os
+from collections.abc import Iterator
 
+import pytest
+from django.utils import translation
 from hypothesis import HealthCheck, settings
 
 from tests.personas import api_for, client_for, crew, lead, manager, office
@@ -17,3 +20,10 @@ settings.register_profile(
 settings.load_profile("house")
 
 __all__ = ["api_for", "client_for", "crew", "lead", "manager", "office"]
+
+
+@pytest.fixture(autouse=True)
+def _the_next_test_begins_in_english() -> Iterator[None]:
+    """A request sets the language of its thread, and the test client's is that of all tests."""
+    yield
+    translation.deactivate()

@@ -4,7 +4,8 @@ import datetime
 from uuid import UUID
 
 from django.db.models import Q
-from django.utils import timezone
+from django.utils import timezone, translation
+from django.utils.translation import gettext_lazy
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import BaseAuthentication, get_authorization_header
 from rest_framework.exceptions import AuthenticationFailed
@@ -15,11 +16,11 @@ from jobs.models.people import digest_of
 
 LAST_USED_EVERY = datetime.timedelta(minutes=1)
 CHALLENGE = 'Bearer realm="api"'
-REFUSED = "This device token is unknown, expired or revoked: sign in again."
+REFUSED = gettext_lazy("This device token is unknown, expired or revoked: sign in again.")
 
 
 class DeviceTokenAuthentication(BaseAuthentication):
-    """One query a request, and nothing cached, so that a revoked token stops at once.
+    """One query a request, and nothing cached, so that a revoked token stops at once. It sets the language.
 
     ``is_forgiving`` takes a token that no longer holds for none, where a name and a password may stand in for it.
     """
@@ -39,6 +40,7 @@ class DeviceTokenAuthentication(BaseAuthentication):
         if token is None:
             raise AuthenticationFailed(REFUSED)
         _note_use(token.pk, token.last_used_at)
+        translation.activate(token.user.language)
         return token.user, token
 
     def authenticate_header(self, request: Request) -> str:
@@ -47,14 +49,14 @@ class DeviceTokenAuthentication(BaseAuthentication):
 
 
 HOLDER_SQL = """
-SELECT token.id, token.last_used_at, token.user_id, person.roles, person.is_superuser
+SELECT token.id, token.last_used_at, token.user_id, person.roles, person.is_superuser, person.language
 FROM jobs_devicetoken token JOIN jobs_user person ON person.id = token.user_id
 WHERE token.digest = %s AND token.revoked_at IS NULL AND token.expires_at > now() AND person.is_active
 """
 
 
-def holder_of(row: tuple[UUID, datetime.datetime | None, UUID, list[str], bool] | None) -> User:
-    """Return the person whose device token ``HOLDER_SQL`` found, by the same rules as above, with the roles only.
+def holder_of(row: tuple[UUID, datetime.datetime | None, UUID, list[str], bool, str] | None) -> User:
+    """Return whose device token ``HOLDER_SQL`` found, by the same rules as above, with roles and language only.
 
     Raises
     ------
@@ -65,9 +67,10 @@ def holder_of(row: tuple[UUID, datetime.datetime | None, UUID, list[str], bool] 
         refusal = AuthenticationFailed(REFUSED)
         refusal.auth_header = CHALLENGE  # type: ignore[attr-defined]  # set by the framework's views in the same way
         raise refusal
-    token_id, last_used_at, user_id, roles, is_superuser = row
+    token_id, last_used_at, user_id, roles, is_superuser, language = row
     _note_use(token_id, last_used_at)
-    return User(id=user_id, roles=roles, is_superuser=is_superuser)
+    translation.activate(language)
+    return User(id=user_id, roles=roles, is_superuser=is_superuser, language=language)
 
 
 def _note_use(token_id: UUID, last_used_at: datetime.datetime | None) -> None:

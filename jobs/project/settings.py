@@ -78,6 +78,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "jobs.project.languages.PersonsLanguage",
     "django.contrib.messages.middleware.MessageMiddleware",
     "jobs.changes.ChangesMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",

@@ -198,7 +198,7 @@ class TestAccount:
             ("phone", None),
             ("language", "English"),
         ]
-        assert "Nothing was saved yet" in page.content.decode()
+        assert "Todavía no se guardó nada" in page.content.decode()
         assert client.post(reverse("account"), typed | {"version": page.context["form"]["version"].value()})
         crew.refresh_from_db()
         assert (crew.language, crew.length_unit, crew.phone) == ("en", "mm", "555 0105")
