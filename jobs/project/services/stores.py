@@ -108,6 +108,7 @@ class Stores:
             *(str(self.postgres_bin / "postgres"), "-D", str(self._data), "-k", f'"{self.places.sockets}"'),
             *("-c", "listen_addresses=", "-p", "5432", "-c", "unix_socket_permissions=0700"),
             *("-c", "log_error_verbosity=terse", "-c", "log_min_error_statement=panic"),  # no values in its log
+            *("-c", "max_locks_per_transaction=256"),  # a restore replaces, and so locks, every table at once
             *(() if self.durable else LOSES_WORK_ON_A_CRASH),
         ]
         return self._store(
