@@ -18,6 +18,7 @@ from calcs import chain, codec
 from calcs.engine.errors import EngineError
 from calcs.engine.kinds import KINDS
 from calcs.models import Calculation
+from calcs.spoken import FAULT, GAVE_UP, LATE
 from surveys.models import Survey
 
 State = Calculation.State
@@ -40,7 +41,7 @@ def run(calculation_id: uuid.UUID) -> list[uuid.UUID]:
         code = "invalid_input" if error.field or type(error).__name__ == "InvalidInput" else "no_answer"
         _fail(calculation, State.FAILED, code=code, message=error.message, field=error.field)
     except SoftTimeLimitExceeded:
-        _fail(calculation, State.TIMED_OUT, code="timed_out", message="No answer within the time allowed.")
+        _fail(calculation, State.TIMED_OUT, code="timed_out", message=LATE)
     except (OperationalError, InterfaceError):
         _put_back(calculation)
         raise
@@ -49,7 +50,7 @@ def run(calculation_id: uuid.UUID) -> list[uuid.UUID]:
             calculation,
             State.FAILED,
             code="fault",
-            message="The program made a mistake here; the log of the worker says which.",
+            message=FAULT,
         )
         raise
     return []
@@ -100,8 +101,7 @@ def _put_back(calculation: Calculation) -> None:
 def gave_up() -> dict[str, str]:
     """Return the error of a calculation that was tried as often as is allowed."""
     times = settings.CALCULATION_ATTEMPTS
-    message = f"No answer after {times} attempts: each time the worker was lost or the database was away."
-    return {"code": "gave_up", "message": message, "field": ""}
+    return {"code": "gave_up", "message": GAVE_UP.format(times=times), "field": ""}
 
 
 def _set(calculation: Calculation, state: Calculation.State, **fields: Any) -> bool:

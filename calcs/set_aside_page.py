@@ -15,6 +15,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST
 
+from calcs.api.sync.keep import reason_told
 from jobs.errors import DomainError
 from jobs.models import Home, Point, Siting, Strap, User, Visit
 from jobs.views import SignedInRequest, page
@@ -134,7 +135,7 @@ def _key(value: Any) -> uuid.UUID | None:
 
 def _row(entry: SyncEntry, names: dict[uuid.UUID, _Name]) -> EntryRow:
     named = [names[key] for key in _keys(entry.body) if key in names]
-    reason = entry.reason or {}
+    reason = reason_told(entry.reason)
     body = entry.body if isinstance(entry.body, dict) else {"": entry.body}
     return EntryRow(
         entry=entry,
@@ -144,6 +145,8 @@ def _row(entry: SyncEntry, names: dict[uuid.UUID, _Name]) -> EntryRow:
         says=tuple(
             (name, str(value)) for name, value in body.items() if value not in (None, "") and _key(value) is None
         ),
-        message=str(reason.get("message", "")),
-        problems=tuple((path.removeprefix("body."), sentence) for path, sentence in reason.get("fields", {}).items()),
+        message=reason["message"] if reason else "",
+        problems=tuple((path.removeprefix("body."), said) for path, said in reason["fields"].items())
+        if reason
+        else (),
     )

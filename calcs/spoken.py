@@ -5,11 +5,12 @@ against the engine's source, so that none is forgotten.
 """
 
 import functools
-import re
 
 from django.utils.functional import Promise
-from django.utils.translation import gettext, gettext_lazy
+from django.utils.translation import gettext_lazy
 from django.utils.translation import gettext_noop as _
+
+from jobs.spoken import Pattern, filled, patterns_of, retold, said_by
 
 OPTION_WORDS: dict[str, Promise] = {
     "least_work": gettext_lazy("least work"),
@@ -80,33 +81,23 @@ WARNINGS = (
     _("Whether it stands as a {tier} stack now is not given; taken as one."),
     _("{some} of the {all} sound courses can stay."),
 )
-_MORE = re.compile(r"(?P<names>.+) and (?P<count>\d+) more", re.DOTALL)
-_NAME = re.compile(r"\\\{(\w+)\\\}")
+# Why a calculation has no answer, where it is not for its input.
+LATE = _("No answer within the time allowed.")
+FAULT = _("The program made a mistake here; the log of the worker says which.")
+GAVE_UP = _("No answer after {times} attempts: each time the worker was lost or the database was away.")
 
 
 @functools.cache
-def _patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
-    return tuple(
-        (template, re.compile(_NAME.sub(r"(?P<\1>.+?)", re.escape(template)), re.DOTALL))
-        for template in (*CAUTIONS, *WARNINGS)
-    )
+def _patterns() -> tuple[Pattern, ...]:
+    return patterns_of((*CAUTIONS, *WARNINGS, GAVE_UP))
 
 
 def spoken(sentence: str) -> str:
     """Return a sentence of the engine's in the language that is active; as it is, where it isn't one of those."""
-    for template, pattern in _patterns():
-        if found := pattern.fullmatch(sentence):
-            return gettext(template).format(
-                **{name: _filled(name, value) for name, value in found.groupdict().items()}
-            )
-    return sentence
+    return said_by(_patterns(), sentence, _filled) or retold(sentence)
 
 
 def _filled(name: str, value: str) -> str:
     """What the engine filled in, in words where it is not a number or somebody's name."""
     words = {"option": OPTION_WORDS, "tier": TIER_WORDS}.get(name, {})
-    if value in words:
-        return str(words[value])
-    if more := _MORE.fullmatch(value):
-        return gettext("{names} and {count} more").format(**more.groupdict())
-    return value
+    return str(words[value]) if value in words else filled(name, value)

@@ -10,6 +10,7 @@ from calcs.engine.errors import InvalidInput
 from jobs.editing import VersionedForm
 from jobs.layout import Layout, LayoutSpec, generate
 from jobs.models import Home, User
+from jobs.spoken import retold
 
 
 class SignInForm(AuthenticationForm):
@@ -97,5 +98,5 @@ class LayoutForm(forms.Form):
         try:
             return generate(LayoutSpec(**{"kind": self.home.kind, **given}))
         except InvalidInput as wrong:
-            self.add_error(wrong.field if wrong.field in self.fields else None, wrong.message)
+            self.add_error(wrong.field if wrong.field in self.fields else None, retold(wrong.message))
             return None

@@ -18,6 +18,7 @@ from msgspec import Meta
 from calcs.engine.errors import InvalidInput
 from calcs.engine.units import LengthUnit, parse_length
 from jobs.errors import DomainError
+from jobs.spoken import retold
 
 MOST_READINGS = 2000
 LONGEST_TYPED_CHARS = 40
@@ -221,15 +222,15 @@ def _inches(typed: str, unit: LengthUnit, path: str, problems: Problems) -> Deci
         problems[path] = _("Give a length of at most {count} characters.").format(count=LONGEST_TYPED_CHARS)
         return None
     value = _parsed(typed, unit)
-    if isinstance(value, str):
-        problems[path] = value
-        return None
-    return value
+    if isinstance(value, Decimal):
+        return value
+    problems[path] = retold(value)
+    return None
 
 
 @lru_cache(maxsize=4096)
 def _parsed(typed: str, unit: LengthUnit) -> Decimal | str:
-    """A length [in], or the sentence that says why it is none; crews read the same few hundred lengths."""
+    """A length [in], or the English sentence that says why it is none; crews read the same few hundred lengths."""
     try:
         return parse_length(typed, unit=unit)
     except InvalidInput as error:

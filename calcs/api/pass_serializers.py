@@ -11,6 +11,7 @@ from calcs.engine.errors import InvalidInput
 from calcs.engine.units import parse_length
 from calcs.models import PassEntry
 from jobs.api.field_serializers import FROM_PHONE, FromPhoneSerializer, check_places
+from jobs.spoken import retold
 from surveys.ingest import LONGEST_TYPED_CHARS
 from surveys.models import Unit
 
@@ -64,5 +65,5 @@ class PassEntrySerializer(FromPhoneSerializer):
             try:
                 attrs["value_in"] = parse_length(typed, unit=attrs.get("unit", Unit.INCHES))
             except InvalidInput as error:
-                raise serializers.ValidationError({"value": error.message}) from None
+                raise serializers.ValidationError({"value": retold(error.message)}) from None
         return attrs

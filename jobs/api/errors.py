@@ -20,6 +20,7 @@ from rest_framework.views import set_rollback
 from calcs.engine.errors import EngineError
 from jobs.errors import DomainError
 from jobs.refusals import refusal_of
+from jobs.spoken import retold
 
 Answer = tuple[int, dict[str, Any], dict[str, str]]  # status, body, headers
 
@@ -43,8 +44,9 @@ def shape_of(error: Exception) -> Answer | None:
         case DomainError():
             return error.status, _body(error.code, error.message, error.fields), {}
         case EngineError():
-            fields = {error.field: error.message} if error.field else {}
-            return 400, _body("invalid", INVALID if fields else error.message, fields), {}
+            sentence = retold(error.message)
+            fields = {error.field: sentence} if error.field else {}
+            return 400, _body("invalid", INVALID if fields else sentence, fields), {}
         case exceptions.APIException():
             return _of_framework(error)
         case ProtectedError():  # an IntegrityError that never reached the database

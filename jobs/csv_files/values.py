@@ -17,6 +17,7 @@ from django.utils.translation import gettext_lazy
 from calcs.engine.errors import InvalidInput
 from calcs.engine.units import IN_PER_FT, LengthUnit, parse_length
 from jobs.csv_files.text import MOST_PROBLEMS, Line, Problem, Table
+from jobs.spoken import retold
 
 ABSENT = object()  # what an empty cell says where a value can't be empty: as if the column were not there
 
@@ -202,7 +203,7 @@ def read_length(cell: str, *, unit: LengthUnit, places: int) -> Decimal:
     try:
         value_in = parse_length(cell, unit=unit)
     except InvalidInput as wrong:
-        raise NotAllowed(wrong.message) from None
+        raise NotAllowed(retold(wrong.message)) from None
     value = value_in / IN_PER_FT if unit == "ft" else value_in
     return value.quantize(Decimal(1).scaleb(-places), ROUND_HALF_EVEN)
 

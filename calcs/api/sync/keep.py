@@ -11,6 +11,7 @@ from django.utils import timezone
 from calcs.api.sync.wire import Entry, Parcel
 from jobs.models import User
 from jobs.models.base import new_key
+from jobs.spoken import retold
 from surveys.models import SyncEntry
 
 State = SyncEntry.State
@@ -38,6 +39,14 @@ class Reason(TypedDict):
     code: str
     message: str
     fields: dict[str, str]
+
+
+def reason_told(reason: Reason | None) -> Reason | None:
+    """Return why an entry was set aside in the language that is active; English is kept, for readers of any."""
+    if reason is None:
+        return None
+    fields = {path: retold(sentence) for path, sentence in reason["fields"].items()}
+    return {"code": reason["code"], "message": retold(reason["message"]), "fields": fields}
 
 
 @dataclass(slots=True, kw_only=True)

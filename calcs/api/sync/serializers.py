@@ -6,6 +6,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from calcs.api.sync import schema
+from calcs.api.sync.keep import reason_told
 from surveys.models import SyncEntry
 from surveys.set_aside import WHY_AT_MOST
 
@@ -46,8 +47,8 @@ class SyncEntrySerializer(serializers.ModelSerializer[SyncEntry]):
 
     @extend_schema_field(schema.REASON)
     def get_reason(self, entry: SyncEntry) -> Any:
-        """Return why it was set aside, null when it never was."""
-        return entry.reason
+        """Return why it was set aside, in the reader's language; null when it never was."""
+        return reason_told(entry.reason)
 
 
 class LeavingOutSerializer(serializers.Serializer[Any]):

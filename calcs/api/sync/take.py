@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from django.db import IntegrityError, InterfaceError, OperationalError, transaction
+from django.utils import translation
 from django.utils.translation import gettext as _
 
 from calcs.api.sync import keep
@@ -19,6 +20,7 @@ from calcs.api.sync.wire import Entry, Parcel
 from jobs.api.errors import shape_of
 from jobs.errors import DomainError
 from jobs.models import User
+from jobs.spoken import retold
 from surveys.models import SyncEntry
 
 log = logging.getLogger(__name__)
@@ -40,7 +42,9 @@ class Result:
 
 
 def take_entries(*, sender: User, parcel: Parcel) -> list[Result]:
-    """Take entries in order; return what became of each, in the same order.
+    """Take entries in order; return what became of each, in the same order, in the sender's language.
+
+    What is kept of it is English: the office reads it too.
 
     Raises
     ------
@@ -49,12 +53,21 @@ def take_entries(*, sender: User, parcel: Parcel) -> list[Result]:
     """
     for _attempt in range(ATTEMPTS):
         try:
-            with transaction.atomic():
-                return _Taker(sender, parcel).take()
+            with translation.override("en"), transaction.atomic():
+                results = _Taker(sender, parcel).take()
         except (OperationalError, IntegrityError) as error:
             if getattr(error.__cause__, "sqlstate", None) not in CLASHED:
                 raise
+        else:
+            return [_told(result) for result in results]
     raise DomainError("busy", _("Too much is going on: nothing was taken. Send it again."), status=503)
+
+
+def _told(result: Result) -> Result:
+    if result.message:
+        result.message = retold(result.message)
+        result.fields = {path: retold(sentence) for path, sentence in result.fields.items()}
+    return result
 
 
 class _Taker:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Annotated, Any, Literal, get_args
 
 import msgspec
+from django.utils import translation
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from msgspec import Meta
@@ -172,9 +173,10 @@ def _unreadable(raw: Any, sender_id: uuid.UUID) -> Entry:
         key = msgspec.convert(told_id, uuid.UUID)
     except msgspec.ValidationError:
         key = uuid.uuid5(sender_id, digest.hex())
-    # What is left without a problem is a time at the end of time, in a zone that leads beyond it.
-    problems = _problems(raw, _ENTRY_FIELDS) or {"noted_at": str(_ALLOWED["noted_at"])}
-    problem = DomainError("invalid", _("This entry can't be read."), fields=problems)
+    with translation.override("en"):  # it is kept, for readers of any language
+        # What is left without a problem is a time at the end of time, in a zone that leads beyond it.
+        problems = _problems(raw, _ENTRY_FIELDS) or {"noted_at": str(_ALLOWED["noted_at"])}
+        problem = DomainError("invalid", _("This entry can't be read."), fields=problems)
     return Entry(
         told_id=told_id,
         key=key,
