@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from django.utils.translation import gettext as _
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
@@ -33,18 +35,19 @@ RULES: dict[str, Rule] = _load()
 def problems_with(values: object) -> list[str]:
     """Return what is wrong with a rule set's own values, a plain sentence each; empty when nothing is."""
     if not isinstance(values, Mapping):
-        return ["Give the rules as names with numbers."]
+        return [_("Give the rules as names with numbers.")]
     return [problem for key, value in values.items() if (problem := _problem_with(str(key), value))]
 
 
 def _problem_with(key: str, value: object) -> str | None:
     rule = RULES.get(key)
     if rule is None:
-        return f"{key}: there is no such rule; the rules are {', '.join(RULES)}."
+        return _("{rule}: there is no such rule; the rules are {rules}.").format(rule=key, rules=", ".join(RULES))
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        return f"{key}: give a number."
+        return _("{rule}: give a number.").format(rule=key)
     if not rule.low <= value <= rule.high:
-        return f"{key}: {value:g} is outside {rule.low:g} to {rule.high:g} {rule.unit}".rstrip() + "."
+        words = {"value": f"{value:g}", "low": f"{rule.low:g}", "high": f"{rule.high:g} {rule.unit}".rstrip()}
+        return _("{rule}: {value} is outside {low} to {high}.").format(rule=key, **words)
     return None
 
 

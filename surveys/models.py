@@ -88,7 +88,7 @@ class Survey(Versioned):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_stage_display()} of {self.started_at:%Y-%m-%d}"
+        return _("{stage} of {day}").format(stage=self.get_stage_display(), day=f"{self.started_at:%Y-%m-%d}")
 
     def refusal(self, user: User, act: Act, fields: Collection[str]) -> str | None:
         """What results rest on changes by a crew lead; who started a survey changes it until it is handed in."""

@@ -64,7 +64,7 @@ class Invitation(Keyed):
         EXPIRED = "expired", _("expired")
 
     def __str__(self) -> str:
-        return f"invitation of {self.email}"
+        return _("invitation of {email}").format(email=self.email)
 
     def state_now(self) -> State:
         """Return what has become of it by now."""
@@ -122,7 +122,7 @@ class SignedLink(Keyed):
         constraints = [models.CheckConstraint(condition=~Q(holder=""), name="signed_link_has_a_holder")]
 
     def __str__(self) -> str:
-        return f"link to {self.home} for {self.holder}"
+        return _("link to {home} for {holder}").format(home=self.home, holder=self.holder)
 
 
 class SignedLinkUse(Keyed):
@@ -139,7 +139,7 @@ class SignedLinkUse(Keyed):
         ordering: ClassVar[list[str]] = ["-opened_at"]
 
     def __str__(self) -> str:
-        return f"{self.link}, opened {self.opened_at:%Y-%m-%d %H:%M}"
+        return _("{link}, opened {at}").format(link=self.link, at=f"{self.opened_at:%Y-%m-%d %H:%M}")
 
 
 class BrowserSession(AbstractBaseSession):
@@ -151,4 +151,4 @@ class BrowserSession(AbstractBaseSession):
     last_seen_at = models.DateTimeField(default=timezone.now)
 
     def __str__(self) -> str:
-        return f"{self.browser or 'browser'} of {self.user}"
+        return _("{device} of {person}").format(device=self.browser or _("browser"), person=self.user)

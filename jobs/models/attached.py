@@ -155,4 +155,4 @@ class Strap(Versioned):
         ]
 
     def __str__(self) -> str:
-        return f"strap {self.code}"
+        return _("strap {code}").format(code=self.code)

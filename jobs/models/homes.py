@@ -127,7 +127,8 @@ class HomeContact(Versioned):
         ]
 
     def __str__(self) -> str:
-        return f"{self.customer}, {self.get_part_display()} of {self.home}"
+        words = {"customer": self.customer, "part": self.get_part_display(), "home": self.home}
+        return _("{customer}, {part} of {home}").format(**words)
 
 
 class DateRange(Func):
@@ -179,4 +180,4 @@ class Siting(Versioned):
         ]
 
     def __str__(self) -> str:
-        return f"{self.home} at {self.address}"
+        return _("{home} at {address}").format(home=self.home, address=self.address)

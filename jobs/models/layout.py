@@ -207,7 +207,7 @@ class Support(Versioned):
         ]
 
     def __str__(self) -> str:
-        return f"support at {self.point}"
+        return _("support at {point}").format(point=self.point)
 
     def save(self, *args: Any, **kwargs: Any) -> None:
         """Keep a stack of no courses, as an empty form gives it, as not recorded."""
@@ -248,7 +248,7 @@ class NeighbourPair(Versioned):
         ]
 
     def __str__(self) -> str:
-        return f"{self.a} and {self.b}"
+        return _("{a} and {b}").format(a=self.a, b=self.b)
 
 
 @changes_kept()

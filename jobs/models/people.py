@@ -28,7 +28,7 @@ from jobs.models.base import (
 def check_time_zone(name: str) -> None:
     """Refuse a time zone that the time zone database does not know."""
     if name not in available_timezones():
-        raise ValidationError("Give a time zone by its IANA name, such as America/Chicago.")
+        raise ValidationError(_("Give a time zone by its IANA name, such as America/Chicago."))
 
 
 @changes_kept()
@@ -202,7 +202,7 @@ class DeviceToken(Keyed):
     objects = DeviceTokenQuerySet.as_manager()
 
     def __str__(self) -> str:
-        return f"{self.name} of {self.user}"
+        return _("{device} of {person}").format(device=self.name, person=self.user)
 
 
 class CustomerQuerySet(ArchivableQuerySet["Customer"]):

@@ -34,7 +34,7 @@ class RuleSet(Keyed):
         ]
 
     def __str__(self) -> str:
-        return f"{self.name}, version {self.version}"
+        return f"{self.name}, version {self.version}"  # as files name it: the same in every language
 
     def resolved(self) -> rulebook.Rules:
         """Return the whole rule book with this set's changes applied."""

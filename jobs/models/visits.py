@@ -71,7 +71,7 @@ class Visit(Versioned):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()} on {self.starts_at:%Y-%m-%d}"
+        return _("{kind} on {day}").format(kind=self.get_kind_display(), day=f"{self.starts_at:%Y-%m-%d}")
 
     def refusal(self, user: User, act: Act, fields: Collection[str]) -> str | None:
         """The office books; a lead says how a visit of his own stands, until it is over."""
@@ -117,4 +117,5 @@ class WorkTime(FromPhone):
         ]
 
     def __str__(self) -> str:
-        return f"{self.person}, {self.started_at:%Y-%m-%d %H:%M} to {self.ended_at:%H:%M}"
+        start, end = f"{self.started_at:%Y-%m-%d %H:%M}", f"{self.ended_at:%H:%M}"
+        return _("{person}, {start} to {end}").format(person=self.person, start=start, end=end)

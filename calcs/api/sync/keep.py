@@ -45,8 +45,8 @@ def reason_told(reason: Reason | None) -> Reason | None:
     """Return why an entry was set aside in the language that is active; English is kept, for readers of any."""
     if reason is None:
         return None
-    fields = {path: retold(sentence) for path, sentence in reason["fields"].items()}
-    return {"code": reason["code"], "message": retold(reason["message"]), "fields": fields}
+    fields = {path: retold(sentence) for path, sentence in reason.get("fields", {}).items()}
+    return {"code": reason.get("code", ""), "message": retold(reason.get("message", "")), "fields": fields}
 
 
 @dataclass(slots=True, kw_only=True)
