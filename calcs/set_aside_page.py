@@ -9,7 +9,7 @@ from typing import Any
 from django.contrib import messages
 from django.core.paginator import Page, Paginator
 from django.db.models import Model
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
@@ -79,8 +79,8 @@ def leave_out_entry(request: SignedInRequest, entry: uuid.UUID) -> HttpResponse:
     try:
         leave_out(entry=entry, by=request.user, why=why)
     except DomainError as error:
-        if error.status == HTTPStatus.NOT_FOUND:
-            raise Http404 from error
+        if error.status in (HTTPStatus.NOT_FOUND, HTTPStatus.FORBIDDEN):
+            raise
         return _listed(request, status=error.status, refused=entry, message=error.message, why=why)
     messages.success(request, _("Left out. It stays kept, with your reason."))
     return redirect("set-aside")

@@ -3,7 +3,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from jobs import account_views, change_pages, people_views, views
+from jobs import account_views, change_pages, people_views, photo_pages, views
 
 urlpatterns = [
     path("", views.home_list, name="home-list"),
@@ -31,6 +31,10 @@ urlpatterns = [
     path("surveys/<uuid:pk>/changes/", change_pages.changes, {"thing": "survey"}, name="survey-changes"),
     path("homes/<uuid:pk>/archive/", change_pages.archive_home, name="home-archive"),
     path("homes/<uuid:pk>/restore/", change_pages.restore_home, name="home-restore"),
+    path("sitings/<uuid:pk>/photos/", photo_pages.photos, name="photos"),
+    path("photos/<uuid:pk>/file/", photo_pages.photo_file, name="photo-file"),
+    path("photos/<uuid:pk>/thumbnail/", photo_pages.photo_thumbnail, name="photo-thumbnail"),
+    path("photos/<uuid:pk>/archive/", photo_pages.archive_photo, name="photo-archive"),
     path("sitings/<uuid:pk>/layout/", views.layout, name="layout"),
     path("sitings/<uuid:pk>/layout/drawing/", views.layout_drawing, name="layout-drawing"),
     path("sitings/<uuid:pk>/layout/preview/", views.layout_preview, name="layout-preview"),

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from functools import wraps
+from http import HTTPStatus
 from typing import Any, Concatenate, ParamSpec, cast
 from uuid import UUID
 
@@ -9,6 +10,7 @@ from django.conf import settings
 from django.contrib.auth import login
 from django.contrib.auth.decorators import login_required
 from django.contrib.auth.views import LoginView
+from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
 from django.core.signing import BadSignature, TimestampSigner
 from django.db.models import Prefetch, Q, QuerySet
@@ -21,6 +23,7 @@ from django.utils.translation import gettext as _
 
 from jobs.accounts import is_fresh
 from jobs.drawings import LayoutPlan, draw_layout
+from jobs.errors import DomainError
 from jobs.forms import LayoutForm, SignInForm
 from jobs.layout_page import CHECK_SURFACES, FRAME_SURFACES, layout_view, plan_of_generated
 from jobs.models import Benchmark, Company, Home, Role, Siting, SupportKind, Surface, User, Visit
@@ -44,13 +47,23 @@ class SignedInRequest(HttpRequest):
 def page(
     view: Callable[Concatenate[SignedInRequest, P], HttpResponse],
 ) -> Callable[Concatenate[HttpRequest, P], HttpResponse]:
-    """Make a view a page: for signed-in people only, with times in the company's time zone."""
+    """Make a view a page: for signed-in people only, with times in the company's time zone.
+
+    What a service says is not allowed, or not there, is the page that says so.
+    """
 
     @wraps(view)
     def in_company_time(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
         zone = Company.objects.values_list("time_zone", flat=True).first()
         with timezone.override(zone or settings.TIME_ZONE):
-            return view(cast(SignedInRequest, request), *args, **kwargs)
+            try:
+                return view(cast(SignedInRequest, request), *args, **kwargs)
+            except DomainError as error:
+                if error.status == HTTPStatus.FORBIDDEN:
+                    raise PermissionDenied(error.message) from error
+                if error.status == HTTPStatus.NOT_FOUND:
+                    raise Http404(error.message) from error
+                raise
 
     return cast(Callable[Concatenate[HttpRequest, P], HttpResponse], login_required(in_company_time))
 

@@ -22,6 +22,6 @@ SENTENCES: dict[str, tuple[str, Promise]] = {
     "sync_entry_kept_once": ("id", _("This entry is kept already.")),
     "sync_entry_taken_once": ("id", _("This entry was taken already with other content.")),
     "sync_entry_taken_has_a_time": ("state", _("An entry that is taken says when.")),
-    "sync_entry_left_out_says_why": ("why", _("Say why the entry is left out.")),
+    "sync_entry_left_out_says_why": ("left_out_why", _("Say why the entry is left out.")),
     "sync_entry_set_aside_has_a_reason": ("reason", _("An entry that is set aside says why.")),
 }

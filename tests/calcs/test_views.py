@@ -105,7 +105,7 @@ def test_home_asks_a_fixed_number_of_times(
     furnish(siting, rows)
     client = client_for(lead)
     # session, user, time zone; home, sitings, surveys, marks, connections, straps, contacts
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(12):
         client.get(reverse("home", args=[siting.home_id]))
 
 

@@ -1,0 +1,104 @@
+"""Pages about photos: all of a siting, adding one, taking one away; and the files, to whom the rights say."""
+
+from typing import Any
+from uuid import UUID
+
+from django import forms
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_POST
+
+from jobs.account_forms import put_error
+from jobs.errors import DomainError
+from jobs.models import Photo, Siting
+from jobs.models.base import Act, new_key
+from jobs.photo_files import original_of, small_of
+from jobs.photos import MOST_BODY_BYTES, TYPES, take
+from jobs.rights import may, need, need_on
+from jobs.views import SignedInRequest, page
+
+PHOTOS_A_PAGE = 24
+
+
+class PhotoForm(forms.Form):
+    """A photo and its words. It brings its own key, so that pressing twice keeps one."""
+
+    id = forms.UUIDField(widget=forms.HiddenInput)
+    file = forms.FileField(
+        label=gettext_lazy("Photo"),
+        widget=forms.FileInput({"accept": ",".join(sorted(kind for kind, _ in TYPES.values()))}),
+    )
+    caption = forms.CharField(label=gettext_lazy("What it shows"), max_length=200, required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.label_suffix = ""
+
+
+@page
+def photos(request: SignedInRequest, pk: UUID) -> HttpResponse:
+    """All photos of a home at one place, newest first; and a form to add one."""
+    siting = get_object_or_404(Siting.objects.visible_to(request.user).select_related("home"), pk=pk)
+    form = PhotoForm(initial={"id": new_key()})
+    if request.method == "POST":
+        form = PhotoForm(request.POST, request.FILES)
+        if form.is_valid() and _kept(request, siting, form):
+            messages.success(request, _("The photo is kept."))
+            return redirect("photos", pk=siting.pk)
+    rows = Photo.objects.standing().filter(siting=siting).select_related("author", "finding").order_by("-pk")
+    context = {
+        "siting": siting,
+        "form": form if may(request.user, Act.ADD, Photo) else None,
+        "page": Paginator(rows, PHOTOS_A_PAGE).get_page(request.GET.get("page")),
+        "may_archive": may(request.user, Act.ARCHIVE, Photo),
+    }
+    return render(request, "jobs/photos.html", context, status=400 if form.errors else 200)
+
+
+photos.most_bytes = MOST_BODY_BYTES  # type: ignore[attr-defined]  # for the guard of bodies
+
+
+def _kept(request: SignedInRequest, siting: Siting, form: PhotoForm) -> bool:
+    need(request.user, Act.ADD, Photo)
+    typed = form.cleaned_data
+    photo = Photo(
+        pk=typed["id"], siting=siting, author=request.user, caption=typed["caption"], noted_at=timezone.now()
+    )
+    try:
+        take(photo, typed["file"])
+    except DomainError as error:
+        put_error(form, error)
+        return False
+    return True
+
+
+@require_POST
+@page
+def archive_photo(request: SignedInRequest, pk: UUID) -> HttpResponse:
+    """Take a photo away from the pages; row and file stay."""
+    photo = _photo(request, pk)
+    need_on(request.user, Act.ARCHIVE, photo)
+    Photo.objects.filter(pk=photo.pk).archive()
+    messages.success(request, _("The photo is archived."))
+    return redirect("photos", pk=photo.siting_id)
+
+
+@page
+def photo_file(request: SignedInRequest, pk: UUID) -> HttpResponse:
+    """The photo as it came in."""
+    return original_of(_photo(request, pk))
+
+
+@page
+def photo_thumbnail(request: SignedInRequest, pk: UUID) -> HttpResponse:
+    """A small one."""
+    return small_of(_photo(request, pk))
+
+
+def _photo(request: SignedInRequest, pk: UUID) -> Photo:
+    return get_object_or_404(Photo.objects.visible_to(request.user), pk=pk)
