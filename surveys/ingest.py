@@ -22,6 +22,7 @@ from jobs.spoken import retold
 
 MOST_READINGS = 2000
 LONGEST_TYPED_CHARS = 40
+MOST_IN = 1200  # no level line is 100 ft away from a home: a slip of the keys (common practice, no source)
 _TEXT = "^[^\x00-\x1f\x7f]*$"
 
 Length = str | float | int | None
@@ -222,10 +223,13 @@ def _inches(typed: str, unit: LengthUnit, path: str, problems: Problems) -> Deci
         problems[path] = _("Give a length of at most {count} characters.").format(count=LONGEST_TYPED_CHARS)
         return None
     value = _parsed(typed, unit)
-    if isinstance(value, Decimal):
-        return value
-    problems[path] = retold(value)
-    return None
+    if isinstance(value, str):
+        problems[path] = retold(value)
+        return None
+    if abs(value) > MOST_IN:
+        problems[path] = _("Give a reading of at most 100 ft, up or down.")
+        return None
+    return value
 
 
 @lru_cache(maxsize=4096)

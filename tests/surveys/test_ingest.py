@@ -171,6 +171,7 @@ def test_the_same_uuid_in_another_survey_is_a_conflict(post: Post, one: Any, sit
         ({"value": True}, "value", "Give a number"),
         ({"value": 1e300}, "value", "length"),
         ({"value": "1" * 41}, "value", "at most 40 characters"),
+        ({"value": "8000'"}, "value", "at most 100 ft"),
         ({"reference_value": "x"}, "reference_value", "is not a length"),
         ({"id": "7"}, "id", "UUID"),
         ({"setup": str(uuid.UUID(int=1))}, "setup", "There is no such setup."),
@@ -224,7 +225,7 @@ def test_what_belongs_elsewhere_is_told_from_what_is_unknown(post: Post, one: An
 
 
 def test_two_thousand_readings_are_taken_and_one_more_is_not(post: Post, one: Any) -> None:
-    batch = [one(n, sequence=n) for n in range(2001)]
+    batch = [one(n % 1000, sequence=n) for n in range(2001)]
     refused = post(*batch)
     assert fields_of(refused, 413) == {"readings": "Send at most 2,000 readings at once; this is 2,001."}
     assert post(*batch[:2000]).json()["received"] == 2000
