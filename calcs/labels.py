@@ -6,6 +6,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
+from calcs.citations import cited
 from calcs.spoken import spoken
 from jobs.models import Connection, Point, Strap
 from surveys.models import Reading, Setup, Survey
@@ -39,17 +40,20 @@ def with_labels(text: str, labels: Labels) -> str:
 
 
 def label_sentences(document: Any, labels: Labels) -> Any:
-    """Return a result or an error as readers have it: its sentences (``text``, ``message``) in their language.
+    """Return a result or an error as readers have it: its sentences and sources in their language.
 
-    In these labels stand for keys; elsewhere names stay UUIDs.
+    In sentences (``text``, ``message``) labels stand for keys; elsewhere names stay UUIDs.
     """
     if isinstance(document, list):
         return [label_sentences(item, labels) for item in document]
     if not isinstance(document, dict):
         return document
-    return {
-        name: with_labels(spoken(item), labels)
-        if name in _SENTENCES and isinstance(item, str)
-        else label_sentences(item, labels)
-        for name, item in document.items()
-    }
+    return {name: _told(name, item, labels) for name, item in document.items()}
+
+
+def _told(name: str, item: Any, labels: Labels) -> Any:
+    if name in _SENTENCES and isinstance(item, str):
+        return with_labels(spoken(item), labels)
+    if name == "source" and isinstance(item, str):
+        return cited(item)
+    return [cited(source) for source in item] if name == "sources" else label_sentences(item, labels)

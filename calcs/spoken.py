@@ -81,7 +81,30 @@ WARNINGS = (
     _("Whether it stands as a {tier} stack now is not given; taken as one."),
     _("{some} of the {all} sound courses can stay."),
 )
+# What binds a plan, or stands in its way: a limit as it stands, in a sentence of what more of it would save.
+LIMITS = (
+    _("{support} may go up {limit} at most"),
+    _("{support} may come down {limit} at most"),
+    _("{a} and {b} may end {limit} apart"),
+    _("all supports must end within {limit}"),
+    _("{connection} lets the home rise {limit}"),
+    _("{connection} lets the home come down {limit}"),
+)
+BINDING = (
+    _("{state}; {more} more saves {minutes} min"),
+    _("{connection} holds the home; free at no cost it saves {minutes} min"),
+    _("no plan fits: {state}, the limits leave them {needed} apart"),
+    _("no plan fits: {state}, the limits leave {needed}"),
+    _("no plan fits: {state}, the work needs {needed}"),
+    _("no plan fits: {minutes} min may be used, the least that must be done takes {needed}"),
+)
 # Why a calculation has no answer, where it is not for its input.
+NO_ANSWERS = (
+    _("the numbers are too large or too small to compute with"),
+    _("the narrowest zone was not found: {why}"),
+    _("the solver keeps proposing moves that break a rule; check the limits for extreme numbers"),
+    _("the solver found no plan where there is one; check the limits for extreme numbers"),
+)
 LATE = _("No answer within the time allowed.")
 FAULT = _("The program made a mistake here; the log of the worker says which.")
 GAVE_UP = _("No answer after {times} attempts: each time the worker was lost or the database was away.")
@@ -89,7 +112,12 @@ GAVE_UP = _("No answer after {times} attempts: each time the worker was lost or 
 
 @functools.cache
 def _patterns() -> tuple[Pattern, ...]:
-    return patterns_of((*CAUTIONS, *WARNINGS, GAVE_UP))
+    return patterns_of((*CAUTIONS, *WARNINGS, *BINDING, *NO_ANSWERS, GAVE_UP))
+
+
+@functools.cache
+def _limits() -> tuple[Pattern, ...]:
+    return patterns_of(LIMITS)
 
 
 def spoken(sentence: str) -> str:
@@ -100,4 +128,6 @@ def spoken(sentence: str) -> str:
 def _filled(name: str, value: str) -> str:
     """What the engine filled in, in words where it is not a number or somebody's name."""
     words = {"option": OPTION_WORDS, "tier": TIER_WORDS}.get(name, {})
+    if name == "state":
+        return said_by(_limits(), value, filled) or value
     return str(words[value]) if value in words else filled(name, value)

@@ -15,6 +15,7 @@ from django.db.models import F, Model, Q, QuerySet
 from django.db.models.fields.json import KeyTransform
 from django.utils import translation
 
+from calcs.citations import cited
 from calcs.models import Answer, Plan
 from calcs.spoken import spoken
 from jobs import rulebook
@@ -219,7 +220,7 @@ class _Computed:
         told += [cautions for plan in self.plans for cautions in (plan.stacks_told, plan.straps_told)]
         with translation.override(language):
             found = {
-                caution["code"]: {**caution, "text": spoken(caution["text"])}
+                caution["code"]: {**caution, "text": spoken(caution["text"]), "source": cited(caution["source"])}
                 for cautions in told
                 for caution in cautions or []
             }

@@ -7,6 +7,7 @@ from typing import Any, TypeVar
 from django.utils import formats, timezone
 from django.utils.translation import gettext as _
 
+from calcs.citations import cited
 from calcs.drawings import LevelMap
 from calcs.engine.common import Caution
 from calcs.engine.lift import LiftOption
@@ -259,11 +260,11 @@ def _warnings(record: Record, shown: list[Calculation]) -> tuple[str, ...]:
 
 def _cautions(shown: list[Calculation]) -> tuple[Caution, ...]:
     told = (Caution(**caution) for result in _results(shown) for caution in result["cautions"])
-    return _once(replace(caution, text=spoken(caution.text)) for caution in told)
+    return _once(replace(caution, text=spoken(caution.text), source=cited(caution.source)) for caution in told)
 
 
 def _sources(shown: list[Calculation]) -> tuple[str, ...]:
-    return _once(source for result in _results(shown) for source in result["sources"])
+    return _once(cited(source) for result in _results(shown) for source in result["sources"])
 
 
 def _results(shown: list[Calculation]) -> Iterable[dict[str, Any]]:
