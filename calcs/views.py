@@ -17,7 +17,9 @@ from calcs.models import Answer
 from calcs.set_aside_page import waiting_for
 from calcs.stack_drawings import draw_stack
 from calcs.survey_page import gather, progress_of, steps_of
-from jobs.models import Connection, Home, HomeContact, Photo, Point, Siting, Strap
+from jobs.models import Connection, Home, HomeContact, Photo, Point, SignedLink, Siting, Strap
+from jobs.models.base import Act
+from jobs.rights import may
 from jobs.views import SignedInRequest, page
 from surveys.models import Reading, Survey
 
@@ -28,7 +30,12 @@ PHOTOS_SHOWN = 6
 def home(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """A home: where it stands, what was measured there, and what is under it."""
     found = get_object_or_404(_with_all(Home.objects.visible_to(request.user)), pk=pk)
-    context = {"home": found, "unit": request.user.length_unit, "set_aside": waiting_for(request.user).count()}
+    context = {
+        "home": found,
+        "unit": request.user.length_unit,
+        "set_aside": waiting_for(request.user).count(),
+        "may_see_links": may(request.user, Act.SEE, SignedLink),
+    }
     return render(request, "calcs/home.html", context)
 
 
@@ -78,7 +85,7 @@ def survey(request: SignedInRequest, pk: UUID) -> HttpResponse:
         "page": found,
         "survey": found.survey,
         "set_aside": waiting_for(request.user).count(),
-        "maps": [_drawn(level_map) for level_map in found.maps],
+        "maps": [drawn(level_map) for level_map in found.maps],
         "work": [
             (work, _svg(draw_stack(work.stack.picture)) if work.stack and work.stack.picture else "")
             for work in found.work
@@ -110,7 +117,7 @@ def _survey(request: SignedInRequest, pk: UUID) -> Survey:
     return get_object_or_404(surveys, pk=pk)
 
 
-def _drawn(level_map: LevelMap) -> dict[str, SafeString | str]:
+def drawn(level_map: LevelMap) -> dict[str, SafeString | str]:
     """Draw a map both ways; the style sheet shows the one that fits the screen."""
     return {
         "title": level_map.title,

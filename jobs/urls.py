@@ -3,7 +3,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from jobs import account_views, change_pages, people_views, photo_pages, views
+from jobs import account_views, change_pages, link_pages, people_views, photo_pages, views
 
 urlpatterns = [
     path("", views.home_list, name="home-list"),
@@ -31,6 +31,8 @@ urlpatterns = [
     path("surveys/<uuid:pk>/changes/", change_pages.changes, {"thing": "survey"}, name="survey-changes"),
     path("homes/<uuid:pk>/archive/", change_pages.archive_home, name="home-archive"),
     path("homes/<uuid:pk>/restore/", change_pages.restore_home, name="home-restore"),
+    path("homes/<uuid:pk>/links/", link_pages.home_links, name="home-links"),
+    path("links/<uuid:pk>/take-back/", link_pages.take_back_link, name="link-take-back"),
     path("sitings/<uuid:pk>/photos/", photo_pages.photos, name="photos"),
     path("photos/<uuid:pk>/file/", photo_pages.photo_file, name="photo-file"),
     path("photos/<uuid:pk>/thumbnail/", photo_pages.photo_thumbnail, name="photo-thumbnail"),

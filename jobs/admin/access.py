@@ -1,16 +1,16 @@
 """How people get in: devices, browsers, invitations, and links for outsiders. Secrets are shown nowhere."""
 
-from typing import Any
+from functools import partial
+from typing import Any, cast
 
 from django.contrib import admin
 from django.db.models import QuerySet
 from django.http import HttpRequest
-from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from jobs import accounts
+from jobs import accounts, links
 from jobs.admin_desk import LookedAtAdmin
-from jobs.models import BrowserSession, DeviceToken, Invitation, SignedLink, SignedLinkUse
+from jobs.models import BrowserSession, DeviceToken, Invitation, SignedLink, SignedLinkUse, User
 from jobs.services import revoke_token
 
 REVOKE = _("Revoke: no longer good from now on")
@@ -28,9 +28,10 @@ class RevocableAdmin(LookedAtAdmin):
     @admin.action(description=REVOKE, permissions=["revoke"])
     def revoke(self, request: HttpRequest, queryset: QuerySet[Any]) -> None:
         """Have the chosen ones revoked; those that are revoked already stay so."""
-        self.tell_done(request, self.do_each(request, queryset.filter(revoked_at__isnull=True), self.take_back))
+        take_back = partial(self.take_back, by=cast(User, request.user))
+        self.tell_done(request, self.do_each(request, queryset.filter(revoked_at__isnull=True), take_back))
 
-    def take_back(self, row: Any) -> None:
+    def take_back(self, row: Any, *, by: User) -> None:
         """Revoke one."""
         raise NotImplementedError
 
@@ -47,7 +48,7 @@ class DeviceTokenAdmin(RevocableAdmin):
         """Show a person the own devices, a manager everybody's."""
         return DeviceToken.objects.visible_to(request.user).order_by("-id")
 
-    def take_back(self, row: DeviceToken) -> None:
+    def take_back(self, row: DeviceToken, *, by: User) -> None:
         """Sign the device out."""
         revoke_token(token=row)
 
@@ -64,7 +65,7 @@ class InvitationAdmin(RevocableAdmin):
     search_fields = ["email", "invited_by__username"]
     exclude = ["digest"]
 
-    def take_back(self, row: Invitation) -> None:
+    def take_back(self, row: Invitation, *, by: User) -> None:
         """Take the invitation back."""
         accounts.revoke(row)
 
@@ -77,9 +78,9 @@ class SignedLinkAdmin(RevocableAdmin):
     search_fields = ["home__code", "home__name", "holder"]
     exclude = ["digest"]
 
-    def take_back(self, row: SignedLink) -> None:
+    def take_back(self, row: SignedLink, *, by: User) -> None:
         """Have the link open no more."""
-        SignedLink.objects.filter(pk=row.pk, revoked_at__isnull=True).update(revoked_at=timezone.now())
+        links.take_back(row, by=by)
 
 
 @admin.register(SignedLinkUse)

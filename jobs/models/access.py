@@ -79,8 +79,9 @@ class SignedLinkQuerySet(OfficeQuerySet["SignedLink"]):
     """Links that show one home to somebody outside the company."""
 
     def valid(self, at: datetime.datetime | None = None) -> Self:
-        """Return the links that still open at ``at`` (now)."""
-        return self.filter(revoked_at__isnull=True, expires_at__gt=at or timezone.now())
+        """Return the links that still open at ``at`` (now); those to an archived home don't."""
+        now = at or timezone.now()
+        return self.filter(revoked_at__isnull=True, expires_at__gt=now, home__archived_at__isnull=True)
 
     def issue(
         self, *, home: Home, audience: str, holder: str, by: User, lifetime: datetime.timedelta
@@ -115,14 +116,28 @@ class SignedLink(Keyed):
     created_at = models.DateTimeField(default=timezone.now, editable=False)
     expires_at = models.DateTimeField()
     revoked_at = models.DateTimeField(null=True, blank=True)
+    revoked_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
 
     objects = SignedLinkQuerySet.as_manager()
 
     class Meta:
         constraints = [models.CheckConstraint(condition=~Q(holder=""), name="signed_link_has_a_holder")]
 
+    class State(models.TextChoices):
+        """Whether it opens."""
+
+        OPEN = "open", _("open")
+        REVOKED = "revoked", _("revoked")
+        EXPIRED = "expired", _("expired")
+
     def __str__(self) -> str:
         return _("link to {home} for {holder}").format(home=self.home, holder=self.holder)
+
+    def state_now(self) -> State:
+        """Return whether it opens by now."""
+        if self.revoked_at:
+            return self.State.REVOKED
+        return self.State.OPEN if self.expires_at > timezone.now() else self.State.EXPIRED
 
 
 class SignedLinkUse(Keyed):
