@@ -40,6 +40,7 @@ CAUTIONS = (
     _("Count everybody out from under the home by name before anything is raised or lowered."),
     _("Loosen the anchor straps of the bay before it goes up; a tight strap breaks or pulls its anchor."),
     _("A support is moved by more than 2 in: have an engineer look at the home first."),
+    _("After the last pass run water through every drain and look along it for leaks and standing water."),
 )
 WARNINGS = (
     _("No datum is given: heights are relative to the mean of all points read."),
@@ -80,6 +81,8 @@ WARNINGS = (
     _("Under {clearance} in from footing to beam: check clearance."),
     _("Whether it stands as a {tier} stack now is not given; taken as one."),
     _("{some} of the {all} sound courses can stay."),
+    _("Drain {drain}: water stands {depth} in deep between {start} and {end} ft."),
+    _("Drain {drain}: raising supports alone can't bring its slope back; the pipe itself must be rehung."),
 )
 # What binds a plan, or stands in its way: a limit as it stands, in a sentence of what more of it would save.
 LIMITS = (

@@ -96,6 +96,9 @@ INPUTS = (
     _("the end supports would pass each other"),
     _("the beams would lie outside the home"),
     _("two lines of supports would be less than {least} in apart"),
+    _("must be at least two nodes, upper end first, not {count}"),
+    _("must grow downstream, by at least {least} from {before}, not be {value}"),
+    _("{name} is no support of moves; give its move there, 0 if none"),
 )
 PART = _("setups {setups} with points {points}")
 # Why an entry of a phone was set aside, where names or numbers are in it; sentences without any are in the catalogue.
@@ -108,7 +111,7 @@ REFUSALS = (
     _("Give one of: {kinds}."),
     _("Course %(number)d from the top, “%(course)s”, is unknown; allowed: %(known)s."),
 )
-# The framework's own, which its own catalogue has in Spanish.
+# The frameworks' own, which their own catalogues have in Spanish.
 FRAMEWORK = (
     '"{input}" is not a valid choice.',
     "Date has wrong format. Use one of these formats instead: {format}.",
@@ -123,6 +126,7 @@ FRAMEWORK = (
     'Expected a list of items but got type "{input_type}".',
     "Incorrect type. Expected pk value, received {data_type}.",
     'Invalid pk "{pk_value}" - object does not exist.',
+    "“%(value)s” is not a valid UUID.",
 )
 AND_MORE = _("{names} and {count} more")
 
@@ -141,7 +145,7 @@ def patterns_of(templates: Iterable[str]) -> tuple[Pattern, ...]:
     return tuple(
         (
             template,
-            re.compile(_ESCAPED_BLANK.sub(lambda b: f"(?P<{b[1] or b[2]}>.+?)", re.escape(template)), re.DOTALL),
+            re.compile(_ESCAPED_BLANK.sub(lambda b: f"(?P<{b[1] or b[2]}>.*?)", re.escape(template)), re.DOTALL),
         )
         for template in by_words
     )

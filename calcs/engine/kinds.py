@@ -8,10 +8,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from calcs.engine.drains import DrainsInput, DrainsResult, solve_drains
 from calcs.engine.flatness import FlatnessInput, FlatnessResult, solve_flatness
 from calcs.engine.levels import LevelsInput, LevelsResult, solve_levels
 from calcs.engine.lift import LiftInput, LiftResult, solve_lift
 from calcs.engine.stacks import StacksInput, StacksResult, solve_stacks
+from calcs.engine.strap_tension import StrapTensionInput, StrapTensionResult, solve_strap_tension
 from calcs.engine.straps import StrapsInput, StrapsResult, solve_straps
 
 
@@ -63,6 +65,20 @@ KINDS: dict[str, Kind] = {
             input_type=StrapsInput,
             result_type=StrapsResult,
             solve=solve_straps,
+        ),
+        Kind(
+            name="strap_tension",
+            about="What a strap carries now, from the pitch of a pluck or from a gauge",
+            input_type=StrapTensionInput,
+            result_type=StrapTensionResult,
+            solve=solve_strap_tension,
+        ),
+        Kind(
+            name="drains",
+            about="Drain runs before and after the frame moves: slope, standing water, the smallest raise that mends",
+            input_type=DrainsInput,
+            result_type=DrainsResult,
+            solve=solve_drains,
         ),
     )
 }
