@@ -15,12 +15,11 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST
 
-from calcs.api.sync.keep import reason_told
 from jobs.errors import DomainError
 from jobs.models import Home, Point, Siting, Strap, User, Visit
 from jobs.views import SignedInRequest, page
 from surveys.models import Setup, Survey, SyncEntry
-from surveys.set_aside import WHY_AT_MOST, leave_out
+from surveys.set_aside import WHY_AT_MOST, leave_out, reason_told
 
 ENTRIES_A_PAGE = 50
 KIND_WORDS: dict[str, Promise] = {

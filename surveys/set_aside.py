@@ -1,6 +1,7 @@
-"""Leaving out an entry of a phone that will never be mended, so that the list shows what still waits for somebody."""
+"""What phones sent and could not be taken: why, in the reader's language; and leaving out what will not be mended."""
 
 import uuid
+from typing import TypedDict
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -9,9 +10,26 @@ from jobs.errors import DomainError
 from jobs.models import User
 from jobs.models.base import Act
 from jobs.rights import need
+from jobs.spoken import retold
 from surveys.models import SyncEntry
 
 WHY_AT_MOST = 200
+
+
+class Reason(TypedDict):
+    """Why an entry was set aside."""
+
+    code: str
+    message: str
+    fields: dict[str, str]
+
+
+def reason_told(reason: Reason | None) -> Reason | None:
+    """Return why an entry was set aside in the language that is active; English is kept, for readers of any."""
+    if reason is None:
+        return None
+    fields = {path: retold(sentence) for path, sentence in reason.get("fields", {}).items()}
+    return {"code": reason.get("code", ""), "message": retold(reason.get("message", "")), "fields": fields}
 
 
 def leave_out(*, entry: uuid.UUID, by: User, why: str) -> None:

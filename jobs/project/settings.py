@@ -182,6 +182,7 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         **{name: f"jobs.models.{name}" for name in ("Condition", "ConnectionKind", "HomeKind", "SupportKind")},
         "InvitationState": "jobs.models.Invitation.State",
+        "SignedLinkState": "jobs.models.SignedLink.State",
         "VisitKind": "jobs.models.Visit.Kind",
         "VisitState": "jobs.models.Visit.State",
         "SurveyState": "surveys.models.Survey.State",

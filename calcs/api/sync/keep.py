@@ -2,7 +2,7 @@
 
 import uuid
 from dataclasses import dataclass, field
-from typing import Any, Self, TypedDict
+from typing import Any, Self
 
 import msgspec
 from django.db import connection
@@ -11,8 +11,8 @@ from django.utils import timezone
 from calcs.api.sync.wire import Entry, Parcel
 from jobs.models import User
 from jobs.models.base import new_key
-from jobs.spoken import retold
 from surveys.models import SyncEntry
+from surveys.set_aside import Reason
 
 State = SyncEntry.State
 _json = msgspec.json.Encoder()
@@ -31,22 +31,6 @@ FROM json_to_recordset(%s) AS new (id uuid, entry uuid, kind text, body jsonb, d
   noted_at timestamptz, state text, taken_at timestamptz, reason jsonb)
 ORDER BY entry
 """
-
-
-class Reason(TypedDict):
-    """Why an entry was set aside."""
-
-    code: str
-    message: str
-    fields: dict[str, str]
-
-
-def reason_told(reason: Reason | None) -> Reason | None:
-    """Return why an entry was set aside in the language that is active; English is kept, for readers of any."""
-    if reason is None:
-        return None
-    fields = {path: retold(sentence) for path, sentence in reason.get("fields", {}).items()}
-    return {"code": reason.get("code", ""), "message": retold(reason.get("message", "")), "fields": fields}
 
 
 @dataclass(slots=True, kw_only=True)

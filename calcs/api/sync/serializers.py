@@ -6,9 +6,8 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from calcs.api.sync import schema
-from calcs.api.sync.keep import reason_told
 from surveys.models import SyncEntry
-from surveys.set_aside import WHY_AT_MOST
+from surveys.set_aside import WHY_AT_MOST, reason_told
 
 
 class SyncEntrySerializer(serializers.ModelSerializer[SyncEntry]):

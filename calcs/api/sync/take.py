@@ -22,6 +22,7 @@ from jobs.errors import DomainError
 from jobs.models import User
 from jobs.spoken import retold
 from surveys.models import SyncEntry
+from surveys.set_aside import Reason
 
 log = logging.getLogger(__name__)
 
@@ -145,7 +146,7 @@ class _Taker:
         self.known.note_set_aside(entry, reason)
         return Result(id=entry.told_id, state="set_aside", **reason)
 
-    def _reason(self, entry: Entry, error: Exception, within: str) -> keep.Reason:
+    def _reason(self, entry: Entry, error: Exception, within: str) -> Reason:
         found = shape_of(error)
         if found is None:  # a fault of ours must not stop the entries behind it
             log.error("entry %s of kind %s could not be taken", entry.key, entry.kind, exc_info=error)
