@@ -40,6 +40,7 @@ CAUTIONS = (
     _("Count everybody out from under the home by name before anything is raised or lowered."),
     _("Loosen the anchor straps of the bay before it goes up; a tight strap breaks or pulls its anchor."),
     _("A support is moved by more than 2 in: have an engineer look at the home first."),
+    _("These loads are planning estimates; leave room, and watch what the jack's gauge says."),
     _("After the last pass run water through every drain and look along it for leaks and standing water."),
 )
 WARNINGS = (
@@ -81,6 +82,8 @@ WARNINGS = (
     _("Under {clearance} in from footing to beam: check clearance."),
     _("Whether it stands as a {tier} stack now is not given; taken as one."),
     _("{some} of the {all} sound courses can stay."),
+    _("The cross member at {where} ft lies on two beams only: it hands no load over."),
+    _("The frame can rock on the supports that bear: the loads are certain, the gaps are not."),
     _("Drain {drain}: water stands {depth} in deep between {start} and {end} ft."),
     _("Drain {drain}: raising supports alone can't bring its slope back; the pipe itself must be rehung."),
 )
@@ -107,6 +110,7 @@ NO_ANSWERS = (
     _("the narrowest zone was not found: {why}"),
     _("the solver keeps proposing moves that break a rule; check the limits for extreme numbers"),
     _("the solver found no plan where there is one; check the limits for extreme numbers"),
+    _("the supports that bear were not found; check stiffnesses and spacings for extreme numbers"),
 )
 LATE = _("No answer within the time allowed.")
 FAULT = _("The program made a mistake here; the log of the worker says which.")

@@ -10,6 +10,7 @@ from typing import Any
 
 from calcs.engine.drains import DrainsInput, DrainsResult, solve_drains
 from calcs.engine.flatness import FlatnessInput, FlatnessResult, solve_flatness
+from calcs.engine.frame import FrameInput, FrameResult, solve_frame
 from calcs.engine.levels import LevelsInput, LevelsResult, solve_levels
 from calcs.engine.lift import LiftInput, LiftResult, solve_lift
 from calcs.engine.stacks import StacksInput, StacksResult, solve_stacks
@@ -51,6 +52,13 @@ KINDS: dict[str, Kind] = {
             input_type=LiftInput,
             result_type=LiftResult,
             solve=solve_lift,
+        ),
+        Kind(
+            name="frame",
+            about="Beams on supports to the load on each: what bears, what hangs, how sure, and how hard beams bend",
+            input_type=FrameInput,
+            result_type=FrameResult,
+            solve=solve_frame,
         ),
         Kind(
             name="stacks",

@@ -1,0 +1,149 @@
+"""Which supports bear: the least energy of a frame that may leave its supports but not sink into them.
+
+With the gaps g at the supports and K the stiffness seen there, the loads are r = q + K g, where q is what each
+support would carry if all held on, pulls included. Then g >= 0, r >= 0 and r g = 0, which is the least of
+g' K g / 2 + q' g over g >= 0.
+"""
+
+import numpy as np
+import numpy.typing as npt
+
+from calcs.engine.errors import NoConvergence
+
+Array = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
+
+QUICK_ROUNDS = 12
+BUCKET = 4  # systems of nearly the same size are solved together
+
+
+def settle(stiffness: Array, pulls: Array, *, tolerance_lb: float, open_first: Mask | None = None) -> Array:
+    """Find the gaps of least energy.
+
+    Guesses of the whole pattern come first, each from the signs of the last; they end in a few rounds nearly always
+    but may go in circles. Then an active set goes on from the best of them: supports let go one by one, the one that
+    pulls hardest first, and a step stops where the first gap closes. Every step lowers the energy, so no pattern
+    comes twice and it ends.
+
+    Parameters
+    ----------
+    stiffness : ndarray, shape (n, n)
+        Positive definite, lb/in.
+    pulls : ndarray, shape (n,)
+        The loads if no support let go, lb; below 0: a pull.
+    tolerance_lb : float
+        A pull up to this counts as none.
+    open_first : ndarray of bool, shape (n,)
+        A guess at which supports hang.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        The gaps, in; 0 where a support bears.
+
+    Raises
+    ------
+    NoConvergence
+        When rounding keeps it from an end.
+    """
+    is_open = pulls < -tolerance_lb if open_first is None else open_first.copy()
+    gaps = np.zeros_like(pulls)
+    for _ in range(QUICK_ROUNDS):
+        gaps = _stationary(stiffness, pulls, is_open)
+        loads = pulls + stiffness @ gaps
+        wanted = np.where(is_open, gaps > 0, loads < -tolerance_lb)
+        if (wanted == is_open).all():
+            return gaps
+        is_open = wanted
+    return _descend(stiffness, pulls, np.maximum(gaps, 0.0), tolerance_lb)
+
+
+def _stationary(stiffness: Array, pulls: Array, is_open: Mask) -> Array:
+    """The gaps at which open supports carry nothing, whatever the signs."""
+    gaps = np.zeros_like(pulls)
+    (places,) = np.nonzero(is_open)
+    if places.size:
+        gaps[places] = np.linalg.solve(stiffness[np.ix_(places, places)], -pulls[places])
+    return gaps
+
+
+def _descend(stiffness: Array, pulls: Array, gaps: Array, tolerance_lb: float) -> Array:
+    """The active set: from gaps that are possible to those of least energy."""
+    is_open = gaps > 0
+    for _ in range(20 * len(pulls) + 100):
+        target = _stationary(stiffness, pulls, is_open)
+        closing = is_open & (target <= 0)
+        if closing.any():
+            # The energy falls all the way to the target; go as far as the first gap that closes.
+            share = np.where(closing, gaps / np.where(closing, gaps - target, 1.0), np.inf)
+            first = share.min()
+            gaps = np.maximum(gaps + first * (target - gaps), 0.0)
+            is_open &= share > first
+            gaps[~is_open] = 0.0
+            continue
+        gaps = target
+        loads = np.where(is_open, 0.0, pulls + stiffness @ gaps)
+        worst = int(loads.argmin())
+        if loads[worst] >= -tolerance_lb:
+            return gaps
+        is_open[worst] = True
+    raise NoConvergence("the supports that bear were not found; check stiffnesses and spacings for extreme numbers")
+
+
+def settle_many(stiffness: Array, pulls: Array, *, tolerance_lb: float) -> Array:
+    """Find the gaps of many cases at once, such as draws of the heights.
+
+    Parameters
+    ----------
+    stiffness : ndarray, shape (n, n) or (d, n, n)
+        One for all cases, or one a case.
+    pulls : ndarray, shape (d, n)
+        A row a case.
+    tolerance_lb : float
+        A pull up to this counts as none.
+
+    Returns
+    -------
+    ndarray, shape (d, n)
+        The gaps.
+    """
+    each = np.broadcast_to(stiffness, (len(pulls), *stiffness.shape[-2:]))
+    gaps = np.zeros_like(pulls)
+    is_open = pulls < -tolerance_lb
+    left = np.nonzero(is_open.any(axis=1))[0]
+    for _ in range(QUICK_ROUNDS):
+        if not left.size:
+            return gaps
+        now = is_open[left]
+        tried = _stationary_many(stiffness, each, pulls, now, left)
+        loads = pulls[left] + np.matmul(each[left] if stiffness.ndim == 3 else stiffness, tried[:, :, None])[:, :, 0]
+        wanted = np.where(now, tried > 0, loads < -tolerance_lb)
+        gaps[left], is_open[left] = tried, wanted
+        left = left[(wanted != now).any(axis=1)]
+    for case in left:  # few go in circles
+        gaps[case] = _descend(each[case], pulls[case], np.maximum(gaps[case], 0.0), tolerance_lb)
+    return gaps
+
+
+def _stationary_many(
+    stiffness: Array, each: Array, pulls: Array, is_open: Mask, cases: npt.NDArray[np.intp]
+) -> Array:
+    """As `_stationary`, a case a row; systems of nearly the same size in one call."""
+    gaps = np.zeros(is_open.shape)
+    sizes = -(-is_open.sum(axis=1) // BUCKET) * BUCKET
+    order = np.argsort(~is_open, axis=1, kind="stable")  # open ones first
+    for size in np.unique(sizes[sizes > 0]):
+        (rows,) = np.nonzero(sizes == size)
+        size = min(int(size), is_open.shape[1])  # noqa: PLW2901 - the last bucket may be larger than the frame
+        places = order[rows, :size]
+        taken = is_open[rows[:, None], places]
+        if stiffness.ndim == 3:
+            systems = each[cases[rows][:, None, None], places[:, :, None], places[:, None, :]]
+        else:
+            systems = stiffness[places[:, :, None], places[:, None, :]]
+        systems = systems * (taken[:, :, None] & taken[:, None, :])
+        # Those that fill up a row stand alone, with a gap of 0.
+        systems[:, np.arange(size), np.arange(size)] += ~taken
+        wanted = np.where(taken, -pulls[cases[rows][:, None], places], 0.0)
+        gaps[rows[:, None], places] = np.linalg.solve(systems, wanted[:, :, None])[:, :, 0]
+    return gaps

@@ -1,0 +1,69 @@
+"""Whether the load can be balanced at all, and where a frame that may rock comes to rest."""
+
+import numpy as np
+import scipy.optimize
+
+from calcs.engine.errors import InvalidInput
+from calcs.engine.frame.condense import BEARS, NO_MODE, Condensed
+from calcs.engine.frame.contact import Array
+
+
+def check_balance(frame: Condensed) -> None:
+    """Refuse a frame that would tip: pushes above zero at all supports must be able to balance the load.
+
+    Raises
+    ------
+    InvalidInput
+        When they can't, however high the supports are.
+    """
+    level = -frame.weights_lb  # these balance the load; if all push, nothing more is to be found
+    if level.min() > NO_MODE * frame.whole_lb:
+        return
+    count, modes = len(level), frame.modes.shape[1]
+    # The most that the least push can be, in shares of the whole load.
+    found = scipy.optimize.linprog(
+        c=np.concatenate([np.zeros(count), [-1.0]]),
+        A_ub=np.hstack([-np.eye(count), np.ones((count, 1))]),
+        b_ub=np.zeros(count),
+        A_eq=np.hstack([frame.modes.T, np.zeros((modes, 1))]),
+        b_eq=frame.modes.T @ level / frame.whole_lb,
+        bounds=[(None, None)] * count + [(None, 1.0)],
+        method="highs",
+    )
+    if found.fun is None or -found.fun <= NO_MODE:
+        raise InvalidInput(
+            "the frame would tip: no pushes above zero at all supports balance its load", field="beams"
+        )
+
+
+def can_rock(frame: Condensed, loads_lb: Array) -> bool:
+    """Say whether the supports that bear leave the frame a way to move without bending."""
+    bearing = loads_lb > BEARS * frame.whole_lb
+    return frame.loose or bool(np.linalg.matrix_rank(frame.modes[bearing], tol=NO_MODE) < frame.modes.shape[1])
+
+
+def least_gaps(frame: Condensed, gaps_in: Array, loads_lb: Array) -> Array:
+    """Move a frame that can rock to where the sum of its squared gaps is least.
+
+    A least-distance problem: the shortest b with D b >= h, by non-negative least squares (Lawson and Hanson, Solving
+    Least Squares Problems, chapter 23).
+    """
+    bearing = loads_lb > BEARS * frame.whole_lb
+    _, sizes, turned = np.linalg.svd(frame.modes[bearing])
+    rank = int((sizes > NO_MODE).sum())
+    ways = frame.modes @ turned[rank:].T
+    if not ways.shape[1]:
+        return gaps_in
+    start = ways.T @ gaps_in
+    least = ways @ start - gaps_in
+    system = np.vstack([ways.T, least])
+    shortest = np.zeros(len(system))
+    shortest[-1] = 1.0
+    weights, left = scipy.optimize.nnls(system, shortest)
+    if left < NO_MODE:
+        return gaps_in
+    rest = system @ weights - shortest
+    moved = -rest[:-1] / rest[-1]
+    gaps: Array = np.maximum(gaps_in + ways @ (moved - start), 0.0)
+    gaps[bearing] = gaps_in[bearing]
+    return gaps
