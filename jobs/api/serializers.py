@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.contrib.auth.password_validation import validate_password
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from drf_spectacular.utils import extend_schema_field, inline_serializer
 from rest_framework import serializers
@@ -249,7 +250,7 @@ def rules_under(rule_set: RuleSet | None) -> list[dict[str, Any]]:
             "unit": rule.unit,
             "low": rule.low,
             "high": rule.high,
-            "about": rule.about,
+            "about": gettext(rule.about),
             "source": whose if key in changed else rule.source,
         }
         for key, rule in rulebook.RULES.items()

@@ -12,6 +12,8 @@ from calcs.engine.errors import InvalidInput
 from calcs.engine.units import parse_length
 from calcs.survey_page.progress import KIND_WORDS
 from jobs import layout, spoken
+from jobs.rule_words import ABOUT
+from jobs.rulebook import RULES
 from jobs.spoken import retold
 
 ENGINE = Path(common.__file__).parent
@@ -119,3 +121,10 @@ def test_what_nobody_knows_stays_as_it_is(text: str) -> None:
 def test_the_frameworks_own_catalogues_have_their_sentences(template: str) -> None:
     with translation.override("es"):
         assert translation.gettext(template) != template
+
+
+def test_what_rules_are_about_is_said_in_spanish() -> None:
+    abouts = {rule.about for rule in RULES.values()}
+    assert abouts == set(ABOUT)
+    with translation.override("es"):
+        assert [about for about in abouts if translation.gettext(about) == about] == []
