@@ -273,7 +273,7 @@ def _draw_arrow(sheet: Sheet, x: float, bottom: float, move_in: float, px_per_in
 # -- the title block -----------------------------------------------------------------------------------------
 
 _LINE_PX = 16.0
-_WORD_PX = 78.0  # room for the word before what it says
+_WORD_PX = 78.0  # room for the word before what it says; more where a language has longer ones
 
 
 def _draw_block(sheet: Sheet, frame: Frame, level_map: LevelMap, *, has_contours: bool) -> float:
@@ -282,11 +282,12 @@ def _draw_block(sheet: Sheet, frame: Frame, level_map: LevelMap, *, has_contours
     left, top = paper.left + 8, paper.bottom + 8
     width = paper.right - paper.left - 16
     says_width = width if frame.is_turned else width * 0.5
+    word_px = max([_WORD_PX, *(text_width_px(word, 11) + 8 for word, _says in level_map.block)])
     y = top + _LINE_PX
     for word, says in level_map.block:
         sheet.text(left + 8, y, word, "legend", size_px=11)
-        for row in wrap(says, says_width - _WORD_PX - 16, 11):
-            sheet.text(left + 8 + _WORD_PX, y, row, "says", size_px=11)
+        for row in wrap(says, says_width - word_px - 16, 11):
+            sheet.text(left + 8 + word_px, y, row, "says", size_px=11)
             y += _LINE_PX
     if frame.is_turned:
         sheet.line((left, y - 4), (left + width, y - 4), "block-rule")

@@ -169,6 +169,16 @@ def test_labels_are_escaped() -> None:
     assert "<b>" not in svg
 
 
+@pytest.mark.parametrize("is_turned", [False, True])
+def test_what_a_word_says_stands_after_it_however_long_it_is(
+    is_turned: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    block = (("levantamiento", "como se encontró"), ("error de cierre", "1/16 in como máximo"), ("casa", "17"))
+    with written(monkeypatch) as boxes:
+        draw_level_map(level_map(block=block), is_turned=is_turned)
+    assert overlaps(boxes) == []
+
+
 def test_no_heights_yet_is_said() -> None:
     svg = draw_level_map(one_point(value_in=None))
     assert "No heights yet." in svg
