@@ -1,7 +1,7 @@
 """What somebody outside sees by a signed link: one home, how level it was when it was last read, and nothing else.
 
-No session, no cookie, no way on from here. A link that is unknown, too old, taken back or to an archived home: all
-answer alike.
+No session, no cookie, no way on from here, and no minutes or notes: those are the company's own. A link that is
+unknown, too old, taken back or to an archived home: all answer alike.
 """
 
 from collections.abc import Callable
@@ -54,23 +54,30 @@ def shared_page(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse
     """Make a view one that a signed link opens; it is given the link in place of its secret."""
 
     @require_safe
-    @wraps(view)
     def opened(request: HttpRequest, secret: str, **more: Any) -> HttpResponse:
         wait_s = seconds_to_wait("link", client_address(request) or "")
         if wait_s is not None:
-            return _closed(request, status=429, wait_s=wait_s)
+            answer = _closed(request, status=429)
+            answer["Retry-After"] = str(wait_s)
+            return answer
         link = links.find(secret)
         if link is None:
             return _closed(request, status=404)
         company = Company.objects.first()
         with timezone.override(company.time_zone if company else settings.TIME_ZONE):
             try:
-                answer = view(request, link, **more)
+                return view(request, link, **more)
             except Http404:
                 return _closed(request, status=404)
-        return _guarded(answer)
 
-    return opened
+    @wraps(view)
+    def guarded(request: HttpRequest, **named: Any) -> HttpResponse:
+        answer = opened(request, **named)
+        for name, value in HEADERS.items():
+            answer[name] = value
+        return answer
+
+    return guarded
 
 
 @shared_page
@@ -78,14 +85,15 @@ def shared(request: HttpRequest, link: SignedLink) -> HttpResponse:
     """Show the home of a link: to its owner in plain words, to an engineer or inspector with the figures."""
     if request.method == "GET":
         links.note_use(link, address=client_address(request), browser=request.headers.get("User-Agent", ""))
-    shown = _shown(link.home, with_figures=link.audience == SignedLink.Audience.ENGINEER)
+    with_figures = link.audience == SignedLink.Audience.ENGINEER
+    shown = _shown(link.home, with_figures=with_figures)
     context = {
         "link": link,
         "company": Company.objects.first(),
         "shown": shown,
         "page": shown.page,
-        "map": _map_of(shown.page),
-        "with_figures": link.audience == SignedLink.Audience.ENGINEER,
+        "map": _map_of(shown.page, with_moves=with_figures),
+        "with_figures": with_figures,
         "secret": request.resolver_match.kwargs["secret"] if request.resolver_match else "",
     }
     return render(request, "calcs/shared.html", context)
@@ -120,9 +128,10 @@ def _shown(home: Home, *, with_figures: bool) -> Shown:
 
 
 def _newest_read(siting: Siting | None) -> Survey | None:
-    """Return the newest survey that was handed in and whose verdict is known."""
+    """Return the newest survey that was handed in and whose verdict is known; none from the middle of a job."""
     known = Answer.objects.filter(survey=OuterRef("pk"), kind="flatness", calculation__state=Calculation.State.DONE)
     surveys = Survey.objects.filter(Exists(known), siting=siting, state=Survey.State.SUBMITTED)
+    surveys = surveys.exclude(stage=Survey.Stage.DURING)
     return surveys.select_related("siting__home", "author").order_by("-started_at", "-pk").first()
 
 
@@ -135,23 +144,15 @@ def _photos_of(home: Home) -> Any:
     return Photo.objects.standing().filter(siting__home=home, siting__to_on__isnull=True)
 
 
-def _map_of(page: SurveyPage | None) -> dict[str, Any] | None:
+def _map_of(page: SurveyPage | None, *, with_moves: bool) -> dict[str, Any] | None:
     """Draw the home as it was read, without who read it; None while there are no heights."""
     if page is None or not page.maps:
         return None
     as_read = page.maps[0]
     block = tuple((word, says) for word, says in as_read.block if word != _("read by"))
-    return drawn(replace(as_read, block=block))
+    points = as_read.points if with_moves else tuple(replace(point, move_in=0.0) for point in as_read.points)
+    return drawn(replace(as_read, block=block, points=points))
 
 
-def _closed(request: HttpRequest, *, status: int, wait_s: int | None = None) -> HttpResponse:
-    answer = _guarded(render(request, "calcs/shared_closed.html", {"is_busy": wait_s is not None}, status=status))
-    if wait_s is not None:
-        answer["Retry-After"] = str(wait_s)
-    return answer
-
-
-def _guarded(answer: HttpResponse) -> HttpResponse:
-    for name, value in HEADERS.items():
-        answer[name] = value
-    return answer
+def _closed(request: HttpRequest, *, status: int) -> HttpResponse:
+    return render(request, "calcs/shared_closed.html", {"is_busy": status != 404}, status=status)

@@ -1,4 +1,7 @@
-"""Links that show one home to somebody outside, without an account: made, taken back, and each opening noted."""
+"""Links that show one home to somebody outside, without an account: made, taken back, and each opening noted.
+
+A link is the company's: it still opens when whoever made it has left. While its home is archived it doesn't.
+"""
 
 import datetime
 

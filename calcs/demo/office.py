@@ -11,6 +11,7 @@ from calcs.demo.crew import Seen, nearest
 from calcs.demo.scenario import Home, Mark, Terrace
 
 Row = dict[str, Any]
+OWNER = "the home's owner"
 
 
 def enter(client: Client, home: Home, *, lead: str) -> Row:
@@ -115,3 +116,13 @@ def _visit(client: Client, home: Home, siting: str, lead: str) -> None:
     people = {name: client.all("users/", username=name)[0]["id"] for name in (lead, *home.crew)}
     who = {"lead": people[lead], "crew": [people[name] for name in home.crew]}
     client.only("visits/", {**home.visit, **who, "siting": siting}, siting=siting)
+
+
+def link_for_owner(client: Client, siting: str) -> str:
+    """Return the address of a new link for the owner of the home; that of an earlier run is taken back."""
+    home = client.get(f"sitings/{siting}/")["home"]
+    for link in client.all("signed-links/", home=home):
+        if (link["holder"], link["state"]) == (OWNER, "open"):
+            client.send("DELETE", f"signed-links/{link['id']}/")
+    made = client.post("signed-links/", {"home": home, "audience": "homeowner", "holder": OWNER, "days": 7}).body
+    return str(made["link"])

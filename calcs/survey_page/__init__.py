@@ -85,6 +85,7 @@ class SurveyPage:
     doubts: tuple[findings.Doubt, ...]
     not_read: str
     agreement: str
+    noise: str
     flatness: Flatness | None
     pairs: tuple[findings.PairRow, ...]
     options: tuple[plans.OptionView, ...]
@@ -133,6 +134,7 @@ def gather(survey: Survey, *, unit: str, option: str = "", datum: str = "") -> S
         doubts=findings.doubts(record),
         not_read=findings.not_read(record),
         agreement=findings.agreement(record),
+        noise=findings.noise(record),
         flatness=_flatness(record),
         pairs=findings.pair_rows(record),
         options=options,

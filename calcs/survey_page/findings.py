@@ -1,5 +1,6 @@
 """What the readings say: doubts with what to do about them, and how level the home is, pair by pair."""
 
+import math
 from dataclasses import dataclass
 from statistics import NormalDist
 
@@ -10,6 +11,8 @@ from calcs.engine.levels import LevelsResult
 from calcs.survey_page.record import Record
 from surveys.models import Reading, Setup
 
+TWO_SIDED_95 = NormalDist().inv_cdf(0.975)
+EPSILON = 1e-9
 _ORDER = {"over": 0, "uncertain": 1, "within": 2}
 
 
@@ -177,6 +180,16 @@ def agreement(record: Record) -> str:
         return words.format(figures=figures)
     words = _("The readings agree better than the method should ({figures}): were they made apart from each other?")
     return words.format(figures=figures)
+
+
+def noise(record: Record) -> str:
+    """Say how closely a difference between two neighbours is known, rounded up to the sixteenth."""
+    if record.flatness is None or not record.flatness.pairs:
+        return ""
+    known_in = TWO_SIDED_95 * max(pair.sd_in for pair in record.flatness.pairs)
+    rounded_up_in = math.ceil(known_in * 16 - EPSILON) / 16
+    words = _("A difference between two neighbours is known to within {noise} either way, 19 times in 20.")
+    return words.format(noise=record.length(rounded_up_in))
 
 
 def misclosure(record: Record) -> str:

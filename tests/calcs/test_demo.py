@@ -87,10 +87,14 @@ def test_the_story_is_told_once_and_again_without_harm(
     assert "after  0 suspect, global test passes" in told
     for link in [word for word in told.split() if "/demo/" in word]:
         assert Client().get(link.removeprefix(live_server.url)).status_code == 302
+    shared = line_with(told, "/shared/").rpartition(live_server.url)[2]
+    assert "How level it is" in Client().get(shared).content.decode()
 
     rows = (Home.objects.count(), Survey.objects.count(), Reading.objects.count(), User.objects.count())
     again = story(live_server.url)
     assert rows == (Home.objects.count(), Survey.objects.count(), Reading.objects.count(), User.objects.count())
+    assert Client().get(shared).status_code == 404  # taken back: a new one in its place
+    assert "/shared/" in again
     assert "this scenario is here already" in again
     assert "all its readings sent once more: 0 new, 116 known already" in again
     assert "no reading is suspect" in again

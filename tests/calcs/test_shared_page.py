@@ -2,6 +2,7 @@
 
 import datetime
 import logging
+import re
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from calcs.engine.units import parse_length
 from calcs.services import request_calculations
 from jobs import links
 from jobs.errors import DomainError
@@ -170,7 +172,7 @@ def test_a_link_opens_nothing_else(home: Home, office: User) -> None:
 
 def test_its_answers_are_not_kept_found_or_passed_on(home: Home, office: User) -> None:
     _, address = made(home, office)
-    for answer in (Client().get(address), Client().get("/shared/nothing/")):
+    for answer in (Client().get(address), Client().get("/shared/nothing/"), Client().post(address)):
         assert answer["Cache-Control"] == "no-store"
         assert answer["Referrer-Policy"] == "no-referrer"
         assert "noindex" in answer["X-Robots-Tag"]
@@ -235,13 +237,49 @@ def test_an_owner_sees_how_level_it_is_and_no_way_in(read: Survey, office: User)
     hidden = ("4711", "Zeb Quill", "pays late", "mind the dog", str(read.author), "/homes/", "/surveys/", "<form")
     assert [words for words in hidden if words in text] == []
     assert "standard deviation" not in text
+    assert "arrow up: raise" not in text  # what is planned is not the owner's map
+
+
+def test_an_owner_is_told_in_words_how_level_and_how_sure(read: Survey, office: User) -> None:
+    _, address = made(read.siting.home, office)
+    result = read.answers.get(kind="flatness").calculation.result
+    words = {"over": "Out of level when it was read", "within": "Level when it was read"}
+    text = text_of(address)
+    assert words.get(result["verdict"], "Too close to call") in text
+    # 1.96 sd is 19 times in 20 (ISO/IEC Guide 98-3, annex G), here rounded up to the sixteenth
+    known_in = 1.96 * max(pair["sd_in"] for pair in result["pairs"])
+    said = re.search(r"known to within (.+?) in either way", re.sub(r"<[^>]+>", "", text))
+    assert said is not None
+    assert 0 <= float(parse_length(said[1])) - known_in < 1 / 16
+    assert "The worst pair:" in text
+
+
+def test_what_was_read_in_the_middle_of_a_job_is_not_shown(read: Survey, office: User) -> None:
+    _, address = made(read.siting.home, office)
+    Survey.objects.filter(pk=read.pk).update(stage="during")
+    assert "No survey of this home has been worked out yet" in text_of(address)
+
+
+def test_a_link_outlives_the_account_of_whoever_made_it(home: Home, office: User) -> None:
+    _, address = made(home, office)
+    office.is_active = False
+    office.save()
+    text_of(address)
 
 
 def test_an_engineer_sees_the_figures_too(read: Survey, office: User) -> None:
     _, address = made(read.siting.home, office, "engineer")
     text = text_of(address)
-    for words in ("standard deviation", "Pairs", "What ties it down", "Straps", "The lift as planned"):
-        assert words in text
+    shown = (
+        "standard deviation",
+        "Pairs",
+        "What ties it down",
+        "Straps",
+        "Ways to lift it",
+        "recommended",
+        "Moves of",
+    )
+    assert [words for words in shown if words not in text] == []
     assert "4711" not in text
 
 

@@ -9,6 +9,7 @@ from django.urls import reverse
 from calcs.demo import people
 from calcs.demo.answers import StuckError
 from calcs.demo.client import Client, RefusedError
+from calcs.demo.office import link_for_owner
 from calcs.demo.story import Cast, Teller, tell
 from jobs.models import User
 from jobs.views import demo_link
@@ -33,12 +34,14 @@ class Command(BaseCommand):
         teller = Teller(write=self._write)
         try:
             survey = tell(Cast(office=office, crew=crew, lead=people.LEAD, teller=teller))
+            shared = link_for_owner(office, survey["siting"])
         except (RefusedError, StuckError, OSError) as error:
             raise CommandError(f"the story stopped: {error}") from error
         finally:
             office.close()
             crew.close()
         self._say_where(address, users, survey)
+        self._write(f"What the home's owner sees, without signing in: {shared}")
 
     def _say_where(self, address: str, users: dict[str, User], survey: dict[str, Any]) -> None:
         """Say where the pages are, with a link for each role that signs in without a password."""
