@@ -28,6 +28,11 @@ SOURCES = (
     "at least two wraps: common practice, no source; the anchor's listing governs",
 )
 
+LISTING = Caution(
+    code="strap_listing",
+    text="Tighten as the anchor's listing says, alike on both sides; this figure is no tension to aim for.",
+    source="24 CFR 3285.402(a); it gives no field tension",
+)
 _SLACKENING = (
     Caution(
         code="strap_recoil",
@@ -44,11 +49,7 @@ _SLACKENING = (
         text="Tighten every slackened strap again the same day, after the final wedges; no night untied.",
         source="common practice, no source; 24 CFR 3285.401(a) puts anchoring after blocking and leveling",
     ),
-    Caution(
-        code="strap_listing",
-        text="Tighten as the anchor's listing says, alike on both sides; this figure is no tension to aim for.",
-        source="24 CFR 3285.402(a); it gives no field tension",
-    ),
+    LISTING,
 )
 _DRIVING = Caution(
     code="locate_lines",
