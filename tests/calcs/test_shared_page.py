@@ -214,6 +214,27 @@ def test_the_secret_is_in_no_log(home: Home, office: User, caplog: pytest.LogCap
     assert not [record for record in caplog.records if secret in str(facts_of(record))]
 
 
+def test_the_secret_is_not_told_with_an_exception(
+    home: Home, office: User, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from jobs.project.logs import JsonFormatter
+
+    _, address = made(home, office)
+    secret = address.strip("/").rpartition("/")[2]
+
+    def fails(home: Home, **named: Any) -> None:
+        raise RuntimeError(f"could not read {address}")
+
+    monkeypatch.setattr("calcs.shared_page._shown", fails)
+    lines: list[str] = []
+    monkeypatch.setattr(caplog.handler, "emit", lambda record: lines.append(JsonFormatter().format(record)))
+    answer = Client(raise_request_exception=False).get(address)
+    assert answer.status_code == 500
+    assert secret not in answer.content.decode()
+    assert any("RuntimeError" in line for line in lines)
+    assert not [line for line in lines if secret in line]
+
+
 # -- what is shown -------------------------------------------------------------------------------------------
 
 
