@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from calcs.engine.frame.condense import IN_A_FT
+from calcs.engine.frame.assembly import IN_A_FT
 from calcs.engine.frame.contact import Array
 from calcs.engine.frame.types import FrameBeam
 

@@ -1,26 +1,19 @@
-"""From beams and members to the few numbers that loads on supports depend on, worked out once a frame.
-
-A beam is a rigid line plus what each force on it adds: the cubic |x - x0|^3 / (12 E I), whose fourth derivative is a
-force at x0. So no node is needed where nothing happens, and neither spacing nor the place of a cross member matters.
-Unknown are the loads of supports, the forces between beams and members, and the rigid lines; heights at supports, no
-gap at crossings and balance of each beam and member determine them (a symmetric system).
-"""
+"""A frame reduced to the few numbers that loads on its supports depend on, worked out once."""
 
 import dataclasses
 from functools import cached_property
 
 import numpy as np
-import scipy.linalg
 
-from calcs.engine.errors import InvalidInput
-from calcs.engine.frame.contact import Array, Mask, settle
+from calcs.engine.errors import InvalidInput, NoConvergence
+from calcs.engine.frame.assembly import NO_MODE, TOO_FAR_APART, Parts, answers_of, bends_of, modes_of
+from calcs.engine.frame.careful import rest_carefully
+from calcs.engine.frame.contact import ROUNDING, Array, Mask, settle
 from calcs.engine.frame.types import FrameInput
 
-IN_A_FT = 12.0
 BEARS = 1e-6  # of the whole load: more than this is contact
 PULL = 1e-11  # of the whole load: less than this is rounding
-HOLD = 1e-10  # of the stiffness at the middling support: keeps a frame that may rock from floating away
-NO_MODE = 1e-9
+HOLD = 1e-10  # of the stiffness at the middling support, or of the whole load on an inch: see Condensed.held
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +51,9 @@ class Condensed:
         lb/in, springs included.
     weights_lb : ndarray, shape (n,)
         Load at each support if the frame is held level at every one, with its sign turned.
+    bend_in_per_lb, sag_in : ndarray, shapes (n, n) and (n,)
+        What a pound at each support bends away at each other, and the frame's own loads at each, springs apart; up
+        to a rigid movement.
     crossing_stiffness, crossing_lb : ndarray, shapes (m, n) and (m,)
         Forces of the cross members on the beams = crossing_stiffness x heights - crossing_lb.
     modes : ndarray, shape (n, k)
@@ -75,6 +71,8 @@ class Condensed:
     give_in_per_lb: Array
     stiffness: Array
     weights_lb: Array
+    bend_in_per_lb: Array
+    sag_in: Array
     crossing_stiffness: Array
     crossing_lb: Array
     modes: Array
@@ -92,7 +90,8 @@ class Condensed:
 
         Where the frame can rock, the trace picks the position with the least sum of squared gaps.
         """
-        return self.stiffness + HOLD * float(np.median(np.diag(self.stiffness))) * (self.modes @ self.modes.T)
+        measure = max(float(np.median(np.diag(self.stiffness))), self.whole_lb)
+        return self.stiffness + HOLD * measure * (self.modes @ self.modes.T)
 
     def solve(
         self, heights_in: Array | None = None, *, bearing_allowed: Mask | None = None, open_first: Mask | None = None
@@ -117,18 +116,51 @@ class Condensed:
         ------
         InvalidInput
             When the supports allowed can't hold the frame.
+        NoConvergence
+            When extreme numbers leave no usable answer.
         """
         heights = self.heights_in if heights_in is None else np.asarray(heights_in, dtype=float)
         tops = heights - self.offsets_in
         if bearing_allowed is not None and not bearing_allowed.all():
             return self._on_some(heights, tops, bearing_allowed, open_first)
-        pulls = self.stiffness @ tops - self.weights_lb
-        gaps = settle(self.held, pulls, tolerance_lb=self.tolerance_lb, open_first=open_first)
-        return self._state(heights, gaps, pulls + self.stiffness @ gaps)
-
-    def _state(self, heights: Array, gaps: Array, loads: Array) -> FrameState:
-        loads = np.where(gaps == 0, np.maximum(loads, 0.0), 0.0)
+        bent = tops - self.modes @ (self.modes.T @ tops)  # what matters of the heights; the rest would only round
+        pulls = self.stiffness @ bent - self.weights_lb
+        tolerance_lb = self.tolerance_lb + ROUNDING * float((np.abs(self.stiffness) @ np.abs(bent)).max())
+        try:
+            gaps = settle(self.held, pulls, tolerance_lb=tolerance_lb, open_first=open_first)
+            loads = self._balanced(np.where(gaps == 0, np.maximum(pulls + self.stiffness @ gaps, 0.0), 0.0))
+        except NoConvergence:
+            loads, gaps = self.carefully(bent)
         return FrameState(loads_lb=loads, gaps_in=gaps, frame_in=heights + gaps - self.give_in_per_lb * loads)
+
+    def carefully(self, tops: Array, *, i_factor: float = 1.0) -> tuple[Array, Array]:
+        """Loads and gaps by the slow and sure way, the frame ``i_factor`` times as stiff.
+
+        Raises
+        ------
+        NoConvergence
+            When even that finds none.
+        """
+        bend = self.bend_in_per_lb + i_factor * np.diag(self.give_in_per_lb)
+        balance = -self.modes.T @ self.weights_lb
+        loads, gaps = rest_carefully(bend, i_factor * tops + self.sag_in, self.modes, balance)
+        return self._balanced(loads), gaps / i_factor
+
+    def _balanced(self, loads: Array) -> Array:
+        """Take what rounding left out of balance off the supports that bear.
+
+        Raises
+        ------
+        NoConvergence
+            When that is more than a millionth of the load.
+        """
+        bearing = loads > 0
+        missing = self.modes.T @ (loads + self.weights_lb)
+        if not np.abs(missing).max(initial=0.0) <= BEARS * self.whole_lb:
+            raise NoConvergence(TOO_FAR_APART)
+        balanced: Array = loads.copy()
+        balanced[bearing] -= np.linalg.lstsq(self.modes[bearing].T, missing)[0]
+        return np.maximum(balanced, 0.0)
 
     def _on_some(self, heights: Array, tops: Array, allowed: Mask, open_first: Mask | None) -> FrameState:
         """As if only some supports were there; what the frame does over the others follows from them."""
@@ -169,6 +201,8 @@ class Condensed:
             give_in_per_lb=self.give_in_per_lb[kept],
             stiffness=(stiffness + stiffness.T) / 2,
             weights_lb=self.weights_lb[kept] - between @ through @ self.weights_lb[gone],
+            bend_in_per_lb=self.bend_in_per_lb[np.ix_(kept, kept)],
+            sag_in=self.sag_in[kept],
             crossing_stiffness=self.crossing_stiffness[:, kept] - crossing @ between.T,
             crossing_lb=self.crossing_lb - crossing @ self.weights_lb[gone],
             modes=np.linalg.qr(self.modes[kept])[0],
@@ -196,9 +230,10 @@ def condense(document: FrameInput, *, i_factor: float = 1.0) -> Condensed:
         When nothing holds a beam.
     """
     parts = Parts(document)
-    shapes, modes, loose = _modes(document, parts)
+    shapes, modes, loose = modes_of(document, parts)
     count = len(parts.x_in)
-    answers = _answers(document, parts, shapes[:, loose], i_factor)
+    answers = answers_of(document, parts, shapes[:, loose], i_factor)
+    bends = bends_of(document, parts, shapes, i_factor)
     supports = [support for beam in document.beams for support in beam.supports]
     return Condensed(
         codes=tuple(support.code for support in supports),
@@ -208,129 +243,11 @@ def condense(document: FrameInput, *, i_factor: float = 1.0) -> Condensed:
         give_in_per_lb=parts.give[: parts.supports],
         stiffness=(answers[: parts.supports, :-1] + answers[: parts.supports, :-1].T) / 2,
         weights_lb=-answers[: parts.supports, -1],
+        bend_in_per_lb=(bends[:, :-1] + bends[:, :-1].T) / 2,
+        sag_in=-bends[:, -1],
         crossing_stiffness=answers[parts.supports : count, :-1],
         crossing_lb=-answers[parts.supports : count, -1],
         modes=modes,
         whole_lb=float(parts.balance[:, 0].sum()),
         loose=bool(loose.any()),
     )
-
-
-class Parts:
-    """Where forces act on beams: first every support, then every crossing of a member that carries."""
-
-    def __init__(self, document: FrameInput) -> None:
-        places = {beam.code: place for place, beam in enumerate(document.beams)}
-        at = [(place, s.x_ft) for place, beam in enumerate(document.beams) for s in beam.supports]
-        self.supports = len(at)
-        self.members = [member for member in document.cross_members if len(member.beams) > 2]
-        at += [(places[code], member.x_ft) for member in self.members for code in member.beams]
-        self.beam = np.array([place for place, _ in at])
-        self.x_in = np.array([x_ft * IN_A_FT for _, x_ft in at])
-        self.member = np.array([place for place, member in enumerate(self.members) for _ in member.beams], dtype=int)
-        self.y_in = np.array([document.beams[place].y_ft * IN_A_FT for place in self.beam[self.supports :]])
-        gives = [s.stiffness_lb_per_in for beam in document.beams for s in beam.supports]
-        self.give = np.array([0.0 if stiff is None else 1 / stiff for stiff in gives] + [0.0] * len(self.y_in))
-        self.middle_in = np.array([IN_A_FT * (beam.from_ft + beam.to_ft) / 2 for beam in document.beams])
-        self.half_in = np.array([IN_A_FT * (beam.to_ft - beam.from_ft) / 2 for beam in document.beams])
-        # What supports and members must carry of each beam: all of it, and its moment about the beam's middle.
-        self.balance = np.zeros((len(document.beams), 2))
-        for place, beam in enumerate(document.beams):
-            self.balance[place, 0] = beam.load_lb_per_ft * (beam.to_ft - beam.from_ft)
-            for load in beam.point_loads:
-                arm = (IN_A_FT * load.x_ft - self.middle_in[place]) / self.half_in[place]
-                self.balance[place] += (load.lb, load.lb * arm)
-
-    def lines(self) -> Array:
-        """How the height at each force follows from the rigid lines: middle and rise over half a beam, of each."""
-        rows = np.arange(len(self.x_in))
-        lines = np.zeros((len(self.x_in), 2 * len(self.middle_in)))
-        lines[rows, 2 * self.beam] = 1.0
-        lines[rows, 2 * self.beam + 1] = (self.x_in - self.middle_in[self.beam]) / self.half_in[self.beam]
-        return lines
-
-    def member_lines(self) -> Array:
-        """The same of members' rigid lines, at each crossing."""
-        lines = np.zeros((len(self.y_in), 2 * len(self.members)))
-        rows = np.arange(len(self.y_in))
-        lines[rows, 2 * self.member] = 1.0
-        for place in range(len(self.members)):
-            of = self.member == place
-            y_in = self.y_in[of]
-            lines[of, 2 * place + 1] = (2 * y_in - y_in.max() - y_in.min()) / (y_in.max() - y_in.min())
-        return lines
-
-
-def _modes(document: FrameInput, parts: Parts) -> tuple[Array, Array, Mask]:
-    """How the frame can move without bending, by its lines; at supports, orthonormal; which of them none feels.
-
-    Raises
-    ------
-    InvalidInput
-        When a beam can move that way under its load.
-    """
-    lines = parts.lines()
-    across, along = parts.member_lines(), lines[parts.supports :]
-    bent = along - across @ np.linalg.lstsq(across, along)[0] if len(along) else along
-    free = scipy.linalg.null_space(bent, rcond=NO_MODE) if len(along) else np.eye(lines.shape[1])
-    felt, sizes, turned = np.linalg.svd(lines[: parts.supports] @ free)
-    rank = int((sizes > NO_MODE).sum())
-    shapes: Array = free @ turned.T
-    loose = np.arange(shapes.shape[1]) >= rank
-    work = shapes[:, loose].T @ parts.balance.ravel()
-    if (np.abs(work) > NO_MODE * parts.balance[:, 0].sum()).any():
-        moved = np.abs(shapes[:, loose]).reshape(len(document.beams), -1).max(axis=1)
-        place = int(moved.argmax())
-        words = f"nothing holds beam {document.beams[place].code!a}: its supports and members can't carry its load"
-        raise InvalidInput(words, field=f"beams[{place}].supports")
-    return shapes, np.ascontiguousarray(felt[:, :rank]), loose
-
-
-def _answers(document: FrameInput, parts: Parts, loose: Array, i_factor: float) -> Array:
-    """Forces for a unit height at each support in turn, and last for the loads with every height 0."""
-    forces, lines = len(parts.x_in), parts.lines()
-    across = np.zeros((forces, 2 * len(parts.members)))
-    across[parts.supports :] = -parts.member_lines()
-    rigid = np.hstack([lines, across])
-    give = _give(document, parts, i_factor)
-    scale = float(np.abs(give).max())
-    size = forces + rigid.shape[1]
-    system, asked = np.zeros((size, size)), np.zeros((size, parts.supports + 1))
-    system[:forces, :forces] = give / scale
-    system[:forces, forces:], system[forces:, :forces] = rigid, rigid.T
-    beams = slice(forces, forces + lines.shape[1])
-    system[beams, beams] += loose @ loose.T
-    asked[: parts.supports, :-1] = np.eye(parts.supports)
-    asked[:forces, -1] = _sag(document, parts, i_factor)
-    asked[beams, -1] = parts.balance.ravel() * scale
-    found: Array = np.linalg.solve(system, asked)
-    found += np.linalg.solve(system, asked - system @ found)
-    return found[:forces] / scale
-
-
-def _give(document: FrameInput, parts: Parts, i_factor: float) -> Array:
-    """What a pound at each force bends away at each other, in/lb."""
-    bending = np.array([beam.e_psi * beam.i_in4 for beam in document.beams])[parts.beam] * i_factor
-    apart = np.abs(parts.x_in[:, None] - parts.x_in[None, :])
-    give: Array = np.where(parts.beam[:, None] == parts.beam[None, :], apart**3 / (12 * bending[:, None]), 0.0)
-    give[np.arange(len(give)), np.arange(len(give))] += parts.give
-    if parts.members:
-        bending = np.array([member.e_psi * member.i_in4 for member in parts.members])[parts.member] * i_factor
-        apart = np.abs(parts.y_in[:, None] - parts.y_in[None, :])
-        same = parts.member[:, None] == parts.member[None, :]
-        give[parts.supports :, parts.supports :] += np.where(same, apart**3 / (12 * bending[:, None]), 0.0)
-    return give
-
-
-def _sag(document: FrameInput, parts: Parts, i_factor: float) -> Array:
-    """What the beams' loads bend away at each force, in."""
-    sag = np.zeros(len(parts.x_in))
-    for place, beam in enumerate(document.beams):
-        of = parts.beam == place
-        x_in = parts.x_in[of]
-        left, right = x_in - IN_A_FT * beam.from_ft, IN_A_FT * beam.to_ft - x_in
-        moved = beam.load_lb_per_ft / IN_A_FT * (left**4 + right**4) / 48
-        for load in beam.point_loads:
-            moved += load.lb * np.abs(x_in - IN_A_FT * load.x_ft) ** 3 / 12
-        sag[of] = moved / (beam.e_psi * beam.i_in4 * i_factor)
-    return sag

@@ -14,6 +14,9 @@ Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
 QUICK_ROUNDS = 12
+ROUNDING = 1e-14
+NOT_FOUND = "the supports that bear were not found; check stiffnesses and spacings for extreme numbers"
+MOST_IN_CIRCLES = 4  # a case in so many may go in circles
 BUCKET = 4  # systems of nearly the same size are solved together
 
 
@@ -47,6 +50,14 @@ def settle(stiffness: Array, pulls: Array, *, tolerance_lb: float, open_first: M
         When rounding keeps it from an end.
     """
     is_open = pulls < -tolerance_lb if open_first is None else open_first.copy()
+    try:
+        return _settle(stiffness, pulls, is_open, tolerance_lb)
+    except np.linalg.LinAlgError:
+        raise NoConvergence(NOT_FOUND) from None
+
+
+def _settle(stiffness: Array, pulls: Array, is_open: Mask, tolerance_lb: float) -> Array:
+    """As `settle`; a system may turn out singular."""
     gaps = np.zeros_like(pulls)
     for _ in range(QUICK_ROUNDS):
         gaps = _stationary(stiffness, pulls, is_open)
@@ -84,13 +95,13 @@ def _descend(stiffness: Array, pulls: Array, gaps: Array, tolerance_lb: float) -
         gaps = target
         loads = np.where(is_open, 0.0, pulls + stiffness @ gaps)
         worst = int(loads.argmin())
-        if loads[worst] >= -tolerance_lb:
+        if loads[worst] >= -tolerance_lb - ROUNDING * float(np.abs(stiffness[worst]) @ gaps):
             return gaps
         is_open[worst] = True
-    raise NoConvergence("the supports that bear were not found; check stiffnesses and spacings for extreme numbers")
+    raise NoConvergence(NOT_FOUND)
 
 
-def settle_many(stiffness: Array, pulls: Array, *, tolerance_lb: float) -> Array:
+def settle_many(stiffness: Array, pulls: Array, *, tolerance_lb: Array) -> Array:
     """Find the gaps of many cases at once, such as draws of the heights.
 
     Parameters
@@ -99,13 +110,13 @@ def settle_many(stiffness: Array, pulls: Array, *, tolerance_lb: float) -> Array
         One for all cases, or one a case.
     pulls : ndarray, shape (d, n)
         A row a case.
-    tolerance_lb : float
+    tolerance_lb : ndarray, shape (d, 1)
         A pull up to this counts as none.
 
     Returns
     -------
     ndarray, shape (d, n)
-        The gaps.
+        The gaps; not numbers where none were found.
     """
     each = np.broadcast_to(stiffness, (len(pulls), *stiffness.shape[-2:]))
     gaps = np.zeros_like(pulls)
@@ -116,12 +127,21 @@ def settle_many(stiffness: Array, pulls: Array, *, tolerance_lb: float) -> Array
             return gaps
         now = is_open[left]
         tried = _stationary_many(stiffness, each, pulls, now, left)
-        loads = pulls[left] + np.matmul(each[left] if stiffness.ndim == 3 else stiffness, tried[:, :, None])[:, :, 0]
-        wanted = np.where(now, tried > 0, loads < -tolerance_lb)
+        if stiffness.ndim == 3:
+            loads = pulls[left] + np.matmul(each[left], tried[:, :, None])[:, :, 0]
+        else:
+            loads = pulls[left] + tried @ stiffness
+        wanted = np.where(now, tried > 0, loads < -tolerance_lb[left])
         gaps[left], is_open[left] = tried, wanted
-        left = left[(wanted != now).any(axis=1)]
-    for case in left:  # few go in circles
-        gaps[case] = _descend(each[case], pulls[case], np.maximum(gaps[case], 0.0), tolerance_lb)
+        left = left[(wanted != now).any(axis=1) & np.isfinite(tried).all(axis=1)]
+    if left.size > max(1, len(pulls) // MOST_IN_CIRCLES):  # as only extreme numbers do
+        gaps[left] = np.nan
+        return gaps
+    for case in left:
+        try:
+            gaps[case] = _descend(each[case], pulls[case], np.maximum(gaps[case], 0.0), float(tolerance_lb[case, 0]))
+        except (NoConvergence, np.linalg.LinAlgError):
+            gaps[case] = np.nan
     return gaps
 
 
@@ -145,5 +165,8 @@ def _stationary_many(
         # Those that fill up a row stand alone, with a gap of 0.
         systems[:, np.arange(size), np.arange(size)] += ~taken
         wanted = np.where(taken, -pulls[cases[rows][:, None], places], 0.0)
-        gaps[rows[:, None], places] = np.linalg.solve(systems, wanted[:, :, None])[:, :, 0]
+        try:
+            gaps[rows[:, None], places] = np.linalg.solve(systems, wanted[:, :, None])[:, :, 0]
+        except np.linalg.LinAlgError:
+            gaps[rows] = np.nan
     return gaps

@@ -4,7 +4,8 @@ import numpy as np
 import scipy.optimize
 
 from calcs.engine.errors import InvalidInput
-from calcs.engine.frame.condense import BEARS, NO_MODE, Condensed
+from calcs.engine.frame.assembly import NO_MODE
+from calcs.engine.frame.condense import BEARS, Condensed
 from calcs.engine.frame.contact import Array
 
 
@@ -56,7 +57,7 @@ def least_gaps(frame: Condensed, gaps_in: Array, loads_lb: Array) -> Array:
         return gaps_in
     start = ways.T @ gaps_in
     least = ways @ start - gaps_in
-    system = np.vstack([ways.T, least])
+    system = np.vstack([ways[~bearing].T, least[~bearing]])
     shortest = np.zeros(len(system))
     shortest[-1] = 1.0
     weights, left = scipy.optimize.nnls(system, shortest)

@@ -3,8 +3,9 @@
 import numpy as np
 
 from calcs.engine.common import ENGINE_VERSION, Caution, ResultWarning
+from calcs.engine.frame.assembly import Parts
 from calcs.engine.frame.bending import largest_moment
-from calcs.engine.frame.condense import BEARS, Condensed, FrameState, Parts, condense
+from calcs.engine.frame.condense import BEARS, Condensed, FrameState, condense
 from calcs.engine.frame.contact import Array
 from calcs.engine.frame.intake import check_frame
 from calcs.engine.frame.ranges import draws_of_loads, summed_up
