@@ -2,12 +2,15 @@
 
 The original is kept as it came, with what the camera wrote into it: where and when a photo was taken is part of the
 record. It is shown to people of the company only. Whoever else sees a photo gets a ``clean_copy``.
+
+A file is there before its row and stays when nobody knows whether the row was stored: at worst one lies there for
+nothing, never the other way round. Copies are hidden files beside the original, made anew whenever they are missing.
 """
 
 import hashlib
 import io
 import os
-import tempfile
+import struct
 import warnings
 from contextlib import suppress
 from dataclasses import dataclass
@@ -16,9 +19,10 @@ from typing import TYPE_CHECKING
 
 from django.core.files.base import File
 from django.core.files.storage import default_storage
+from django.db import InterfaceError, OperationalError
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image, UnidentifiedImageError
 
 from jobs.errors import DomainError
 from jobs.field_work import keep_once
@@ -66,12 +70,15 @@ def take(photo: Photo, upload: Upload) -> bool:
     for name in ("media_type", "width_px", "height_px", "size_bytes", "sha256"):
         setattr(photo, name, getattr(found, name))
     photo.file.name = _store(upload, found.ending)
-    is_new = False
     try:
         is_new = keep_once(photo, compared=_COMPARED)
-    finally:
-        if not is_new:
-            default_storage.delete(photo.file.name)
+    except (OperationalError, InterfaceError):
+        raise  # the database went away, perhaps after it had stored the row: the file stays
+    except BaseException:
+        default_storage.delete(photo.file.name)
+        raise
+    if not is_new:
+        default_storage.delete(photo.file.name)
     return is_new
 
 
@@ -100,7 +107,7 @@ def check(upload: Upload) -> Checked:
     except _TOO_MANY:
         most = MOST_PIXELS // 10**6
         raise _refused(_("This photo has more than {most} million points.").format(most=most)) from None
-    except (OSError, SyntaxError, ValueError, EOFError, TypeError, OverflowError, IndexError):
+    except _UNREADABLE:
         raise _refused(_("This photo is damaged or cut off.")) from None
     upload.seek(0)
     media_type, ending = TYPES["JPEG" if kind == _JPEG_WITH_MORE else kind]
@@ -116,15 +123,21 @@ def check(upload: Upload) -> Checked:
 
 def clean_copy(photo: Photo) -> bytes:
     """Return a JPEG of what is seen in a photo, upright: no place, time, camera, name or other word is in it."""
-    return _clean(photo, most_px=None)
+    return _copy(photo, "clean", most_px=None)
 
 
 def small_copy(photo: Photo) -> bytes:
-    """Return a clean JPEG of at most 480 points a side; made at the first asking and kept beside the original."""
-    path = Path(f"{photo.file.path}.small.jpg")
+    """Return a clean JPEG of at most 480 points a side."""
+    return _copy(photo, "small", most_px=SMALL_PX)
+
+
+def _copy(photo: Photo, kind: str, *, most_px: int | None) -> bytes:
+    """Return a copy that was made before, or make it and keep it beside the original."""
+    original = Path(photo.file.path)
+    path = original.with_name(f".{original.name}.{kind}.jpg")
     with suppress(FileNotFoundError):
         return path.read_bytes()
-    made = _clean(photo, most_px=SMALL_PX)
+    made = _clean(photo, most_px=most_px)
     with suppress(OSError):  # a disk that is full or read-only: it is made again next time
         _put(path, made)
     return made
@@ -134,11 +147,11 @@ def small_copy(photo: Photo) -> bytes:
 
 
 def _store(upload: Upload, ending: str) -> str:
-    """Write a file under a name of our own and see it onto the disk; return the name."""
+    """Write a file under a name of our own and see it onto the disk, with the folders on its way; return the name."""
     upload.seek(0)
     name = default_storage.save(f"photos/{timezone.now():%Y/%m}/{new_key()}.{ending}", upload)
     path = Path(default_storage.path(name))
-    for place in (path, path.parent):
+    for place in (path, *path.parents[: name.count("/") + 1]):
         handle = os.open(place, os.O_RDONLY)
         try:
             os.fsync(handle)
@@ -149,10 +162,12 @@ def _store(upload: Upload, ending: str) -> str:
 
 def _put(path: Path, data: bytes) -> None:
     """Write a file whole or not at all, also where two do so at once."""
-    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".", delete=False) as half:
-        half.write(data)
-    Path(half.name).chmod(0o644)
-    Path(half.name).replace(path)
+    half = path.with_name(f".{new_key()}.half")
+    try:
+        half.write_bytes(data)
+        half.replace(path)
+    finally:
+        half.unlink(missing_ok=True)
 
 
 # -- pictures --------------------------------------------------------------------------------------------------
@@ -163,6 +178,19 @@ class _TooManyPointsError(Exception):
 
 
 _TOO_MANY = (_TooManyPointsError, Image.DecompressionBombError, Image.DecompressionBombWarning)
+# What decoders raise over bytes that make no sense to them.
+_UNREADABLE = (OSError, SyntaxError, ValueError, EOFError, TypeError, ArithmeticError, LookupError, struct.error)
+# EXIF 2.3, Orientation: how the picture is turned to stand upright, by how it lies.
+_TURNS = {
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_270,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_90,
+}
+_ON_ITS_SIDE = (5, 6, 7, 8)
 
 
 def _opened(source: Upload) -> Image.Image:
@@ -175,24 +203,39 @@ def _opened(source: Upload) -> Image.Image:
     return image
 
 
+def _orientation(image: Image.Image) -> int:
+    """Return how a picture lies; upright where what the camera wrote makes no sense: that spoils no photo."""
+    try:
+        found = image.getexif().get(0x0112, 1)
+    except _UNREADABLE:
+        return 1
+    return found if isinstance(found, int) else 1
+
+
 def _upright_size(image: Image.Image) -> tuple[int, int]:
-    turned = image.getexif().get(0x0112, 1) in (5, 6, 7, 8)  # EXIF 2.3, Orientation: these lie on their side
-    return (image.height, image.width) if turned else (image.width, image.height)
+    return (image.height, image.width) if _orientation(image) in _ON_ITS_SIDE else (image.width, image.height)
 
 
 def _clean(photo: Photo, *, most_px: int | None) -> bytes:
     """Paint what is seen onto a new picture, so that nothing else comes along."""
     with photo.file.open("rb") as source, _opened(source) as image:
+        turn = _TURNS.get(_orientation(image))
         if most_px is not None:
             image.draft("RGB", (most_px, most_px))
-        seen = ImageOps.exif_transpose(image).convert("RGBA")
+        seen = _in_colours(image)
         if most_px is not None:
             seen.thumbnail((most_px, most_px))
     painted = Image.new("RGB", seen.size, "white")
-    painted.paste(seen, mask=seen)
+    painted.paste(seen, mask=seen if seen.mode == "RGBA" else None)
     out = io.BytesIO()
-    painted.save(out, "JPEG", quality=_QUALITY)
+    (painted if turn is None else painted.transpose(turn)).save(out, "JPEG", quality=_QUALITY)
     return out.getvalue()
+
+
+def _in_colours(image: Image.Image) -> Image.Image:
+    if image.mode.startswith("I;16"):  # grey in 16 bits, which a plain conversion cuts off at 8
+        return image.convert("I").point(lambda value: value * (1 / 256)).convert("RGB")
+    return image.convert("RGBA" if image.has_transparency_data else "RGB")
 
 
 def _refused(sentence: str) -> DomainError:

@@ -1,6 +1,7 @@
 """Make a backup: one moment of the database, and the uploaded files."""
 
 import datetime
+import os
 import subprocess
 import tempfile
 import tomllib
@@ -17,8 +18,8 @@ PATTERN = "releveling-????????-??????Z.tar"
 def write(path: Path) -> archive.Manifest:
     """Write a backup to a new file and return its manifest.
 
-    What is counted and what is dumped is the same moment. Files never change once they are stored, and are never
-    removed; those that come in meanwhile may be in it without their row, which does no harm.
+    What is counted and what is dumped is the same moment. Files never change once they are stored, and what has a row
+    is never removed; those that come in meanwhile may be in it without their row, which does no harm.
     """
     program = programs.find("pg_dump")
     with archive.Writer(path) as writer:
@@ -29,8 +30,12 @@ def write(path: Path) -> archive.Manifest:
             extensions = tables.extensions(moment)
             _dump(program, snapshot, writer)
         for name, file in stored_files():
-            with file.open("rb") as source:
-                stat = file.stat()
+            try:
+                opened = file.open("rb")
+            except FileNotFoundError:
+                continue  # a photo that came in a second time: it was never kept
+            with opened as source:
+                stat = os.fstat(source.fileno())
                 writer.add(archive.FILES + name, source, size=stat.st_size, mode=stat.st_mode & 0o777)
         now = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
         manifest = archive.Manifest(
@@ -59,11 +64,14 @@ def _dump(program: str, snapshot: str, writer: archive.Writer) -> None:
 
 
 def stored_files() -> list[tuple[str, Path]]:
-    """Return the uploaded files by their names below ``MEDIA_ROOT``, in order; half-restored ones are none."""
+    """Return the uploaded files by their names below ``MEDIA_ROOT``, in order.
+
+    Hidden ones are none: half-restored files, and copies of photos, which are made anew when somebody asks.
+    """
     root = Path(settings.MEDIA_ROOT)
     found = [path for path in root.rglob("*") if path.is_file() and not path.is_symlink()] if root.is_dir() else []
     named = [(path.relative_to(root).as_posix(), path) for path in found]
-    return sorted((name, path) for name, path in named if not name.startswith("."))
+    return sorted((name, path) for name, path in named if not path.name.startswith(".") and not name.startswith("."))
 
 
 def write_and_keep(folder: Path, keep: int) -> tuple[Path, archive.Manifest, list[Path]]:
