@@ -111,6 +111,7 @@ NO_ANSWERS = (
     _("the solver keeps proposing moves that break a rule; check the limits for extreme numbers"),
     _("the solver found no plan where there is one; check the limits for extreme numbers"),
     _("the supports that bear were not found; check stiffnesses and spacings for extreme numbers"),
+    _("the stiffnesses, heights and loads are too far apart to compute with"),
 )
 LATE = _("No answer within the time allowed.")
 FAULT = _("The program made a mistake here; the log of the worker says which.")
