@@ -30,6 +30,8 @@ class Source:
         ``two sources`` seen in two independent copies, ``one source`` in one, ``from memory`` in none.
     oddities : tuple of str
         What looks wrong in the printed table, and what is done about it.
+    assumes : tuple of str
+        What must be so for the table to apply.
     """
 
     title: str
@@ -38,6 +40,7 @@ class Source:
     seen: tuple[str, ...]
     confidence: Confidence
     oddities: tuple[str, ...] = ()
+    assumes: tuple[str, ...] = ()
 
     def cited(self) -> str:
         """Table and edition in one line, as results name them."""

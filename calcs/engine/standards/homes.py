@@ -1,0 +1,40 @@
+"""Whether the federal construction code was in force when a home was built."""
+
+from typing import Literal
+
+from calcs.engine.errors import InvalidInput
+
+FederalCode = Literal["applies", "older", "unknown"]
+
+# 24 CFR 3280 holds for homes made from 15 June 1976 on; each carries a label.
+CODE_YEAR = 1976
+
+
+def federal_code(*, built_year: int | None, label: bool | None) -> FederalCode:
+    """Say whether a home was built under the federal code; only then a federal table is read for it.
+
+    Parameters
+    ----------
+    built_year : int or None
+        Year in which the home was made.
+    label : bool or None
+        Whether it carries the federal label; None when nobody looked.
+
+    Returns
+    -------
+    str
+        ``applies``; ``older`` for a home from before the code, or without its label; ``unknown`` when neither year
+        nor label tells, a home of 1976 without a word on its label included.
+
+    Raises
+    ------
+    InvalidInput
+        For a year that no such home can have.
+    """
+    if built_year is not None and not 1900 <= built_year <= 2200:
+        raise InvalidInput(f"must be from 1900 to 2200, not {built_year}", field="built_year")
+    if label is False or (built_year is not None and built_year < CODE_YEAR):
+        return "older"
+    if label or (built_year is not None and built_year > CODE_YEAR):
+        return "applies"
+    return "unknown"
