@@ -42,6 +42,7 @@ CAUTIONS = (
     _("A support is moved by more than 2 in: have an engineer look at the home first."),
     _("These loads are planning estimates; leave room, and watch what the jack's gauge says."),
     _("After the last pass run water through every drain and look along it for leaks and standing water."),
+    _("After every pass read the bay again and look at wedges, doors, drains, straps and the jacks' footing."),
 )
 WARNINGS = (
     _("No datum is given: heights are relative to the mean of all points read."),
@@ -82,10 +83,14 @@ WARNINGS = (
     _("Under {clearance} in from footing to beam: check clearance."),
     _("Whether it stands as a {tier} stack now is not given; taken as one."),
     _("{some} of the {all} sound courses can stay."),
+    _("The home is older than the federal code: no federal table is read for it."),
+    _("Neither year nor label tells whether the home is under the federal code: no federal table is read for it."),
     _("The cross member at {where} ft lies on two beams only: it hands no load over."),
     _("The frame can rock on the supports that bear: the loads are certain, the gaps are not."),
     _("Drain {drain}: water stands {depth} in deep between {start} and {end} ft."),
     _("Drain {drain}: raising supports alone can't bring its slope back; the pipe itself must be rehung."),
+    _("{support} carries nothing after it went down in pass {number}: the frame doesn't follow it."),
+    _("The jack at {support} would push {load} lb in pass {number}: too much for its rating."),
 )
 # What binds a plan, or stands in its way: a limit as it stands, in a sentence of what more of it would save.
 LIMITS = (

@@ -14,6 +14,7 @@ from calcs.engine.frame import FrameInput, FrameResult, solve_frame
 from calcs.engine.levels import LevelsInput, LevelsResult, solve_levels
 from calcs.engine.lift import LiftInput, LiftResult, solve_lift
 from calcs.engine.stacks import StacksInput, StacksResult, solve_stacks
+from calcs.engine.strap_spacing import StrapSpacingInput, StrapSpacingResult, solve_strap_spacing
 from calcs.engine.strap_tension import StrapTensionInput, StrapTensionResult, solve_strap_tension
 from calcs.engine.straps import StrapsInput, StrapsResult, solve_straps
 
@@ -80,6 +81,13 @@ KINDS: dict[str, Kind] = {
             input_type=StrapTensionInput,
             result_type=StrapTensionResult,
             solve=solve_strap_tension,
+        ),
+        Kind(
+            name="strap_spacing",
+            about="Straps against the federal spacing tables: spacing, ends, count, anchors, before and after a lift",
+            input_type=StrapSpacingInput,
+            result_type=StrapSpacingResult,
+            solve=solve_strap_spacing,
         ),
         Kind(
             name="drains",

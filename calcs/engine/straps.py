@@ -51,7 +51,7 @@ _SLACKENING = (
     ),
     LISTING,
 )
-_DRIVING = Caution(
+DRIVING = Caution(
     code="locate_lines",
     text="Before an anchor is moved or driven, have buried lines located and expose them by hand near the marks.",
     source="29 CFR 1926.651(b)",
@@ -209,7 +209,7 @@ def solve_straps(document: StrapsInput) -> StrapsResult:
     if any(strap.handling != "leave" for strap in straps):
         cautions += _SLACKENING
     if any(strap.angle_verdict == "fail" for strap in straps):
-        cautions += (_DRIVING,)
+        cautions += (DRIVING,)
     return StrapsResult(straps=straps, engine_version=ENGINE_VERSION, sources=SOURCES, cautions=cautions, warnings=())
 
 

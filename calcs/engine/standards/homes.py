@@ -2,12 +2,14 @@
 
 from typing import Literal
 
+from calcs.engine.common import ResultWarning
 from calcs.engine.errors import InvalidInput
 
 FederalCode = Literal["applies", "older", "unknown"]
 
 # 24 CFR 3280 holds for homes made from 15 June 1976 on; each carries a label.
 CODE_YEAR = 1976
+NO_TABLE = "no federal table is read for this home"
 
 
 def federal_code(*, built_year: int | None, label: bool | None) -> FederalCode:
@@ -38,3 +40,14 @@ def federal_code(*, built_year: int | None, label: bool | None) -> FederalCode:
     if label or (built_year is not None and built_year > CODE_YEAR):
         return "applies"
     return "unknown"
+
+
+def age_warnings(code: FederalCode) -> tuple[ResultWarning, ...]:
+    """What to say of a home for which no federal table is read; nothing where the code applies."""
+    if code == "applies":
+        return ()
+    if code == "older":
+        text = "The home is older than the federal code: no federal table is read for it."
+        return (ResultWarning(code="older_than_code", text=text),)
+    text = "Neither year nor label tells whether the home is under the federal code: no federal table is read for it."
+    return (ResultWarning(code="age_unknown", text=text),)

@@ -68,6 +68,12 @@ def soil_bearing_psf(soil_class: SoilClass) -> float | None:
     return None if bearing is None else float(bearing)
 
 
+def weaker_soil(one: SoilClass | None, other: SoilClass | None) -> SoilClass | None:
+    """The weaker of two soil classes; the other one where one is not known."""
+    known = [soil for soil in (one, other) if soil is not None]
+    return max(known, key=SOIL_CLASSES.index, default=None)
+
+
 def default_bearing_psf() -> float:
     """Bearing in pounds a square foot where nothing is known of the soil and nothing on site speaks against it."""
     return float(read("soils")["bearing"]["default_psf"])
