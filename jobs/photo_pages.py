@@ -1,11 +1,12 @@
-"""Pages about photos: all of a siting, adding one, taking one away; and the files, to whom the rights say."""
+"""Pages about photos: all of a siting, one by itself, adding, taking away; and the files, to whom the rights say."""
 
-from typing import Any
+from typing import Any, cast
 from uuid import UUID
 
 from django import forms
 from django.contrib import messages
 from django.core.paginator import Paginator
+from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -15,7 +16,7 @@ from django.views.decorators.http import require_POST
 
 from jobs.account_forms import put_error
 from jobs.errors import DomainError
-from jobs.models import Photo, Siting
+from jobs.models import Finding, Photo, Siting
 from jobs.models.base import Act, new_key
 from jobs.photo_files import original_of, small_of
 from jobs.photos import MOST_BODY_BYTES, TYPES, take
@@ -26,7 +27,11 @@ PHOTOS_A_PAGE = 24
 
 
 class PhotoForm(forms.Form):
-    """A photo and its words. It brings its own key, so that pressing twice keeps one."""
+    """A photo, its words and what it is of. It brings its own key, so that pressing twice keeps one.
+
+    It names the types that are taken, so that phones turn what they have into a JPEG; and doesn't ask for the camera,
+    so that they offer the gallery too.
+    """
 
     id = forms.UUIDField(widget=forms.HiddenInput)
     file = forms.FileField(
@@ -34,26 +39,29 @@ class PhotoForm(forms.Form):
         widget=forms.FileInput({"accept": ",".join(sorted(kind for kind, _ in TYPES.values()))}),
     )
     caption = forms.CharField(label=gettext_lazy("What it shows"), max_length=200, required=False)
+    finding = forms.ModelChoiceField(Finding.objects.none(), label=gettext_lazy("Finding"), required=False)
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, findings: QuerySet[Finding], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.label_suffix = ""
+        cast("forms.ModelChoiceField[Finding]", self.fields["finding"]).queryset = findings
 
 
 @page
 def photos(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """All photos of a home at one place, newest first; and a form to add one."""
     siting = get_object_or_404(Siting.objects.visible_to(request.user).select_related("home"), pk=pk)
-    form = PhotoForm(initial={"id": new_key()})
+    findings = Finding.objects.visible_to(request.user).standing().filter(siting=siting).order_by("-pk")
+    form = PhotoForm(initial={"id": new_key()}, findings=findings)
     if request.method == "POST":
-        form = PhotoForm(request.POST, request.FILES)
+        form = PhotoForm(request.POST, request.FILES, findings=findings)
         if form.is_valid() and _kept(request, siting, form):
             messages.success(request, _("The photo is kept."))
             return redirect("photos", pk=siting.pk)
     rows = Photo.objects.standing().filter(siting=siting).select_related("author", "finding").order_by("-pk")
     context = {
         "siting": siting,
-        "form": form if may(request.user, Act.ADD, Photo) else None,
+        "form": form if may(request.user, Act.ADD, Photo) and not siting.home.archived_at else None,
         "page": Paginator(rows, PHOTOS_A_PAGE).get_page(request.GET.get("page")),
         "may_archive": may(request.user, Act.ARCHIVE, Photo),
     }
@@ -65,9 +73,18 @@ photos.most_bytes = MOST_BODY_BYTES  # type: ignore[attr-defined]  # for the gua
 
 def _kept(request: SignedInRequest, siting: Siting, form: PhotoForm) -> bool:
     need(request.user, Act.ADD, Photo)
+    if siting.home.archived_at:
+        sentence = _("This home is archived: the office restores it first, then it can be changed.")
+        raise DomainError("permission_denied", sentence, status=403)
     typed = form.cleaned_data
     photo = Photo(
-        pk=typed["id"], siting=siting, author=request.user, caption=typed["caption"], noted_at=timezone.now()
+        pk=typed["id"],
+        siting=siting,
+        finding=typed["finding"],
+        visit=typed["finding"].visit if typed["finding"] else None,
+        author=request.user,
+        caption=typed["caption"],
+        noted_at=timezone.now(),
     )
     try:
         take(photo, typed["file"])
@@ -75,6 +92,16 @@ def _kept(request: SignedInRequest, siting: Siting, form: PhotoForm) -> bool:
         put_error(form, error)
         return False
     return True
+
+
+@page
+def photo(request: SignedInRequest, pk: UUID) -> HttpResponse:
+    """One photo as large as it is, what it is of, and who took it when."""
+    rows = Photo.objects.visible_to(request.user)
+    beside = ("siting__home", "author", "visit", "finding__point", "finding__connection", "finding__strap")
+    shown = get_object_or_404(rows.select_related(*beside), pk=pk)
+    context = {"photo": shown, "may_archive": may(request.user, Act.ARCHIVE, Photo)}
+    return render(request, "jobs/photo.html", context)
 
 
 @require_POST

@@ -34,6 +34,7 @@ urlpatterns = [
     path("homes/<uuid:pk>/links/", link_pages.home_links, name="home-links"),
     path("links/<uuid:pk>/take-back/", link_pages.take_back_link, name="link-take-back"),
     path("sitings/<uuid:pk>/photos/", photo_pages.photos, name="photos"),
+    path("photos/<uuid:pk>/", photo_pages.photo, name="photo"),
     path("photos/<uuid:pk>/file/", photo_pages.photo_file, name="photo-file"),
     path("photos/<uuid:pk>/thumbnail/", photo_pages.photo_thumbnail, name="photo-thumbnail"),
     path("photos/<uuid:pk>/archive/", photo_pages.archive_photo, name="photo-archive"),

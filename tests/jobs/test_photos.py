@@ -265,6 +265,29 @@ def test_a_photo_is_added_on_the_page_once_however_often_the_button_is_pressed(
     assert 'value="the gate"' in wrong.content.decode()
 
 
+def test_a_photo_has_a_page_with_its_finding(siting: Siting, crew: User, client_for: Any) -> None:
+    found = Finding.objects.create(
+        siting=siting, grade="fix", text="cap cracked", author=crew, noted_at=timezone.now()
+    )
+    client, key = client_for(crew), uuid.uuid4()
+    typed = {"id": key, "file": upload(picture()), "caption": "the cap", "finding": found.pk}
+    assert client.post(reverse("photos", args=[siting.pk]), typed).status_code == 302
+    text = client.get(reverse("photo", args=[key])).content.decode()
+    assert "the cap" in text
+    assert "cap cracked" in text
+    assert reverse("photo-file", args=[key]) in text
+    assert client_for(UserFactory(roles=["crew"])).get(reverse("photo", args=[key])).status_code == 404
+    assert Client().get(reverse("photo", args=[key])).status_code == 302
+
+
+def test_under_an_archived_home_the_page_takes_none(siting: Siting, crew: User, client_for: Any) -> None:
+    type(siting.home).objects.filter(pk=siting.home_id).archive()
+    client, address = client_for(crew), reverse("photos", args=[siting.pk])
+    assert "multipart" not in client.get(address).content.decode()
+    assert client.post(address, {"id": uuid.uuid4(), "file": upload(picture())}).status_code == 403
+    assert not Photo.objects.exists()
+
+
 def test_a_file_that_is_gone_is_not_there(siting: Siting, crew: User, client_for: Any) -> None:
     photo = kept(siting, picture())
     Path(photo.file.path).unlink()
