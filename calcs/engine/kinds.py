@@ -17,6 +17,7 @@ from calcs.engine.stacks import StacksInput, StacksResult, solve_stacks
 from calcs.engine.strap_spacing import StrapSpacingInput, StrapSpacingResult, solve_strap_spacing
 from calcs.engine.strap_tension import StrapTensionInput, StrapTensionResult, solve_strap_tension
 from calcs.engine.straps import StrapsInput, StrapsResult, solve_straps
+from calcs.engine.supports import SupportsInput, SupportsResult, solve_supports
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +89,13 @@ KINDS: dict[str, Kind] = {
             input_type=StrapSpacingInput,
             result_type=StrapSpacingResult,
             solve=solve_strap_spacing,
+        ),
+        Kind(
+            name="supports",
+            about="Supports against what is published: load by take-down or given, height, place, footing and soil",
+            input_type=SupportsInput,
+            result_type=SupportsResult,
+            solve=solve_supports,
         ),
         Kind(
             name="drains",
