@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from calcs.engine.units import LengthUnit
 from jobs.errors import DomainError
 from jobs.models import Point, User
+from jobs.prepared import prepared_cursor
 from surveys.corrections import Chains, Stored
 from surveys.ingest import Batch, Problems, Row, as_json, refuse, rows_of
 from surveys.models import Reading, Setup, Survey
@@ -55,6 +56,10 @@ SELECT unit,
     WHERE visit.siting_id = survey.siting_id AND visit.state <> 'cancelled')
 FROM surveys_survey survey WHERE id = %s
 """
+_PLACE_OF_SETUP = f"""
+SELECT setup.survey_id, place.* FROM surveys_setup setup, LATERAL ({PLACE_SQL.replace("%s", "setup.survey_id")}) place
+WHERE setup.id = %s
+"""  # noqa: S608 - nothing but constants
 # One statement, and so all or nothing by itself:
 # - The survey's row is locked first. Of two batches one comes first, and a submit waits, so that no reading slips in
 #   between the two unseen; a batch that comes after the submit raises the revision.
@@ -100,9 +105,19 @@ def place_of(row: tuple[LengthUnit, list[UUID], list[UUID], list[UUID]] | None) 
 
 def find_place(survey_id: UUID) -> Place:
     """Return what a survey's readings are checked against."""
-    with connection.cursor() as cursor:
+    with prepared_cursor() as cursor:
         cursor.execute(PLACE_SQL, [survey_id])
         return place_of(cursor.fetchone())
+
+
+def find_place_of_setup(setup_id: UUID) -> tuple[UUID, Place]:
+    """Return the survey that a setup belongs to, and what its readings are checked against."""
+    with prepared_cursor() as cursor:
+        cursor.execute(_PLACE_OF_SETUP, [setup_id])
+        found = cursor.fetchone()
+    if found is None:
+        raise DomainError("not_found", _("There is no such setup."), status=404)
+    return found[0], place_of(found[1:])
 
 
 def add_readings(
@@ -134,7 +149,7 @@ def _store(survey_id: UUID, author_id: UUID, batch: Batch, rows: Mapping[int, Ro
     # Outside a transaction the statement is one of its own.
     whole = transaction.atomic() if connection.in_atomic_block else contextlib.nullcontext()
     try:
-        with whole, connection.cursor() as cursor:
+        with whole, prepared_cursor() as cursor:
             cursor.execute(_INSERT, [survey_id, author_id, as_json(list(rows.values()))])
             stored, raised, revision = cursor.fetchone()
     except IntegrityError:

@@ -7,9 +7,10 @@ from drf_spectacular.views import SpectacularJSONAPIView
 urlpatterns = [
     path("admin/", admin.site.urls),
     path("api/v1/schema", SpectacularJSONAPIView.as_view(), name="schema"),
-    path("api/v1/", include("jobs.api.urls")),
+    # What phones keep calling is found first.
     path("api/v1/", include("surveys.api.urls")),
     path("api/v1/", include("calcs.api.urls")),
+    path("api/v1/", include("jobs.api.urls")),
     path("", include("jobs.urls")),
     path("", include("surveys.urls")),
     path("", include("calcs.urls")),

@@ -23,6 +23,7 @@ from jobs.api.errors import shape_of
 from jobs.models import Role, User
 from jobs.models.base import Act
 from jobs.models.people import digest_of
+from jobs.prepared import prepared_cursor
 from jobs.rights import need, need_on
 from surveys.api import schema, serializers
 from surveys.api.filters import ReadingFilter
@@ -31,6 +32,9 @@ from surveys.models import Reading, Setup, Survey
 from surveys.services import PLACE_SQL, Place, add_readings, find_place, note_change, place_of, submit_survey
 
 _json = msgspec.json.Encoder()
+_FIND = f"""
+SELECT * FROM (SELECT) AS asked LEFT JOIN ({HOLDER_SQL}) AS holder ON true LEFT JOIN ({PLACE_SQL}) AS place ON true
+"""  # noqa: S608 - nothing but constants
 
 
 class SurveyViewSet(KeptViewSet):
@@ -141,12 +145,11 @@ def _look_up(secret: str, survey_id: UUID) -> tuple[User, Place]:
 
 
 def _find(secret: str, survey_id: UUID) -> tuple[User, Place]:
-    with connection.cursor() as cursor:
-        cursor.execute(f"{HOLDER_SQL};{PLACE_SQL}", [digest_of(secret.strip()), survey_id])
-        holder = cursor.fetchone()
-        cursor.nextset()
-        place = cursor.fetchone()
-    return holder_of(holder), place_of(place)
+    with prepared_cursor() as cursor:
+        cursor.execute(_FIND, [digest_of(secret.strip()), survey_id])
+        found = cursor.fetchone()
+    holder, place = found[:6], found[6:]
+    return holder_of(holder if holder[0] else None), place_of(place if place[0] else None)
 
 
 def _take_in(request: HttpRequest, survey_id: UUID, author: User, place: Place) -> HttpResponse:

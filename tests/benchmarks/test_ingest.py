@@ -1,9 +1,9 @@
 """Posting 60 readings: the service as deployed, the least that could do it, and psycopg alone; one durable database.
 
-Four crews post at once, each to its own survey. The median of three runs; a ratio is of requests a second. The
-service runs with four workers, as docker-compose.yml has it: most of a request is waiting for the disk to take the
-commit, and two workers on two cores leave the cores idle meanwhile (0.65 to 0.85 of the peer, against 0.94 and more).
-The peer keeps as many requests in flight with two.
+Four crews post at once, each to its own survey, in rounds that take turns; medians of the rounds. A ratio above
+one is better than the peer: of requests a second, and of the 99th percentile. The service runs as docker-compose.yml
+has it, with its log, its rights, its tokens and four workers: most of a request is waiting for the disk to take the
+commit, and two workers on two cores leave them idle meanwhile. The peer has as many requests in flight with two.
 """
 
 import contextlib
@@ -36,7 +36,7 @@ CREWS = 4
 READINGS = 60
 REQUESTS_A_CREW = 120
 WARM_UP = 15
-RUNS = 3
+RUNS = 5
 FIGURES = ("per_s", "p50_ms", "p99_ms")
 
 Seed = dict[str, Any]
@@ -72,6 +72,7 @@ def environment(database_url: str) -> dict[str, str]:
         "BROKER_URL": "redis://127.0.0.1:1/0",
         "DJANGO_SETTINGS_MODULE": "jobs.project.settings",
         "PYTHONWARNINGS": "default",
+        "LOG_LEVEL": "INFO",
         "REQUESTS_A_MINUTE": "person=10000000,sync=10000000",  # no phone sends like this
     }
 
@@ -91,7 +92,7 @@ def run(environment: dict[str, str], *module: str) -> bytes:
 def test_posting_sixty_readings(
     environment: dict[str, str], seed: Seed, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
-    gunicorn = ["-m", "gunicorn", "jobs.project.wsgi", "--workers", "4", "--no-control-socket"]
+    gunicorn = ["-m", "gunicorn", "--config", "python:jobs.project.serving", "jobs.project.wsgi"]
     granian = ["-m", "granian", "--interface", "asgi", "--workers", "2", "tests.benchmarks.peer_ingest:app"]
     runs: dict[str, list[Run]] = {"service": [], "its sync": [], "peer": [], "psycopg": []}
     with (
@@ -117,10 +118,14 @@ def table(runs: dict[str, list[Run]]) -> str:
     rows = []
     for name, own in runs.items():
         per_s, p50_ms, p99_ms = (statistics.median(getattr(run, key) for run in own) for key in FIGURES)
-        ratio = statistics.median(run.per_s / peer.per_s for run, peer in zip(own, runs["peer"], strict=True))
-        rows.append(f"{name:<10}{per_s:>8.0f}{p50_ms:>9.1f}{p99_ms:>9.1f}{ratio:>15.2f}")
+        pairs = list(zip(own, runs["peer"], strict=True))
+        mean = statistics.median(run.per_s / peer.per_s for run, peer in pairs)
+        slowest = statistics.median(peer.p99_ms / run.p99_ms for run, peer in pairs)
+        rows.append(f"{name:<10}{per_s:>8.0f}{p50_ms:>9.1f}{p99_ms:>9.1f}{mean:>13.2f}{slowest:>7.2f}")
     title = f"{READINGS} readings a request, {CREWS} connections, durable commits, median of {RUNS}"
-    return "\n".join(["", title, f"{'':<10}{'req/s':>8}{'p50 ms':>9}{'p99 ms':>9}{'ratio to peer':>15}", *rows, ""])
+    return "\n".join(
+        ["", title, f"{'':<10}{'req/s':>8}{'p50 ms':>9}{'p99 ms':>9}{'peer: mean':>13}{'p99':>7}", *rows, ""]
+    )
 
 
 # -- the load ------------------------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from django.utils import timezone
 from calcs.api.sync.wire import Entry, Parcel
 from jobs.models import User
 from jobs.models.base import new_key
+from jobs.prepared import prepared_cursor
 from surveys.models import SyncEntry
 from surveys.set_aside import Reason
 
@@ -93,16 +94,15 @@ class Known:
         for row in others.values():
             if row.state in SyncEntry.OPEN:
                 row.state, row.is_changed = State.MENDED, True
-        self._note(entry, State.TAKEN, None)
+        self._note(others, entry, State.TAKEN, None)
         if entry.mends is not None:
             self.mended[entry.mends] = entry.author_id
 
     def note_set_aside(self, entry: Entry, reason: Reason) -> None:
         """Note that this content was set aside, again or for the first time."""
-        self._note(entry, State.SET_ASIDE, reason)
+        self._note(self.contents.setdefault(entry.key, {}), entry, State.SET_ASIDE, reason)
 
-    def _note(self, entry: Entry, state: str, reason: Reason | None) -> None:
-        rows = self.contents.setdefault(entry.key, {})
+    def _note(self, rows: dict[bytes, Row], entry: Entry, state: str, reason: Reason | None) -> None:
         row = rows.get(entry.digest)
         if row is None:
             rows[entry.digest] = Row(key=new_key(), state=state, reason=reason, new=entry)
@@ -127,7 +127,7 @@ class Known:
             offset = self.parcel.clock_offset
             offset_s = None if offset is None else offset.total_seconds()
             common: list[Any] = [self.sender.pk, self.parcel.device, offset_s, self.parcel.received_at]
-            with connection.cursor() as cursor:
+            with prepared_cursor() as cursor:
                 cursor.execute(_INSERT, [*common, _json.encode(new).decode()])
         for entry, author_id in self.mended.items():
             aside = SyncEntry.objects.filter(

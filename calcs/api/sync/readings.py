@@ -14,8 +14,8 @@ from jobs.errors import DomainError
 from jobs.models import Role, User
 from jobs.rights import Act, need
 from surveys.ingest import Batch, ReadingIn, problems_of_row
-from surveys.models import Reading, Setup
-from surveys.services import add_readings
+from surveys.models import Reading
+from surveys.services import Place, add_readings, find_place_of_setup
 
 GIVEN_BESIDE = ("id", "taken_at", "sequence", "device")  # the entry itself says these
 _ROW = re.compile(r"readings\[(\d+)\](?:\.(\w+))?")
@@ -38,12 +38,13 @@ def take_readings(taking: Taking, run: Mapping[int, Entry]) -> Refused:
         except DomainError as error:
             refused[place] = error
     if sent:
-        setup_id = next(iter(sent.values())).setup
-        survey_id = Setup.objects.visible_to(author).filter(pk=setup_id).values_list("survey_id", flat=True).first()
-        if survey_id is None:
+        try:
+            survey_id, checked = find_place_of_setup(next(iter(sent.values())).setup)
+            checked.check_visible_to(author)
+        except DomainError:
             message = _("There is no such setup.")
             return refused | dict.fromkeys(sent, DomainError("invalid", message, fields={"setup": message}))
-        refused |= _store(taking, survey_id, author, sent)
+        refused |= _store(taking, survey_id, checked, author, sent)
     return refused
 
 
@@ -51,10 +52,10 @@ def _reading(taking: Taking, entry: Entry) -> ReadingIn:
     problems = {name: _("The entry itself says this.") for name in GIVEN_BESIDE if name in entry.body}
     row = {
         **entry.body,
-        "id": str(entry.key),
+        "id": entry.key,
         "sequence": entry.sequence,
         "device": taking.parcel.device,
-        "taken_at": taking.taken_at(entry).isoformat(),
+        "taken_at": taking.taken_at(entry),
     }
     try:
         reading = msgspec.convert(row, ReadingIn)
@@ -66,7 +67,9 @@ def _reading(taking: Taking, entry: Entry) -> ReadingIn:
     return reading
 
 
-def _store(taking: Taking, survey_id: uuid.UUID, author: User, sent: Mapping[int, ReadingIn]) -> Refused:
+def _store(
+    taking: Taking, survey_id: uuid.UUID, checked: Place, author: User, sent: Mapping[int, ReadingIn]
+) -> Refused:
     """Store all together; where some are refused, the others without them and without what rests on them."""
     refused: Refused = {}
     left = dict(sent)
@@ -74,7 +77,9 @@ def _store(taking: Taking, survey_id: uuid.UUID, author: User, sent: Mapping[int
         try:
             batch = Batch(dict(enumerate(left.values())))
             only_own = not author.has_role(Role.CREW_LEAD)
-            received = add_readings(survey_id=survey_id, author_id=author.pk, batch=batch, only_own=only_own)
+            received = add_readings(
+                survey_id=survey_id, author_id=author.pk, batch=batch, place=checked, only_own=only_own
+            )
         except (OperationalError, InterfaceError):
             raise
         except DomainError as error:
@@ -90,7 +95,7 @@ def _store(taking: Taking, survey_id: uuid.UUID, author: User, sent: Mapping[int
             if len(left) == 1:
                 return refused | dict.fromkeys(left, error)
             for place, reading in left.items():  # one of them is a fault of ours: find out which
-                refused |= _store(taking, survey_id, author, {place: reading})
+                refused |= _store(taking, survey_id, checked, author, {place: reading})
             return refused
         else:
             taking.contested.update(received.contested)

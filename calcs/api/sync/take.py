@@ -135,7 +135,7 @@ class _Taker:
 
     def _taken(self, entry: Entry) -> Result:
         self.known.note_taken(entry)
-        if entry.key in self.taking.contested:
+        if self.taking.contested and entry.key in self.taking.contested:
             message = _("Another correction of this reading came first: somebody has to settle which one holds.")
             return Result(id=entry.told_id, state="taken", code="contested", message=message)
         return Result(id=entry.told_id, state="taken")

@@ -21,7 +21,7 @@ KINDS: tuple[str, ...] = get_args(Kind)
 
 _LINE = "^[^\x00-\x1f\x7f]*$"
 _Time = Annotated[datetime.datetime, Meta(tz=True)]
-_NUL, _NUL_SHOWN = "\x00", "\u2400"  # the database keeps no NUL in a text
+_NUL, _NUL_ESCAPED, _NUL_SHOWN = "\x00", b"\\u0000", "\u2400"  # the database keeps no NUL in a text
 
 
 class _EntryIn(msgspec.Struct, forbid_unknown_fields=True, gc=False):
@@ -103,7 +103,9 @@ def decode(body: bytes, *, sender_id: uuid.UUID, received_at: datetime.datetime)
         When the body as a whole is not what it should be; nothing of it is kept then.
     """
     try:
-        document = _storable(msgspec.json.decode(body))
+        document = msgspec.json.decode(body)
+        if _NUL_ESCAPED in body:  # the one way that JSON has to say it
+            document = _storable(document)
     except NOT_READABLE as error:
         raise DomainError("parse_error", _("The request is not JSON: {error}").format(error=error)) from None
     try:
