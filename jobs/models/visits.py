@@ -20,7 +20,9 @@ class VisitQuerySet(CompanyQuerySet["Visit"]):
     def of(self, user: User) -> Self:
         """Return the visits that somebody is on, as lead or crew, unless they were cancelled."""
         on_crew = Visit.crew.through.objects.filter(user=user).values("visit")
-        return self.filter(Q(lead=user) | Q(pk__in=on_crew)).exclude(state=Visit.State.CANCELLED)
+        led = Visit.objects.filter(lead=user).order_by().values("pk")
+        # A union and no "or": the planner then counts on few visits, and begins with them.
+        return self.filter(pk__in=led.union(on_crew)).exclude(state=Visit.State.CANCELLED)
 
     def _under_visits_of(self, user: User) -> Self:
         return self.of(user)
