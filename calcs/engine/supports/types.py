@@ -201,7 +201,7 @@ def check_document(document: SupportsInput) -> None:
 def _check_support(support: Support, lines: dict[str, SupportLine], at: str) -> None:
     line = lines.get(support.line)
     if line is None:
-        raise InvalidInput(f"must be one of {', '.join(lines)}, not {support.line!a}", field=f"{at}.line")
+        raise InvalidInput(f"{support.line!a} is not the code of a line", field=f"{at}.line")
     check_range(support.x_ft, f"{at}.x_ft", least=line.from_ft, most=line.to_ft)
     if support.openings_ft and line.place != "mate_line":
         raise InvalidInput("must be empty except on a line of the place mate_line", field=f"{at}.openings_ft")

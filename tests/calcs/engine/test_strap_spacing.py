@@ -235,3 +235,21 @@ def test_a_strap_is_on_one_side_only() -> None:
 def test_without_sides_there_is_an_empty_answer() -> None:
     result: StrapSpacingResult = solve_strap_spacing(home(sides=()))
     assert result.sides == ()
+
+
+@given(
+    st.dictionaries(st.sampled_from(["height_in", "raise_in", "rated_lb"]), st.floats()),
+    st.dictionaries(
+        st.sampled_from(["length_ft", "floor_ft", "beam_spacing_in", "torque_in_lb", "least_spacing_in"]), st.floats()
+    ),
+)
+def test_any_number_is_refused_or_answered_in_finite_numbers(
+    strap: dict[str, float], of_home: dict[str, float]
+) -> None:
+    """Called directly, past the codec: NaN, infinity and the ends of the float range included."""
+    try:
+        found = side(strap=strap, **of_home)
+    except InvalidInput:
+        return
+    numbers = [n for check in found.checks for n in (check.value, check.limit) if isinstance(n, float)]
+    assert all(map(math.isfinite, numbers))

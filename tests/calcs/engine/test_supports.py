@@ -335,3 +335,23 @@ def test_wrong_documents_are_refused_by_field(changes: dict[str, Any], field: st
 
 def test_a_line_alone_and_no_supports() -> None:
     assert solve(()).supports == ()
+
+
+NUMBERS = ["x_ft", "height_in", "offset_in", "clearance_in", "bearing_psf", "rated_lb"]
+
+
+@given(
+    st.dictionaries(st.sampled_from(NUMBERS), st.floats()),
+    st.dictionaries(st.sampled_from(["roof_psf", "section_ft", "bearing_psf"]), st.floats()),
+    st.floats(),
+)
+def test_any_number_is_refused_or_answered_in_finite_numbers(
+    of_support: dict[str, float], of_home: dict[str, float], load_lb: float
+) -> None:
+    """Called directly, past the codec: NaN, infinity and the ends of the float range included."""
+    try:
+        found = alone(support(**of_support), loads_lb={"A2": load_lb}, **of_home)
+    except InvalidInput:
+        return
+    numbers = [n for one in found.checks for n in (one.value, one.limit) if isinstance(n, float)]
+    assert all(math.isfinite(number) and math.copysign(1, number) == 1 for number in numbers)

@@ -77,6 +77,8 @@ def test_heights_between_two_rows_lie_on_the_straight_line() -> None:
     """Zone I, 14 ft, 82.5 in: 218 in at 25 and 193 in at 33, so 205.5 at 29."""
     assert spacing("I", 14, 29, 82.5) == pytest.approx(205.5)
     assert spacing("III", 16, 56.5, 82.5) == pytest.approx((67 + 53) / 2)
+    assert spacing("III", 14, 46 + 1e-12, 82.5) == 56  # a raise added up in floats: the row, not what lies beside it
+    assert spacing("I", 14, 67 + 1e-12, 82.5) == 120
 
 
 @pytest.mark.parametrize(
