@@ -86,11 +86,16 @@ WARNINGS = (
     _("The home is older than the federal code: no federal table is read for it."),
     _("Neither year nor label tells whether the home is under the federal code: no federal table is read for it."),
     _("The cross member at {where} ft lies on two beams only: it hands no load over."),
+    _("No change within the heights' uncertainty lets every support that is known to bear do so."),
     _("The frame can rock on the supports that bear: the loads are certain, the gaps are not."),
     _("Drain {drain}: water stands {depth} in deep between {start} and {end} ft."),
     _("Drain {drain}: raising supports alone can't bring its slope back; the pipe itself must be rehung."),
     _("{support} carries nothing after it went down in pass {number}: the frame doesn't follow it."),
     _("The jack at {support} would push {load} lb in pass {number}: too much for its rating."),
+    _(
+        "The pushes at {supports} in pass {number} are rougher than others: the frame is taken as held at the jacks, "
+        "not over the supports."
+    ),
 )
 # What binds a plan, or stands in its way: a limit as it stands, in a sentence of what more of it would save.
 LIMITS = (

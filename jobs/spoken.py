@@ -99,6 +99,7 @@ INPUTS = (
     _("must be at least two nodes, upper end first, not {count}"),
     _("must grow downstream, by at least {least} from {before}, not be {value}"),
     _("{name} is no support of moves; give its move there, 0 if none"),
+    _("must let the work end within {count} passes; the limits leave {least} in a step"),
 )
 PART = _("setups {setups} with points {points}")
 # Why an entry of a phone was set aside, where names or numbers are in it; sentences without any are in the catalogue.

@@ -13,6 +13,7 @@ from calcs.engine.flatness import FlatnessInput, FlatnessResult, solve_flatness
 from calcs.engine.frame import FrameInput, FrameResult, solve_frame
 from calcs.engine.levels import LevelsInput, LevelsResult, solve_levels
 from calcs.engine.lift import LiftInput, LiftResult, solve_lift
+from calcs.engine.passes import PassesInput, PassesResult, solve_passes
 from calcs.engine.stacks import StacksInput, StacksResult, solve_stacks
 from calcs.engine.strap_spacing import StrapSpacingInput, StrapSpacingResult, solve_strap_spacing
 from calcs.engine.strap_tension import StrapTensionInput, StrapTensionResult, solve_strap_tension
@@ -103,6 +104,13 @@ KINDS: dict[str, Kind] = {
             input_type=DrainsInput,
             result_type=DrainsResult,
             solve=solve_drains,
+        ),
+        Kind(
+            name="passes",
+            about="The order of jacking: groups, how far in each pass, the number to read, the push of each jack",
+            input_type=PassesInput,
+            result_type=PassesResult,
+            solve=solve_passes,
         ),
     )
 }
