@@ -13,7 +13,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from jobs.errors import DomainError
 from jobs.models import Home, Point, Siting, Strap, User, Visit
@@ -57,6 +57,7 @@ class EntryRow:
     problems: tuple[tuple[str, str], ...]
 
 
+@require_safe
 @page
 def set_aside(request: SignedInRequest) -> HttpResponse:
     """List the entries that wait to be mended: one's own, and everybody's for the manager and the office."""

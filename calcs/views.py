@@ -9,7 +9,7 @@ from django.http import HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from calcs import services
 from calcs.drawings import LevelMap, draw_level_map
@@ -26,6 +26,7 @@ from surveys.models import Reading, Survey
 PHOTOS_SHOWN = 6
 
 
+@require_safe
 @page
 def home(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """A home: where it stands, what was measured there, and what is under it."""
@@ -34,6 +35,7 @@ def home(request: SignedInRequest, pk: UUID) -> HttpResponse:
         "home": found,
         "unit": request.user.length_unit,
         "set_aside": waiting_for(request.user).count(),
+        "may_see_contacts": may(request.user, Act.SEE, HomeContact),
         "may_see_links": may(request.user, Act.SEE, SignedLink),
     }
     return render(request, "calcs/home.html", context)
@@ -72,6 +74,7 @@ def _surveys_with_verdict() -> QuerySet[Survey]:
 # -- a survey ------------------------------------------------------------------------------------------------
 
 
+@require_safe
 @page
 def survey(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """A survey: how level the home is, what is doubtful, and the ways to lift it."""
@@ -94,6 +97,7 @@ def survey(request: SignedInRequest, pk: UUID) -> HttpResponse:
     return render(request, "calcs/survey.html", context)
 
 
+@require_safe
 @page
 def survey_progress(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """How far the background work has come: a small answer that the page asks for again and again."""

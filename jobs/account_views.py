@@ -14,7 +14,7 @@ from django.utils.decorators import method_decorator
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_http_methods, require_POST
 
 from jobs import accounts, browsers, lockout, sessions
 from jobs.account_forms import ChangePasswordForm, NewPersonForm, ResetPasswordForm, StartForm, put_error
@@ -31,6 +31,7 @@ BACKEND = "django.contrib.auth.backends.ModelBackend"
 # -- signed out ----------------------------------------------------------------------------------------------------
 
 
+@require_http_methods(["GET", "HEAD", "POST"])
 @never_cache
 @sensitive_post_parameters()
 def start(request: HttpRequest) -> HttpResponse:
@@ -51,6 +52,7 @@ def start(request: HttpRequest) -> HttpResponse:
     return render(request, "jobs/start.html", {"form": form}, status=400 if form.errors else 200)
 
 
+@require_http_methods(["GET", "HEAD", "POST"])
 @never_cache
 @sensitive_post_parameters()
 def invitation(request: HttpRequest, secret: str) -> HttpResponse:
@@ -84,7 +86,9 @@ def _role_words(roles: list[str]) -> str:
     return ", ".join(str(Role(role).label) for role in roles)
 
 
-@method_decorator([never_cache, sensitive_post_parameters()], name="dispatch")
+@method_decorator(
+    [require_http_methods(["GET", "HEAD", "POST"]), never_cache, sensitive_post_parameters()], name="dispatch"
+)
 class SetPassword(PasswordResetConfirmView):
     """Set a password by a link that the manager made: once, within a day."""
 

@@ -9,7 +9,7 @@ from django.db.models import Model
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from jobs.admin_base import page_number
 from jobs.history import history_of, things
@@ -18,6 +18,7 @@ from jobs.rights import Act, may
 from jobs.views import SignedInRequest, page
 
 
+@require_safe
 @page
 def changes(request: SignedInRequest, thing: str, pk: UUID) -> HttpResponse:
     """Who changed what in a thing and in all that lies under it, newest first."""

@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from jobs import accounts, erasing, lockout
 from jobs.account_forms import EraseForm, InvitationForm, PersonForm, put_error
@@ -41,6 +41,7 @@ def _person(request: SignedInRequest, pk: UUID) -> User:
     return person
 
 
+@require_safe
 @page
 def people(request: SignedInRequest) -> HttpResponse:
     """Everybody who works here or is invited."""

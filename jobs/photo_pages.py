@@ -12,7 +12,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from jobs.account_forms import put_error
 from jobs.errors import DomainError
@@ -94,6 +94,7 @@ def _kept(request: SignedInRequest, siting: Siting, form: PhotoForm) -> bool:
     return True
 
 
+@require_safe
 @page
 def photo(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """One photo as large as it is, what it is of, and who took it when."""
@@ -115,12 +116,14 @@ def archive_photo(request: SignedInRequest, pk: UUID) -> HttpResponse:
     return redirect("photos", pk=photo.siting_id)
 
 
+@require_safe
 @page
 def photo_file(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """The photo as it came in."""
     return original_of(_photo(request, pk))
 
 
+@require_safe
 @page
 def photo_thumbnail(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """A small one."""

@@ -18,15 +18,19 @@ from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, Js
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.decorators import method_decorator
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_safe
 
 from jobs.accounts import is_fresh
 from jobs.drawings import LayoutPlan, draw_layout
 from jobs.errors import DomainError
 from jobs.forms import LayoutForm, SignInForm
 from jobs.layout_page import CHECK_SURFACES, FRAME_SURFACES, layout_view, plan_of_generated
-from jobs.models import Benchmark, Company, Home, Role, Siting, SupportKind, Surface, User, Visit
+from jobs.models import Benchmark, Company, Customer, Home, Point, Role, Siting, SupportKind, Surface, User, Visit
+from jobs.models.base import Act
+from jobs.rights import may
 from jobs.services import read_labels, standing_frame
 
 HOMES_A_PAGE = 50
@@ -49,9 +53,11 @@ def page(
 ) -> Callable[Concatenate[HttpRequest, P], HttpResponse]:
     """Make a view a page: for signed-in people only, with times in the company's time zone.
 
-    What a service says is not allowed, or not there, is the page that says so.
+    What a service says is not allowed, or not there, is the page that says so. A page is opened or sent a form; a
+    view that takes no form says so itself.
     """
 
+    @require_http_methods(["GET", "HEAD", "POST"])
     @wraps(view)
     def in_company_time(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
         zone = Company.objects.values_list("time_zone", flat=True).first()
@@ -76,6 +82,7 @@ def speak(response: HttpResponseBase, user: User) -> HttpResponseBase:
     return response
 
 
+@method_decorator(require_http_methods(["GET", "HEAD", "POST"]), name="dispatch")
 class SignIn(LoginView):
     """Sign in with a name and a password."""
 
@@ -96,6 +103,7 @@ def demo_link(user: User) -> str:
     return reverse("demo-sign-in", args=[_demo_signer.sign(str(user.pk))])
 
 
+@require_safe
 def demo_sign_in(request: HttpRequest, token: str) -> HttpResponseBase:
     """Sign in by a signed link: in the demo only; everywhere else there is no such page."""
     if not settings.DEMO:
@@ -108,13 +116,15 @@ def demo_sign_in(request: HttpRequest, token: str) -> HttpResponseBase:
     return speak(redirect(resolve_url(settings.LOGIN_REDIRECT_URL)), user)
 
 
+@require_safe
 @page
 def home_list(request: SignedInRequest) -> HttpResponse:
     """Where everyone starts: the visits that matter to this person, and all homes."""
     query = request.GET.get("q", "").replace("\x00", "").strip()
     is_archive = request.GET.get("archived") == "yes"
     visible = Home.objects.visible_to(request.user)
-    homes = _homes_matching(visible.filter(archived_at__isnull=not is_archive), query)
+    names_customers = may(request.user, Act.SEE, Customer)
+    homes = _homes_matching(visible.filter(archived_at__isnull=not is_archive), query, by_customer=names_customers)
     context = {
         "page": Paginator(homes, HOMES_A_PAGE).get_page(request.GET.get("page")),
         "query": query,
@@ -125,14 +135,13 @@ def home_list(request: SignedInRequest) -> HttpResponse:
     return render(request, "jobs/home_list.html", context)
 
 
-def _homes_matching(homes: QuerySet[Home], query: str) -> QuerySet[Home]:
+def _homes_matching(homes: QuerySet[Home], query: str, *, by_customer: bool) -> QuerySet[Home]:
+    """Narrow homes to what was typed; by customers' names only for those who may know them."""
     if query:
-        homes = homes.filter(
-            Q(code__icontains=query)
-            | Q(name__icontains=query)
-            | Q(sitings__address__icontains=query)
-            | Q(contacts__customer__name__icontains=query)
-        ).distinct()
+        found = Q(code__icontains=query) | Q(name__icontains=query) | Q(sitings__address__icontains=query)
+        if by_customer:
+            found |= Q(contacts__customer__name__icontains=query)
+        homes = homes.filter(found).distinct()
     where_now = Siting.objects.filter(to_on__isnull=True)
     return homes.order_by("code").prefetch_related(Prefetch("sitings", where_now, to_attr="current_sitings"))
 
@@ -155,6 +164,7 @@ def _next_visits(user: User) -> QuerySet[Visit]:
 # -- the layout ----------------------------------------------------------------------------------------------
 
 
+@require_safe
 @page
 def layout(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """The layout under a home: generated from its size, then corrected point by point."""
@@ -168,7 +178,8 @@ def layout(request: SignedInRequest, pk: UUID) -> HttpResponse:
         "outside": Surface.OUTSIDE.value,
         "mark_classes": Benchmark.MarkClass.choices,
         "support_kinds": SupportKind.choices,
-        **_layout_context(siting),
+        **(shown := _layout_context(siting, request.user)),
+        "may_lay_out": shown["may_correct"] or (not shown["rows"] and may(request.user, Act.ADD, Point)),
     }
     return render(request, "jobs/layout.html", context)
 
@@ -182,12 +193,14 @@ def _why_not_anew(siting: Siting) -> str:
     return words.format(points=", ".join(read))
 
 
+@require_safe
 @page
 def layout_drawing(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """The plan and the list of points alone, to be put in place after each correction."""
-    return render(request, "jobs/layout_drawing.html", _layout_context(_siting(request, pk)))
+    return render(request, "jobs/layout_drawing.html", _layout_context(_siting(request, pk), request.user))
 
 
+@require_safe
 @page
 def layout_preview(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """The plan of a layout that is not kept yet; 400 with what is wrong, field by field."""
@@ -206,9 +219,11 @@ def _siting(request: SignedInRequest, pk: UUID) -> Siting:
     return get_object_or_404(Siting.objects.visible_to(request.user).select_related("home"), pk=pk)
 
 
-def _layout_context(siting: Siting) -> dict[str, Any]:
-    view = layout_view(siting)
-    return {"rows": view.rows, "edition": view.edition, **_drawings(view.plan, is_editable=True)}
+def _layout_context(siting: Siting, user: User) -> dict[str, Any]:
+    """Show a layout; to a crew, who add points but don't correct them, without what corrects."""
+    view, may_correct = layout_view(siting), may(user, Act.CHANGE, Point)
+    drawn = _drawings(view.plan, is_editable=may_correct)
+    return {"rows": view.rows, "edition": view.edition, "may_correct": may_correct, **drawn}
 
 
 def _drawings(plan: LayoutPlan, *, is_editable: bool = False) -> dict[str, str]:

@@ -12,9 +12,9 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
-from jobs.csv_files.run import MOST_CHANGES_SHOWN, Kind, Report, run
+from jobs.csv_files.run import MOST_CHANGES_SHOWN, Kind, Report, check_may_import, run
 from jobs.csv_files.text import MOST_BYTES
 from jobs.errors import DomainError
 from jobs.models import User
@@ -45,7 +45,7 @@ THINGS = {
 }
 
 
-@require_GET
+@require_safe
 @page
 def files(request: SignedInRequest) -> HttpResponse:
     """Go to the first kind of file that the person may bring in or take out."""
@@ -62,7 +62,7 @@ def _takes_files(view: V) -> V:
 
 
 @_takes_files
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @page
 def import_file(request: SignedInRequest, name: str) -> HttpResponse:
     """Check a file and show what it would do; then import the very file that was checked."""
@@ -73,6 +73,7 @@ def import_file(request: SignedInRequest, name: str) -> HttpResponse:
         "may_import": kind.may_import(request.user),
     }
     if request.method == "POST":
+        check_may_import(kind, request.user)
         try:
             if "checked" in request.POST:
                 return _import(request, kind)
@@ -85,7 +86,7 @@ def import_file(request: SignedInRequest, name: str) -> HttpResponse:
     return render(request, "surveys/import.html", context, status=status)
 
 
-@require_GET
+@require_safe
 @page
 def export_file(request: SignedInRequest, name: str) -> HttpResponse:
     """Give a file out, with the mark by which spreadsheet programs know its letters."""

@@ -3,9 +3,11 @@
 from typing import TYPE_CHECKING, Any
 
 from django.db.models import Model
+from rest_framework.exceptions import PermissionDenied
 from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 
+from jobs.errors import DomainError
 from jobs.models.base import Act
 from jobs.rights import need, need_on
 
@@ -30,7 +32,12 @@ class ByRights(IsAuthenticated):
             return True  # so that it says so
         model, act = model_of(view), act_of(request, view)
         if model is not None and act is not None:
-            need(request.user, act, model)
+            try:
+                need(request.user, act, model)
+            except (
+                DomainError
+            ) as refused:  # as the framework's own, which knows it when it describes what may be done
+                raise PermissionDenied(refused.message) from refused
         return True
 
     def has_object_permission(self, request: Request, view: "APIView", obj: Any) -> bool:

@@ -44,6 +44,7 @@ from jobs.models import (
     Visit,
 )
 from jobs.models.base import Act
+from jobs.rights import need
 from jobs.services import lay_out, layout_edition, remove_point, restore_point, revoke_token, standing_layout
 
 
@@ -182,7 +183,7 @@ class SitingViewSet(KeptViewSet):
     queryset = Siting.objects.select_related("home")
     serializer_class = serializers.SitingSerializer
     filterset_fields = ["home"]
-    acts: ClassVar[dict[str, Act | None]] = {"lay_out": Act.CHANGE}
+    acts: ClassVar[dict[str, Act | None]] = {"lay_out": Act.SEE}  # and what it then needs, it asks for itself
 
     @extend_schema(filters=False, responses=layout_serializers.LayoutSerializer)
     @action(detail=True, pagination_class=None, filterset_fields=[])
@@ -206,6 +207,7 @@ class SitingViewSet(KeptViewSet):
         wanted = layout_serializers.LayoutSpecSerializer(data=request.data)
         wanted.is_valid(raise_exception=True)
         replace = wanted.validated_data.get("replace", False)
+        need(request.user, Act.CHANGE if replace else Act.ADD, Point)
         tags = required_tags(request) if replace else [ANY]
         only_from = None if ANY in tags else {tag.strip('"') for tag in tags}
         try:

@@ -83,6 +83,12 @@ class _Undone(Exception):
     """Ends a transaction without keeping anything of it."""
 
 
+def check_may_import(kind: Kind, by: User) -> None:
+    """Refuse, with 403, a file from somebody who may not bring its kind in."""
+    if not kind.may_import(by):
+        raise DomainError("permission_denied", _("Your roles don't let you import this."), status=403)
+
+
 def run(kind: Kind, data: bytes, *, by: User, is_dry_run: bool, sha256: str = "") -> Report:
     """Take a file in, or find out what taking it in would do.
 
@@ -92,8 +98,7 @@ def run(kind: Kind, data: bytes, *, by: User, is_dry_run: bool, sha256: str = ""
         When the person may not, when it is no such file or another than the one that was checked (``sha256``), and
         outside a dry run when anything in it is wrong: then nothing is kept.
     """
-    if not kind.may_import(by):
-        raise DomainError("permission_denied", _("Your roles don't let you import this."), status=403)
+    check_may_import(kind, by)
     table = read_table(
         data,
         known=[column.name for column in kind.columns],

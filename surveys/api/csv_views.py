@@ -16,7 +16,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from jobs.csv_files.run import Kind, export, run
+from jobs.csv_files.run import Kind, check_may_import, export, run
 from jobs.csv_files.text import MOST_BYTES
 from jobs.errors import DomainError
 from jobs.models import User
@@ -106,6 +106,7 @@ class ImportView(APIView):
     def post(self, request: Request, kind: str) -> Response:
         """Check a file; with ``dry_run=false`` and the ``sha256`` that the check gave, import it: all or nothing."""
         found = kind_named(kind)
+        check_may_import(found, cast(User, request.user))  # before anything that was sent is read
         is_dry_run = _is_dry_run(request.query_params.get("dry_run", "true"))
         sha256 = request.query_params.get("sha256", "")
         if not is_dry_run and not sha256:

@@ -1,0 +1,303 @@
+"""One home with one of everything under it, the people who may or may not see it, and bodies that could be taken."""
+
+import datetime
+import uuid
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+from django.utils import timezone
+from rest_framework.test import APIClient
+
+from calcs.models import Answer, Calculation, PassEntry, Plan
+from jobs.accounts import invite, password_link
+from jobs.models import (
+    Connection,
+    DeviceToken,
+    Finding,
+    Photo,
+    Role,
+    SignedLink,
+    StrapCheck,
+    User,
+    WorkTime,
+)
+from jobs.photos import take
+from surveys.models import SyncEntry
+from tests.factories import (
+    NOON,
+    CompanyFactory,
+    CustomerFactory,
+    HomeContactFactory,
+    HomeFactory,
+    PointFactory,
+    RuleSetFactory,
+    SetupFactory,
+    SitingFactory,
+    SurveyFactory,
+    UserFactory,
+    VisitFactory,
+    lay_out_home,
+    make_reading,
+)
+from tests.jobs.pictures import picture
+
+HOUR = datetime.timedelta(hours=1)
+# What must never reach somebody who may not see the home, in no answer at all; and not a crew, of the customer.
+OF_THE_HOME = ("HX-77", "Quillfeather", "Marrowbone Lane", "Under the stairs")
+OF_THE_CUSTOMER = ("Orla Vantongeren",)
+EMPTY: list[Any] = []
+OPTION = {
+    **{"name": "least_work", "status": "optimal", "minutes": 0.0, "touched": 0},
+    **dict.fromkeys(("moves", "freed", "binding", "heights", "pairs"), EMPTY),
+}
+
+
+@dataclass(slots=True, kw_only=True)
+class World:
+    """Everything that requests are made about, and by whom."""
+
+    rows: dict[str, Any]
+    people: dict[str, User]
+    tokens: dict[str, str]
+    secrets: dict[str, str]
+
+
+def make_world() -> World:
+    """Make it all; requests about it are undone one by one."""
+    people = _people()
+    rows = _under_the_home(people)
+    rows |= _about_people(people, rows)
+    tokens = {
+        name: DeviceToken.objects.issue(user=person, name="phone", lifetime=HOUR)[1]
+        for name, person in people.items()
+    }
+    revoked, tokens["revoked"] = DeviceToken.objects.issue(user=people["manager"], name="lost", lifetime=HOUR)
+    DeviceToken.objects.filter(pk=revoked.pk).update(revoked_at=timezone.now())
+    _invitation, secret = invite(by=people["manager"], email="new@example.com", roles=[Role.CREW])
+    secrets = {"invitation": secret, "password": password_link(rows["people"])}
+    _link, secrets["link"] = SignedLink.objects.issue(
+        home=rows["homes"], audience="engineer", holder="an engineer", by=people["manager"], lifetime=HOUR
+    )
+    return World(rows=rows, people=people, tokens=tokens, secrets=secrets)
+
+
+def _people() -> dict[str, User]:
+    roles = {
+        "manager": [Role.MANAGER],
+        "office": [Role.OFFICE],
+        "lead": [Role.CREW_LEAD],
+        "visit_lead": [Role.CREW_LEAD],
+        "crew": [Role.CREW],
+        "other_crew": [Role.CREW],
+        "no_role": [],
+        "inactive": [Role.MANAGER],
+    }
+    return {
+        name: UserFactory(username=name, roles=each, is_active=name != "inactive") for name, each in roles.items()
+    }
+
+
+def _under_the_home(people: Mapping[str, User]) -> dict[str, Any]:
+    home = HomeFactory(code="HX-77", name="Quillfeather", access_notes="Under the stairs")
+    siting = lay_out_home(SitingFactory(home=home, address="4 Marrowbone Lane"))
+    crew, point = people["crew"], siting.points.get(label="A1")
+    noted = {"author": crew, "noted_at": NOON}
+    visit = VisitFactory(siting=siting, lead=people["visit_lead"])
+    visit.crew.add(crew)
+    VisitFactory().crew.add(people["other_crew"])
+    VisitFactory(siting=siting, state="cancelled").crew.add(people["other_crew"])
+    survey = SurveyFactory(siting=siting, author=crew)
+    reading = make_reading(setup=SetupFactory(survey=survey), point=point, author=crew)
+    planned = SurveyFactory(siting=siting, author=crew)  # its plan's numbers are made up: a page could not show them
+    lift = _lift(planned)
+    plan = Plan.objects.create(survey=planned, lift=lift, option="least_work")
+    photo = Photo(siting=siting, **noted)
+    take(photo, photo_file())
+    strap = siting.straps.get(code="T1")
+    time = {"started_at": NOON, "ended_at": NOON + HOUR}
+    return {
+        "answers": Answer.objects.create(survey=planned, kind="lift", calculation=lift, revision=1),
+        "benchmarks": siting.points.get(label="BM1").benchmark,
+        "calculations": lift,
+        "connections": Connection.objects.get(siting=siting),
+        "findings": Finding.objects.create(siting=siting, grade="ok", **noted),
+        "homes": home,
+        "home-contacts": HomeContactFactory(home=home, customer=CustomerFactory(name=OF_THE_CUSTOMER[0])),
+        "neighbour-pairs": siting.neighbour_pairs.first(),
+        "pass-entries": PassEntry.objects.create(plan=plan, point=point, pass_number=1, **noted),
+        "photos": photo,
+        "plans": plan,
+        "points": point,
+        "readings": reading,
+        "setups": SetupFactory(survey=survey),  # one without readings, which may be taken away
+        "sitings": siting,
+        "strap-checks": StrapCheck.objects.create(strap=strap, grade="ok", **noted),
+        "straps": strap,
+        "supports": point.supports.get(),
+        "surveys": survey,
+        "visits": visit,
+        "work-times": WorkTime.objects.create(visit=visit, person=crew, **time, **noted),
+    }
+
+
+def _lift(survey: Any) -> Calculation:
+    return Calculation.objects.create(
+        survey=survey,
+        kind="lift",
+        input={},
+        input_sha256="0" * 64,
+        engine_version="1",
+        state="done",
+        finished_at=NOON,
+        result={"options": [OPTION]},
+    )
+
+
+def _about_people(people: Mapping[str, User], rows: Mapping[str, Any]) -> dict[str, Any]:
+    CompanyFactory()
+    manager, crew = people["manager"], people["crew"]
+    invitation, _secret = invite(by=manager, email="other@example.com", roles=[Role.CREW])
+    link, _secret = SignedLink.objects.issue(
+        home=rows["homes"], audience="homeowner", holder="the owner", by=manager, lifetime=HOUR
+    )
+    token, _secret = DeviceToken.objects.issue(user=crew, name="truck 2", lifetime=HOUR)
+    entry = SyncEntry.objects.create(
+        kind="finding",
+        body={"siting": str(rows["sitings"].pk), "text": "Under the stairs"},
+        digest=b"0" * 32,
+        author=crew,
+        sent_by=crew,
+        device="truck 2",
+        sequence=1,
+        state="set_aside",
+        reason={"code": "invalid", "message": "no", "fields": {}},
+    )
+    subject = UserFactory(username="subject")
+    return {
+        "account": token,
+        "customers": rows["home-contacts"].customer,
+        "device-tokens": token,
+        "invitations": invitation,
+        "links": link,
+        "people": subject,
+        "rule-sets": RuleSetFactory(),
+        "set-aside": entry,
+        "shared": rows["photos"],
+        "signed-links": link,
+        "sync": entry,
+        "users": subject,
+    }
+
+
+def photo_file() -> SimpleUploadedFile:
+    """Return a photo as a form sends it."""
+    return SimpleUploadedFile("one.jpg", picture(), "image/jpeg")
+
+
+# -- who asks ------------------------------------------------------------------------------------------------------
+
+
+def client_of(world: World, who: str, *, is_api: bool) -> Client:
+    """Return what ``who`` asks with: over the API a device's token, else a browser that is signed in, or a secret."""
+    client: Client = APIClient() if is_api else Client()
+    if who == "link_holder":
+        client.cookies["sessionid"] = world.secrets["link"]
+        if is_api:
+            client.defaults["HTTP_AUTHORIZATION"] = f"Bearer {world.secrets['link']}"
+    elif is_api and who in world.tokens:
+        client.defaults["HTTP_AUTHORIZATION"] = f"Bearer {world.tokens[who]}"
+    elif who in world.people:
+        client.force_login(world.people[who])
+    return client
+
+
+# -- what is sent: bodies that are taken from whoever may send them, so that nothing but the rights can refuse -------
+
+
+def _phone(**fields: Any) -> dict[str, Any]:
+    return {"id": str(uuid.uuid4()), "noted_at": NOON.isoformat(), **fields}
+
+
+def _reading(r: Mapping[str, Any]) -> dict[str, Any]:
+    known = {"setup": str(r["readings"].setup_id), "point": str(r["points"].pk), "taken_at": NOON.isoformat()}
+    return {"readings": [{"id": str(uuid.uuid4()), "shot": "point", "round": 2, "value": "10 1/4", **known}]}
+
+
+def _visit(r: Mapping[str, Any]) -> dict[str, Any]:
+    window = {"starts_at": NOON.isoformat(), "ends_at": (NOON + HOUR).isoformat()}
+    return {"siting": r["sitings"].pk, "kind": "recheck", **window}
+
+
+def _pair(r: Mapping[str, Any]) -> dict[str, Any]:
+    a, b = (r["sitings"].points.get(label=label).pk for label in ("A1", "D3"))
+    return {"siting": r["sitings"].pk, "a": a, "b": b, "direction": "across"}
+
+
+def _contact(r: Mapping[str, Any]) -> dict[str, Any]:
+    return {"home": r["homes"].pk, "customer": CustomerFactory().pk, "part": "tenant"}
+
+
+_PLACE = {"x_ft": "1", "y_ft": "1"}
+_HOME = {"code": "H9", "kind": "manufactured", "sections": 1, "width_ft": "14", "length_ft": "60"}
+_METHOD = {"stage": "as_found", "method": "water_level"}
+_NOTE: Callable[[Mapping[str, Any]], dict[str, Any]] = lambda _r: {"note": "looked at again"}  # noqa: E731
+BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
+    "POST points/": lambda r: {"siting": r["sitings"].pk, "label": "Z9", "surface": "floor", **_PLACE},
+    "POST supports/": lambda r: {"point": PointFactory(siting=r["sitings"]).pk, "height_in": "20"},
+    "POST neighbour-pairs/": _pair,
+    "POST benchmarks/": lambda r: {"siting": r["sitings"].pk, "label": "BM9", "mark_class": "deep_rod", **_PLACE},
+    "POST connections/": lambda r: {"siting": r["sitings"].pk, "code": "Z9", "kind": "drain", **_PLACE},
+    "POST straps/": lambda r: {
+        "siting": r["sitings"].pk,
+        "point": r["points"].pk,
+        "code": "Z9",
+        "run_in": "40",
+        "rise_in": "30",
+    },
+    "POST homes/": lambda _r: dict(_HOME),
+    "POST sitings/": lambda _r: {"home": HomeFactory().pk, "address": "1 Elm Row", "from_on": "2024-01-01"},
+    "POST customers/": lambda _r: {"name": "Ann Tolliver"},
+    "POST home-contacts/": _contact,
+    "POST visits/": _visit,
+    "POST rule-sets/": lambda _r: {"name": "ours", "values": {}, "source": "decided"},
+    "POST users/": lambda _r: {"username": "newest", "roles": ["crew"]},
+    "POST invitations/": lambda _r: {"email": "third@example.com", "roles": ["crew"]},
+    "POST device-tokens/": lambda _r: {"name": "truck 3"},
+    "POST signed-links/": lambda r: {"home": r["homes"].pk, "audience": "engineer", "holder": "B", "days": 3},
+    "POST findings/": lambda r: _phone(siting=r["sitings"].pk, grade="ok"),
+    "POST strap-checks/": lambda r: _phone(strap=r["straps"].pk, grade="ok"),
+    "POST work-times/": lambda r: _phone(
+        visit=r["visits"].pk, started_at=NOON.isoformat(), ended_at=(NOON + HOUR).isoformat()
+    ),
+    "POST pass-entries/": lambda r: _phone(plan=r["plans"].pk, point=r["points"].pk, pass_number=2),
+    "POST photos/": lambda r: _phone(siting=r["sitings"].pk, file=photo_file()),
+    "POST surveys/": lambda r: {"siting": r["sitings"].pk, **_METHOD},
+    "POST setups/": lambda r: {"survey": r["surveys"].pk, "code": "S9", "sense": "up"},
+    "POST surveys/<survey_id>/readings/": _reading,
+    "POST sync/<pk>/leave-out/": lambda _r: {"why": "sent by mistake"},
+    "POST set-aside/<entry>/leave-out/": lambda _r: {"why": "sent by mistake"},
+    "POST users/<pk>/erase/": lambda _r: {"name": "subject"},
+    "POST customers/<pk>/erase/": lambda r: {"name": r["customers"].name},
+    "POST homes/<pk>/links/": lambda _r: {"audience": "engineer", "holder": "B", "days": 3},
+    "POST sitings/<pk>/photos/": lambda _r: {"id": str(uuid.uuid4()), "file": photo_file()},
+    "POST account/browsers/end/": lambda _r: {"which": "others"},
+    "POST people/<pk>/erase/": lambda _r: {"name": "subject"},
+    "PATCH company/": lambda _r: {"letterhead": "Plumb"},
+    "PATCH users/<pk>/": lambda _r: {"first_name": "Sam"},
+    "PATCH customers/<pk>/": lambda _r: {"notes": "calls in the morning"},
+    "PATCH home-contacts/<pk>/": lambda _r: {"to_on": "2026-01-01"},
+    "PATCH homes/<pk>/": lambda _r: {"access_notes": "gate"},
+    "PATCH sitings/<pk>/": lambda _r: {"north_deg": 10},
+    "PATCH points/<pk>/": lambda _r: {"design_offset_in": "0.25"},
+    "PATCH neighbour-pairs/<pk>/": lambda _r: {"tolerance_in": "0.25"},
+    "PATCH benchmarks/<pk>/": lambda _r: {"description": "by the gate"},
+    "PATCH visits/<pk>/": _NOTE,
+    "PATCH supports/<pk>/": _NOTE,
+    "PATCH connections/<pk>/": _NOTE,
+    "PATCH straps/<pk>/": _NOTE,
+    "PATCH surveys/<pk>/": _NOTE,
+    "PATCH setups/<pk>/": _NOTE,
+}
