@@ -10,7 +10,7 @@ from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import action
-from rest_framework.exceptions import UnsupportedMediaType
+from rest_framework.exceptions import Throttled, UnsupportedMediaType
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
@@ -20,6 +20,7 @@ from rest_framework.viewsets import ReadOnlyModelViewSet
 from jobs.api.authentication import HOLDER_SQL, holder_of
 from jobs.api.base import KeptViewSet, RowViewSet, check_fields, delete_as_read
 from jobs.api.errors import shape_of
+from jobs.api.throttling import seconds_to_wait
 from jobs.models import Role, User
 from jobs.models.base import Act
 from jobs.models.people import digest_of
@@ -120,7 +121,10 @@ class SurveyReadingsView(APIView):
 
 def _from_device(request: HttpRequest, survey_id: UUID) -> HttpResponse:
     try:
-        author, place = _look_up(request.META["HTTP_AUTHORIZATION"][7:], survey_id)
+        secret = request.META["HTTP_AUTHORIZATION"][7:].strip()
+        if (wait_s := seconds_to_wait("person", digest_of(secret))) is not None:
+            raise Throttled(wait_s)  # before anything of it is read: the phone keeps it
+        author, place = _look_up(secret, survey_id)
         need(author, Act.ADD, Reading)
         place.check_visible_to(author)
         return _take_in(request, survey_id, author, place)
@@ -146,7 +150,7 @@ def _look_up(secret: str, survey_id: UUID) -> tuple[User, Place]:
 
 def _find(secret: str, survey_id: UUID) -> tuple[User, Place]:
     with prepared_cursor() as cursor:
-        cursor.execute(_FIND, [digest_of(secret.strip()), survey_id])
+        cursor.execute(_FIND, [digest_of(secret), survey_id])
         found = cursor.fetchone()
     holder, place = found[:6], found[6:]
     return holder_of(holder if holder[0] else None), place_of(place if place[0] else None)

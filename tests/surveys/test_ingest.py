@@ -316,3 +316,14 @@ def test_the_number_of_queries_does_not_grow(post: Post, one: Any, count: int) -
         post(*batch)
     # token and survey with its setups and points, savepoint (inside a test's transaction only), insert, release
     assert (len(first), len(again)) == (4, 4)
+
+
+def test_a_phone_that_sends_too_often_waits_and_nothing_of_it_is_stored(post: Post, one: Any, settings: Any) -> None:
+    settings.REQUESTS_A_MINUTE = {**settings.REQUESTS_A_MINUTE, "person": 2}
+    settings.CELERY_TASK_DEFAULT_QUEUE = f"readings {uuid.uuid4()}"
+    answers = [post(one()) for _ in range(6)]  # in two minutes at the most, of which each allows two
+    late = [answer for answer in answers if answer.status_code == 429]
+    assert len(late) >= 2
+    assert {answer.json()["code"] for answer in late} == {"throttled"}
+    assert all(0 < int(answer["Retry-After"]) <= 60 for answer in late)
+    assert Reading.objects.count() == 6 - len(late)
