@@ -2,6 +2,8 @@
 
 import itertools
 
+import numpy as np
+
 from calcs.engine.errors import InvalidInput
 from calcs.engine.frame.types import FrameBeam, FrameInput, FrameMember, FrameSupport
 from calcs.engine.ranges import check_names, check_range
@@ -15,6 +17,7 @@ MOST_BEAMS = 60
 MOST_CROSSINGS = 1200
 STRONGEST_LB = 1e9
 STIFFEST = 1e12
+SYMMETRIC = 1e-9
 
 
 def check_frame(document: FrameInput) -> None:
@@ -40,6 +43,8 @@ def check_frame(document: FrameInput) -> None:
     for place, member in enumerate(document.cross_members):
         _member(member, f"cross_members[{place}]", beams)
     _factors(document.i_factors)
+    if document.covariance_in2 is not None:
+        _covariance(document.covariance_in2, sum(len(beam.supports) for beam in document.beams))
 
 
 def _beam(beam: FrameBeam, path: str) -> None:
@@ -130,3 +135,17 @@ def _member(member: FrameMember, path: str, beams: dict[str, FrameBeam]) -> None
 def _factors(factors: tuple[float, float]) -> None:
     check_range(factors[0], "i_factors[0]", least=0.01, most=100.0)
     check_range(factors[1], "i_factors[1]", least=factors[0], most=100.0)
+
+
+def _covariance(rows: tuple[tuple[float, ...], ...], count: int) -> None:
+    if len(rows) != count or any(len(row) != count for row in rows):
+        raise InvalidInput(f"must have {count} rows of {count}, one for each support", field="covariance_in2")
+    for place, row in enumerate(rows):
+        for other, value in enumerate(row):
+            check_range(value, f"covariance_in2[{place}][{other}]", least=-(HIGHEST_IN**2), most=HIGHEST_IN**2)
+    table = np.array(rows)
+    largest = float(np.abs(table).max())
+    if np.abs(table - table.T).max() > SYMMETRIC * largest:
+        raise InvalidInput("must be the same on both sides of its diagonal", field="covariance_in2")
+    if np.linalg.eigvalsh(table).min() < -SYMMETRIC * largest:
+        raise InvalidInput("gives a negative variance", field="covariance_in2")

@@ -13,7 +13,9 @@ FEW = 400
 LOW, HIGH = 0.05, 0.95
 
 
-def draws_of_loads(frame: Condensed, i_factors: tuple[float, float], *, draws: int = DRAWS) -> Array:
+def draws_of_loads(
+    frame: Condensed, i_factors: tuple[float, float], *, spread: Array | None = None, draws: int = DRAWS
+) -> Array:
     """Draw heights and stiffness, and let the frame come to rest each time; the same each time it is asked.
 
     Parameters
@@ -22,6 +24,8 @@ def draws_of_loads(frame: Condensed, i_factors: tuple[float, float], *, draws: i
         With every stiffness as given.
     i_factors : tuple of float
         Least and most of the one uniform factor that a draw multiplies every beam and member by.
+    spread : ndarray, shape (n, n), optional
+        A root of the heights' covariance; the standard deviations of the frame by default.
     draws : int
         How many.
 
@@ -33,7 +37,8 @@ def draws_of_loads(frame: Condensed, i_factors: tuple[float, float], *, draws: i
     random = np.random.default_rng(SEED)
     factors = random.uniform(*i_factors, size=draws)
     heights = frame.heights_in - frame.offsets_in
-    heights = heights + frame.sds_in * random.standard_normal((draws, len(heights)))
+    errors = random.standard_normal((draws, len(heights)))
+    heights = heights + (frame.sds_in * errors if spread is None else errors @ spread.T)
     heights -= (heights @ frame.modes) @ frame.modes.T  # what bends nothing matters nothing
     of = _SprungDraws(frame) if frame.give_in_per_lb.any() else _RigidDraws(frame)
     parts = [

@@ -7,6 +7,7 @@ from calcs.engine.errors import InvalidInput
 from calcs.engine.frame.assembly import NO_MODE
 from calcs.engine.frame.condense import BEARS, Condensed
 from calcs.engine.frame.contact import Array
+from calcs.engine.frame.least_distance import shortest
 
 
 def check_balance(frame: Condensed) -> None:
@@ -44,11 +45,7 @@ def can_rock(frame: Condensed, loads_lb: Array) -> bool:
 
 
 def least_gaps(frame: Condensed, gaps_in: Array, loads_lb: Array) -> Array:
-    """Move a frame that can rock to where the sum of its squared gaps is least.
-
-    A least-distance problem: the shortest b with D b >= h, by non-negative least squares (Lawson and Hanson, Solving
-    Least Squares Problems, chapter 23).
-    """
+    """Move a frame that can rock to where the sum of its squared gaps is least."""
     bearing = loads_lb > BEARS * frame.whole_lb
     _, sizes, turned = np.linalg.svd(frame.modes[bearing])
     rank = int((sizes > NO_MODE).sum())
@@ -57,14 +54,9 @@ def least_gaps(frame: Condensed, gaps_in: Array, loads_lb: Array) -> Array:
         return gaps_in
     start = ways.T @ gaps_in
     least = ways @ start - gaps_in
-    system = np.vstack([ways[~bearing].T, least[~bearing]])
-    shortest = np.zeros(len(system))
-    shortest[-1] = 1.0
-    weights, left = scipy.optimize.nnls(system, shortest)
-    if left < NO_MODE:
+    moved = shortest(ways[~bearing], least[~bearing])
+    if moved is None:
         return gaps_in
-    rest = system @ weights - shortest
-    moved = -rest[:-1] / rest[-1]
     gaps: Array = np.maximum(gaps_in + ways @ (moved - start), 0.0)
     gaps[bearing] = gaps_in[bearing]
     return gaps

@@ -6,7 +6,8 @@ from calcs.engine.common import ENGINE_VERSION, Caution, ResultWarning
 from calcs.engine.frame.assembly import Parts
 from calcs.engine.frame.bending import largest_moment
 from calcs.engine.frame.condense import BEARS, Condensed, FrameState, condense
-from calcs.engine.frame.contact import Array
+from calcs.engine.frame.consistent import consistent_heights
+from calcs.engine.frame.contact import ROUNDING, Array, Mask
 from calcs.engine.frame.intake import check_frame
 from calcs.engine.frame.ranges import draws_of_loads, summed_up
 from calcs.engine.frame.rocking import can_rock, check_balance, least_gaps
@@ -54,14 +55,24 @@ def solve_frame(document: FrameInput) -> FrameResult:
     state = frame.solve()
     rocks = can_rock(frame, state.loads_lb)
     gaps = least_gaps(frame, state.gaps_in, state.loads_lb) if rocks else state.gaps_in
+    supports = _supports(document, frame, state, gaps)
     return FrameResult(
-        supports=_supports(document, frame, state, gaps),
+        supports=supports,
         beams=_beams(document, frame, state, gaps),
         engine_version=ENGINE_VERSION,
         sources=SOURCES,
         cautions=CAUTIONS,
-        warnings=_warnings(document, rocks),
+        warnings=_warnings(document, supports, rocks),
     )
+
+
+def _spread(document: FrameInput, frame: Condensed) -> Array:
+    """A root of the heights' covariance."""
+    if document.covariance_in2 is None:
+        return np.diag(frame.sds_in)
+    sizes, vectors = np.linalg.eigh(np.array(document.covariance_in2))
+    root: Array = vectors * np.sqrt(np.where(sizes > ROUNDING * sizes.max(), sizes, 0.0))
+    return root
 
 
 def _supports(
@@ -69,12 +80,13 @@ def _supports(
 ) -> tuple[FrameSupportResult, ...]:
     loads = state.loads_lb
     bears = loads > BEARS * frame.whole_lb
-    if frame.sds_in.any() or document.i_factors != (1.0, 1.0):
-        low, high, chance = summed_up(frame, draws_of_loads(frame, document.i_factors))
-    else:
-        low, high, chance = loads, loads, bears.astype(float)
+    spread = _spread(document, frame)
+    low, high, chance = loads, loads, bears.astype(float)
+    if spread.any() or document.i_factors != (1.0, 1.0):
+        low, high, chance = summed_up(frame, draws_of_loads(frame, document.i_factors, spread=spread))
     above = np.where(bears, 0.0, gaps)
     heights = frame.heights_in + above - frame.give_in_per_lb * loads
+    agreed = _consistent(document, frame, spread)
     return tuple(
         FrameSupportResult(
             code=code,
@@ -85,9 +97,22 @@ def _supports(
             reaction_low_lb=float(low[place]) + 0.0,
             reaction_high_lb=float(high[place]) + 0.0,
             chance_bearing=float(chance[place]),
+            consistent_height_in=None if agreed is None else float(agreed[0][place]) + 0.0,
+            consistent_reaction_lb=None if agreed is None else float(agreed[1][place]) + 0.0,
         )
         for place, code in enumerate(frame.codes)
     )
+
+
+def _known(document: FrameInput) -> Mask:
+    return np.array([support.known_bearing for beam in document.beams for support in beam.supports])
+
+
+def _consistent(document: FrameInput, frame: Condensed, spread: Array) -> tuple[Array, Array] | None:
+    """Heights with which all supports known to bear do, and the loads then."""
+    known = _known(document)
+    heights = consistent_heights(frame, known, spread) if known.any() else None
+    return None if heights is None else (heights, frame.solve(heights).loads_lb)
 
 
 def _beams(document: FrameInput, frame: Condensed, state: FrameState, gaps: Array) -> tuple[FrameBeamResult, ...]:
@@ -109,7 +134,9 @@ def _beams(document: FrameInput, frame: Condensed, state: FrameState, gaps: Arra
     return tuple(found)
 
 
-def _warnings(document: FrameInput, rocks: bool) -> tuple[ResultWarning, ...]:
+def _warnings(
+    document: FrameInput, supports: tuple[FrameSupportResult, ...], rocks: bool
+) -> tuple[ResultWarning, ...]:
     found = [
         ResultWarning(
             code="idle_cross_member",
@@ -123,6 +150,13 @@ def _warnings(document: FrameInput, rocks: bool) -> tuple[ResultWarning, ...]:
             ResultWarning(
                 code="rocks",
                 text="The frame can rock on the supports that bear: the loads are certain, the gaps are not.",
+            )
+        )
+    if _known(document).any() and supports[0].consistent_height_in is None:
+        found.append(
+            ResultWarning(
+                code="cannot_bear",
+                text="No change within the heights' uncertainty lets every support that is known to bear do so.",
             )
         )
     return tuple(found)

@@ -39,6 +39,8 @@ class FrameSupport:
         Standard deviation of the height.
     stiffness_lb_per_in : float or None
         Load that presses it down an inch; None for a rigid one.
+    known_bearing : bool
+        Seen to be tight: heights are also given that are consistent with it.
     """
 
     code: str
@@ -47,6 +49,7 @@ class FrameSupport:
     design_offset_in: float = 0.0
     sd_in: float = 0.0
     stiffness_lb_per_in: float | None = None
+    known_bearing: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,11 +124,14 @@ class FrameInput:
         What joins them.
     i_factors : tuple of float
         Least and most that floor and walls multiply every ``i_in4`` by; for the range of each load.
+    covariance_in2 : tuple of tuple of float or None
+        Of the supports' heights, beam by beam in the order given; None: ``sd_in`` squared, each for itself.
     """
 
     beams: tuple[FrameBeam, ...]
     cross_members: tuple[FrameMember, ...] = ()
     i_factors: tuple[float, float] = (1.0, 3.0)
+    covariance_in2: tuple[tuple[float, ...], ...] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,6 +154,9 @@ class FrameSupportResult:
         5 and 95 % of the load, over the heights' standard deviations and ``i_factors``.
     chance_bearing : float
         Share of the draws in which it is in contact.
+    consistent_height_in, consistent_reaction_lb : float or None
+        Its height after the least change, measured by the heights' covariance, that lets every support with
+        ``known_bearing`` bear, and its load then; None where none is known to, or no such change is possible.
     """
 
     code: str
@@ -158,6 +167,8 @@ class FrameSupportResult:
     reaction_low_lb: float
     reaction_high_lb: float
     chance_bearing: float
+    consistent_height_in: float | None = None
+    consistent_reaction_lb: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

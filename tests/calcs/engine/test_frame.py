@@ -348,3 +348,99 @@ def test_a_beam_without_supports_can_hang_on_members() -> None:
 
     assert sum(loads(result)[:3]) == pytest.approx(6000, rel=1e-12)
     assert sum(loads(result)) == pytest.approx(12000, rel=1e-12)
+
+
+def seen_to_bear(document: FrameInput, codes: set[str]) -> FrameInput:
+    beams = tuple(
+        dataclasses.replace(
+            beam, supports=tuple(dataclasses.replace(s, known_bearing=s.code in codes) for s in beam.supports)
+        )
+        for beam in document.beams
+    )
+    return dataclasses.replace(document, beams=beams)
+
+
+@pytest.mark.parametrize("seed", range(0, 60, 3))
+def test_consistent_heights_let_what_is_seen_to_bear_do_so(seed: int) -> None:
+    document = frame(seed, beams=2, supports=5, sd_in=0.06)
+    hanging = {support.code for support in solve_frame(document).supports if not support.in_contact}
+    result = solve_frame(seen_to_bear(document, hanging))
+    heights = [support.consistent_height_in for support in result.supports]
+    if not hanging:
+        assert heights == [None] * len(heights)
+        return
+    assert None not in heights
+    again = solve_frame(with_heights(document, [float(height or 0.0) for height in heights]))
+
+    for support, before in zip(again.supports, result.supports, strict=True):
+        assert support.in_contact or support.code not in hanging
+        assert support.reaction_lb == pytest.approx(before.consistent_reaction_lb, abs=1e-6 * whole_lb(document))
+
+
+def test_the_least_change_is_that_of_the_closed_form() -> None:
+    """Two spans, the middle too low by d: what is missing is shared by the covariance, most where most is unsure."""
+    sag = 5 * (250 / 12) * 192**4 / (384 * 29e6 * 39)
+    sds = (0.02, 0.06, 0.04)
+    document = two_spans(
+        supports=tuple(
+            FrameSupport(
+                code=f"A{n}",
+                x_ft=8.0 * n,
+                height_in=-(sag + 0.1) if n == 1 else 0.0,
+                sd_in=sds[n],
+                known_bearing=n == 1,
+            )
+            for n in range(3)
+        )
+    )
+    # The middle less the mean of the ends must come up by d; weights (-1/2, 1, -1/2).
+    pull = np.array([-0.5, 1.0, -0.5])
+    needed = 0.1 + 1e-5 * 4000 / (6 * 29e6 * 39 / 96**3)
+    change = np.square(sds) * pull * needed / (np.square(sds * pull).sum())
+    result = solve_frame(document)
+
+    found = [
+        float(support.consistent_height_in or 0.0) - h
+        for support, h in zip(result.supports, heights_of(document), strict=True)
+    ]
+    assert found == pytest.approx(change, rel=1e-6)
+    assert not result.supports[1].in_contact  # the raw answer stands beside it
+
+
+def test_exact_heights_cannot_be_made_to_bear() -> None:
+    result = solve_frame(
+        two_spans(
+            supports=tuple(
+                FrameSupport(code=f"A{n}", x_ft=8.0 * n, height_in=-1.0 * (n == 1), known_bearing=n == 1)
+                for n in range(3)
+            )
+        )
+    )
+
+    assert [warning.code for warning in result.warnings] == ["cannot_bear"]
+    assert result.supports[1].consistent_height_in is None
+
+
+def test_a_covariance_takes_the_place_of_standard_deviations() -> None:
+    """Heights that are unsure only together bend nothing, so every draw is the load."""
+    together = dataclasses.replace(two_spans(), covariance_in2=((0.01,) * 3,) * 3)
+    for support in solve_frame(together).supports:
+        assert support.reaction_low_lb == pytest.approx(support.reaction_lb, rel=1e-9)
+        assert support.reaction_high_lb == pytest.approx(support.reaction_lb, rel=1e-9)
+    single = tuple(tuple(0.0001 * (i == j == 1) for j in range(3)) for i in range(3))
+    middle = solve_frame(dataclasses.replace(two_spans(), covariance_in2=single)).supports[1]
+    assert middle.reaction_high_lb - 2500 == pytest.approx(1.6449 * 0.01 * 6 * 29e6 * 39 / 96**3, rel=0.03)
+
+
+@pytest.mark.parametrize(
+    ("table", "words"),
+    [
+        (((1.0,),), "3 rows of 3"),
+        (((1.0, 0.5, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)), "both sides"),
+        (((1.0, 2.0, 0.0), (2.0, 1.0, 0.0), (0.0, 0.0, 1.0)), "negative variance"),
+    ],
+)
+def test_a_table_that_is_no_covariance_is_refused(table: tuple[tuple[float, ...], ...], words: str) -> None:
+    with pytest.raises(InvalidInput, match=words) as refused:
+        solve_frame(dataclasses.replace(two_spans(), covariance_in2=table))
+    assert refused.value.field == "covariance_in2"
