@@ -93,6 +93,14 @@ WARNINGS = (
     _("{support} carries nothing after it went down in pass {number}: the frame doesn't follow it."),
     _("The jack at {support} would push {load} lb in pass {number}: too much for its rating."),
     _(
+        "Reading {reading}: the water stands {amount} in too high for its temperature; correct the reading, or shade "
+        "the tube and read again."
+    ),
+    _(
+        "Reading {reading}: the water stands {amount} in too low for its temperature; correct the reading, or shade "
+        "the tube and read again."
+    ),
+    _(
         "The pushes at {supports} in pass {number} are rougher than others: the frame is taken as held at the jacks, "
         "not over the supports."
     ),

@@ -19,6 +19,7 @@ from calcs.engine.strap_spacing import StrapSpacingInput, StrapSpacingResult, so
 from calcs.engine.strap_tension import StrapTensionInput, StrapTensionResult, solve_strap_tension
 from calcs.engine.straps import StrapsInput, StrapsResult, solve_straps
 from calcs.engine.supports import SupportsInput, SupportsResult, solve_supports
+from calcs.engine.water_tube import WaterTubeInput, WaterTubeResult, solve_water_tube
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,6 +112,13 @@ KINDS: dict[str, Kind] = {
             input_type=PassesInput,
             result_type=PassesResult,
             solve=solve_passes,
+        ),
+        Kind(
+            name="water_tube",
+            about="How far the water in a tube stands off where its two ends are not equally warm",
+            input_type=WaterTubeInput,
+            result_type=WaterTubeResult,
+            solve=solve_water_tube,
         ),
     )
 }
