@@ -134,7 +134,7 @@ def test_who_sees_the_pages(client_for: ClientFor, roles: list[str], address: st
 def test_a_lead_may_not_bring_homes_in(client_for: ClientFor, lead: User) -> None:
     client = client_for(lead)
     assert 'type="file"' not in client.get("/import/homes/").content.decode()
-    assert send(client, b"code\nH1", "/import/homes/").status_code == 400
+    assert send(client, b"code\nH1", "/import/homes/").status_code == 403
 
 
 def test_strangers_are_sent_to_sign_in() -> None:
