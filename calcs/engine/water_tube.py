@@ -157,9 +157,15 @@ def _density_at_f(temp_f: float) -> float:
 
 
 def _warning(each: TubeCorrection) -> ResultWarning:
-    way = "high" if each.water_high_in > 0 else "low"
-    text = (
-        f"Reading {each.id}: the water stands {format_sixteenths(abs(each.water_high_in))} in too {way} for its "
-        "temperature; correct the reading, or shade the tube and read again."
-    )
+    off = format_sixteenths(abs(each.water_high_in))
+    if each.water_high_in > 0:
+        text = (
+            f"Reading {each.id}: the water stands {off} in too high for its temperature; correct the reading, or shade "
+            "the tube and read again."
+        )
+    else:
+        text = (
+            f"Reading {each.id}: the water stands {off} in too low for its temperature; correct the reading, or shade "
+            "the tube and read again."
+        )
     return ResultWarning(code="warm_tube", text=text)
