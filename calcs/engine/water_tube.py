@@ -160,12 +160,12 @@ def _warning(each: TubeCorrection) -> ResultWarning:
     off = format_sixteenths(abs(each.water_high_in))
     if each.water_high_in > 0:
         text = (
-            f"Reading {each.id}: the water stands {off} in too high for its temperature; correct the reading, or shade "
-            "the tube and read again."
+            f"Reading {each.id}: the water stands {off} in too high for its temperature; "
+            "correct the reading, or shade the tube and read again."
         )
     else:
         text = (
-            f"Reading {each.id}: the water stands {off} in too low for its temperature; correct the reading, or shade "
-            "the tube and read again."
+            f"Reading {each.id}: the water stands {off} in too low for its temperature; "
+            "correct the reading, or shade the tube and read again."
         )
     return ResultWarning(code="warm_tube", text=text)
