@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 from scipy.optimize import linprog
 
 from calcs.engine.common import ENGINE_VERSION, Caution, ResultWarning
-from calcs.engine.errors import InvalidInput
+from calcs.engine.errors import InvalidInput, NoConvergence
 from calcs.engine.ranges import check_names, check_range
 from calcs.engine.standards import DrainRule, drain_source, least_drain_slope_in_per_ft
 from calcs.engine.units import format_sixteenths
@@ -21,6 +22,7 @@ CLOSEST_FT = 1e-3  # two nodes nearer than that have no slope between them
 HIGHEST_IN = 1200.0
 MOST_IN = 120.0
 
+Array = npt.NDArray[np.float64]
 Verdict = Literal["ok", "flat", "reverse"]
 
 SOURCES = ("full-bore speed: Manning, 1.4859/n R^(2/3) S^(1/2) in feet and seconds, R = diameter/4",)
@@ -161,6 +163,8 @@ def solve_drains(document: DrainsInput) -> DrainsResult:
     InvalidInput
         For a run of fewer than two nodes, nodes that don't go downstream, a weight of a support without a move,
         an unknown rule, a number out of range, or a name given twice.
+    NoConvergence
+        When extreme numbers leave no usable answer.
 
     References
     ----------
@@ -196,7 +200,7 @@ def _check(document: DrainsInput) -> None:
             _check_node(node, f"runs[{index}].nodes[{place}]", document.moves)
         for place in range(1, len(run.nodes)):
             before_ft, at_ft = run.nodes[place - 1].at_ft, run.nodes[place].at_ft
-            if at_ft - before_ft < CLOSEST_FT:
+            if at_ft - before_ft < CLOSEST_FT - EPSILON:
                 raise InvalidInput(
                     f"must grow downstream, by at least {CLOSEST_FT:g} from {before_ft:.12g}, not be {at_ft:.12g}",
                     field=f"runs[{index}].nodes[{place}].at_ft",
@@ -305,20 +309,30 @@ def _restore(runs: tuple[DrainRun, ...], document: DrainsInput) -> tuple[DrainRa
         return ()
     if not codes:
         return None
-    answer = linprog(
-        np.ones(len(codes)),
-        A_ub=-np.array(rows),
-        b_ub=-np.array(short),
-        bounds=(0, None),
-        options={"primal_feasibility_tolerance": 1e-10},
-    )
-    if answer.status != 0 or answer.x is None:
+    raised = _least_raises(np.array(rows), np.array(short))
+    if raised is None:
         return None
     return tuple(
-        DrainRaise(code=code, raise_in=raised)
-        for code, raised in zip(codes, answer.x.tolist(), strict=True)
-        if raised > EPSILON
+        DrainRaise(code=code, raise_in=inches) for code, inches in zip(codes, raised, strict=True) if inches > EPSILON
     )
+
+
+def _least_raises(rows: Array, short_in: Array) -> list[float] | None:
+    """The x >= 0 of least sum with rows x >= short; None where there is none."""
+    for presolve in (True, False):  # presolve may leave open whether there is none or no end
+        answer = linprog(
+            np.ones(rows.shape[1]),
+            A_ub=-rows,
+            b_ub=-short_in,
+            bounds=(0, None),
+            options={"primal_feasibility_tolerance": 1e-10, "presolve": presolve},
+        )
+        if answer.status == 2:
+            return None
+        if answer.status == 0 and answer.x is not None:
+            raised: list[float] = answer.x.tolist()
+            return raised
+    raise NoConvergence("the numbers are too large or too small to compute with")
 
 
 def _warnings(run: DrainRunResult) -> list[ResultWarning]:
