@@ -121,6 +121,7 @@ BINDING = (
     _("no plan fits: {state}, the limits leave {needed}"),
     _("no plan fits: {state}, the work needs {needed}"),
     _("no plan fits: {minutes} min may be used, the least that must be done takes {needed}"),
+    _("no plan fits: {support} must carry {least} lb, the moves leave it {carried} lb: the beam does not follow"),
 )
 # Why a calculation has no answer, where it is not for its input.
 NO_ANSWERS = (

@@ -35,6 +35,7 @@ _WHY_WORDS: dict[str, Promise] = {
     "tolerance": gettext_lazy("{who} might end {short} further apart"),
     "band": gettext_lazy("all supports might end within {short} more"),
     "budget": gettext_lazy("there were {minutes} min more"),
+    "load": gettext_lazy("{who} might carry {pounds} lb less"),
 }
 
 
@@ -189,6 +190,7 @@ def _why_words(record: Record, why: LiftWhy) -> str:
         who=_who(record, why.who),
         short=record.length(why.short_by_in or 0.0),
         minutes=f"{why.short_by_min or 0.0:.0f}",
+        pounds=f"{why.short_by_lb or 0.0:,.0f}",
     )
 
 

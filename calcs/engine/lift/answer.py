@@ -2,7 +2,7 @@
 
 from calcs.engine.common import ENGINE_VERSION, Caution, ResultWarning
 from calcs.engine.lift.case import Case, effect
-from calcs.engine.lift.check import Outcome, after_in
+from calcs.engine.lift.check import Outcome, after_in, load_lb
 from calcs.engine.lift.explain import what_binds
 from calcs.engine.lift.impossible import why_impossible
 from calcs.engine.lift.intake import case_of, check_input
@@ -141,6 +141,7 @@ def _plain(value: float) -> float:
 
 def _moves(case: Case, outcome: Outcome) -> tuple[LiftMove, ...]:
     found = []
+    loads = {load.place: _plain(load_lb(case, outcome.steps, load)) for load in case.loads}
     for place, (support, k) in enumerate(zip(case.supports, outcome.steps, strict=True)):
         move_in = k * case.step_in
         found.append(
@@ -150,6 +151,7 @@ def _moves(case: Case, outcome: Outcome) -> tuple[LiftMove, ...]:
                 support_change_in=_plain(effect(case, place, k).change_in),
                 from_in=support.height_in + 0.0,
                 to_in=_plain(support.height_in + move_in),
+                load_lb=loads.get(place),
             )
         )
     return tuple(found)
@@ -179,6 +181,8 @@ def _lonely(document: LiftInput) -> list[ResultWarning]:
     if document.band_in is not None:
         return []
     paired = {code for pair in document.neighbours for code in (pair.a, pair.b)}
+    if document.frame is not None and document.least_load_lb is not None:  # their loads may move them
+        paired |= {support.code for beam in document.frame.beams for support in beam.supports}
     alone = [s.code for s in document.supports if s.code not in paired]
     if not alone:
         return []

@@ -11,6 +11,7 @@ from math import floor
 from calcs.engine.lift.types import LiftSupport
 
 LENGTH_EPS_IN = 1e-6  # lift compares lengths at a millionth of an inch
+LOAD_EPS_LB = 0.01  # and loads at this
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,6 +34,19 @@ class SharedCost:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Load:
+    """What a support carries: ``now_lb`` before any move, and (place, lb an inch up) of every support's move.
+
+    ``least_lb`` is what it must carry afterwards, its own doubt taken off; None: nothing is asked of it.
+    """
+
+    place: int
+    now_lb: float
+    per_in: tuple[tuple[int, float], ...]
+    least_lb: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Case:
     """Supports, pairs and limits of one option; ``pairs`` and ``tolerances_in`` go together."""
 
@@ -50,6 +64,7 @@ class Case:
     may_lower: bool = True
     cap_in: float | None = None  # `flattest`: no tolerance or band counts for more than this
     budget_min: float | None = None
+    loads: tuple[Load, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

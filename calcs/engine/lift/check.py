@@ -6,7 +6,7 @@ and connections as the rules are written, so that a slip in the model or a toler
 
 from dataclasses import dataclass
 
-from calcs.engine.lift.case import LENGTH_EPS_IN, Case, effect, level_in, stroke
+from calcs.engine.lift.case import LENGTH_EPS_IN, LOAD_EPS_LB, Case, Load, effect, level_in, stroke
 
 MINUTES_REL_EPS = 1e-6  # minutes that differ by less are equal
 
@@ -99,6 +99,7 @@ def broken_rules(case: Case, steps: tuple[int, ...]) -> list[Broken]:
         *_broken_band(case, steps),
         *_broken_links(case, steps),
         *_broken_budget(case, steps),
+        *_broken_loads(case, steps),
     ]
 
 
@@ -146,6 +147,23 @@ def _broken_links(case: Case, steps: tuple[int, ...]) -> list[Broken]:
         if link.free_min is None and over > LENGTH_EPS_IN:
             found.append(Broken(kind="travel", who=(place,), by=over))
     return found
+
+
+def load_lb(case: Case, steps: tuple[int, ...], load: Load) -> float:
+    """What a support carries after the moves, the frame held at every support."""
+    return load.now_lb + sum(rate * steps[place] * case.step_in for place, rate in load.per_in)
+
+
+def load_shortages_lb(case: Case, steps: tuple[int, ...]) -> dict[int, float]:
+    """By how much supports stay below the least that they must carry, by place."""
+    short = {
+        load.place: load.least_lb - load_lb(case, steps, load) for load in case.loads if load.least_lb is not None
+    }
+    return {place: by for place, by in short.items() if by > LOAD_EPS_LB}
+
+
+def _broken_loads(case: Case, steps: tuple[int, ...]) -> list[Broken]:
+    return [Broken(kind="load", who=(place,), by=by) for place, by in load_shortages_lb(case, steps).items()]
 
 
 def _broken_budget(case: Case, steps: tuple[int, ...]) -> list[Broken]:

@@ -1,7 +1,8 @@
 """Why an option has no plan, as ways out of which each suffices alone.
 
 Way 1 keeps the tolerances and lets limits and travels give, as little in all as can be. Way 2 keeps the limits and
-lets tolerances and the band give, the largest excess as small as can be. A budget is short by minutes.
+lets tolerances and the band give, the largest excess as small as can be. A budget is short by minutes. Where loads
+stand in the way, way 3 keeps all else and lets supports carry less, the largest shortage as small as can be.
 """
 
 from dataclasses import replace
@@ -9,9 +10,9 @@ from typing import cast
 
 from calcs.engine.errors import NoConvergence
 from calcs.engine.lift.case import LENGTH_EPS_IN, Case, level_in, stroke
-from calcs.engine.lift.check import Outcome, excesses_in, link_travel_in
+from calcs.engine.lift.check import Outcome, excesses_in, link_travel_in, load_shortages_lb
 from calcs.engine.lift.highs import Program
-from calcs.engine.lift.model import Slack, Slacks, Terms, build
+from calcs.engine.lift.model import LOAD_UNIT_LB, Slack, Slacks, Terms, build
 from calcs.engine.lift.stages import (
     Clock,
     Found,
@@ -22,15 +23,17 @@ from calcs.engine.lift.stages import (
     widened,
 )
 from calcs.engine.lift.types import LiftWhy, WhyKind
-from calcs.engine.lift.words import budget_text, short_text, who
+from calcs.engine.lift.words import budget_text, load_text, short_text, who
 
+MOST_SHORT_LB = 1e8
 Shortages = dict[tuple[str, int], float]  # (kind, place) -> inches
 
 
 def why_impossible(case: Case, clock: Clock) -> tuple[tuple[LiftWhy, ...], bool]:
     """The ways out, and whether each is proven to be the least."""
     if case.budget_min is not None:
-        return _budget(case, case.budget_min, clock)
+        why, proven = _budget(case, case.budget_min, clock)
+        return (why, proven) if why else _loads(replace(case, budget_min=None), clock)
     first = least_relaxation(case, clock)
     second = least_excess(case, clock)
     proven = first.status != "time_limit" and second.status == "optimal"
@@ -46,7 +49,8 @@ def why_impossible(case: Case, clock: Clock) -> tuple[tuple[LiftWhy, ...], bool]
         fewer = least_excess(case, clock, within_in=second.outcome.excess_in)
         outcome = fewer.outcome or second.outcome
         found += _why(case, 2, excesses_in(case, outcome.steps))
-    return tuple(found), proven
+    light, loads_proven = _loads(case, clock)
+    return (*found, *light), proven and loads_proven
 
 
 def _budget(case: Case, budget_min: float, clock: Clock) -> tuple[tuple[LiftWhy, ...], bool]:
@@ -66,6 +70,47 @@ def _budget(case: Case, budget_min: float, clock: Clock) -> tuple[tuple[LiftWhy,
         text=budget_text(budget_min, needed),
     )
     return (why,), least.status == "optimal"
+
+
+def _loads(case: Case, clock: Clock) -> tuple[tuple[LiftWhy, ...], bool]:
+    """Way 3: which supports the beam would leave too light, all else kept."""
+    if not any(load.least_lb is not None for load in case.loads):
+        return (), True
+    found = least_shortage(case, clock)
+    if found.outcome is None:
+        return (), found.status != "time_limit"
+    least = {load.place: load.least_lb or 0.0 for load in case.loads}
+    short = sorted(load_shortages_lb(case, found.outcome.steps).items(), key=lambda item: -item[1])
+    why = tuple(
+        LiftWhy(
+            way=3,
+            kind="load",
+            who=(case.supports[place].code,),
+            short_by_in=None,
+            short_by_min=None,
+            short_by_lb=by_lb,
+            text=load_text(case, place, least[place], by_lb),
+        )
+        for place, by_lb in short
+    )
+    return why, found.status == "optimal"
+
+
+def least_shortage(case: Case, clock: Clock) -> Found:
+    """The plan that keeps all but the loads, with the least worst shortage of one."""
+    free = replace(case, loads=tuple(replace(load, least_lb=None) for load in case.loads))
+
+    def pose(eps_in: float) -> Posed | None:
+        program = Program()
+        short = program.column(0.0, MOST_SHORT_LB / LOAD_UNIT_LB)
+        slacks: Slacks = {("load", 0): Slack(terms={short: 1.0}, most=MOST_SHORT_LB / LOAD_UNIT_LB)}
+        model = build(case, program=program, slacks=slacks, eps_in=eps_in)
+        return None if model is None else Posed(model=model, goal={short: 1.0})
+
+    def measure(outcome: Outcome) -> float:
+        return max(load_shortages_lb(case, outcome.steps).values(), default=0.0) / LOAD_UNIT_LB
+
+    return search(case, free, pose, measure, clock)
 
 
 def _why(case: Case, way: int, shortages: Shortages) -> list[LiftWhy]:

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from calcs.engine.errors import InvalidInput
 from calcs.engine.lift.case import Case, Link, SharedCost, whole_steps
+from calcs.engine.lift.loads import check_loads, loads_of
 from calcs.engine.lift.types import LiftConnection, LiftInput, LiftSupport, OptionName
 from calcs.engine.ranges import check_names, check_range
 
@@ -38,6 +39,7 @@ def check_input(document: LiftInput) -> None:
     check_names((s.code for s in document.shared), "shared")
     _shared(document, places)
     _options(document)
+    check_loads(document)
 
 
 def _amounts(owner: object, names: tuple[str, ...], path: str, *, most: float) -> None:
@@ -141,6 +143,7 @@ def case_of(document: LiftInput, option: OptionName) -> Case:
         shared=tuple(
             SharedCost(places=tuple(places[code] for code in s.supports), min=s.min) for s in document.shared
         ),
+        loads=loads_of(document),
     )
     if option == "flattest":
         return _capped(case, document.step_in)

@@ -13,13 +13,16 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from calcs.engine.lift.bounds import Steps, closed_rules, pair_steps, reach
-from calcs.engine.lift.case import Case, effect, least_steps, level_in, runs, stroke
+from calcs.engine.lift.case import Case, Load, effect, least_steps, level_in, runs, stroke
 from calcs.engine.lift.highs import Floats, Program
 
 Terms = dict[int, float]
 Strokes = list[tuple[int, int]]
 
 MOST_CUTS = 4000
+LOAD_UNIT_LB = 100.0
+NO_LOAD = 1e-9  # hundreds of pounds
+LB_AN_EPS_IN = 1e4  # 0.7e-6 in of slack is 0.007 lb of slack
 REAL_EPS_IN = 0.7e-6  # inside the comparison at 1e-6 in, so that the solver's own tolerance stays inside too
 
 
@@ -121,6 +124,9 @@ def build(
         _pair(model, pair)
     if case.band_in is not None:
         _band(model, case.band_in)
+    for load in case.loads:
+        if load.least_lb is not None:
+            _load(model, load, load.least_lb)
     _conflicts(model, rules)
     return model
 
@@ -271,6 +277,19 @@ def _band(model: Model, band_in: float) -> None:
     room = (band_in + (0.0 if slack.real else model.eps_in)) / step_in
     row = add({high: 1.0, low: -1.0}, slack.terms, -1.0)
     model.program.row(row, most=room)
+
+
+def _load(model: Model, load: Load, least_lb: float) -> None:
+    """A support carries its least after the moves; in hundreds of pounds, so that the solver's tolerance is small."""
+    row: Terms = {}
+    for place, rate in load.per_in:
+        add(row, model.steps[place], rate * model.case.step_in / LOAD_UNIT_LB)
+    lower, upper = model.program.lower, model.program.upper
+    row = {c: v for c, v in row.items() if abs(v) * max(-lower[c], upper[c]) > NO_LOAD}
+    needed = (least_lb - load.now_lb - model.eps_in * LB_AN_EPS_IN) / LOAD_UNIT_LB
+    slack = model.slack("load", 0)
+    if sum(min(v * lower[c], v * upper[c]) for c, v in row.items()) < needed:
+        model.program.row(add(row, slack.terms), least=needed)
 
 
 def spread(model: Model) -> tuple[int, int]:

@@ -240,7 +240,7 @@ def least_excess(case: Case, clock: Clock, *, within_in: float | None = None) ->
     """
     strokes = [stroke(case, i) for i in range(len(case.supports))]
     most_in = judge(case, (0,) * len(strokes)).excess_in
-    if case.budget_min is not None:  # resting may cost more than is there
+    if case.budget_min is not None or case.loads:  # resting may cost more than is there, or carry too little
         most_in += (max(u for u, _ in strokes) + max(d for _, d in strokes)) * case.step_in
     most_in = most_in if within_in is None else within_in
     loose = widened(case, most_in + LENGTH_EPS_IN)

@@ -4,11 +4,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 from calcs.engine.common import Caution, ResultWarning
+from calcs.engine.frame.types import FrameInput
 
 OptionName = Literal["least_work", "raise_only", "lower_only", "flattest", "within_budget"]
 Status = Literal["optimal", "time_limit", "impossible"]
 BindingKind = Literal["raise_limit", "lower_limit", "tolerance", "band", "travel_up", "travel_down", "connection"]
-WhyKind = Literal["raise_limit", "lower_limit", "travel_up", "travel_down", "tolerance", "band", "budget"]
+WhyKind = Literal["raise_limit", "lower_limit", "travel_up", "travel_down", "tolerance", "band", "budget", "load"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,7 +69,12 @@ class LiftShared:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LiftInput:
-    """Everything the lift question needs; lengths in inches, work in minutes, time limit in seconds."""
+    """Everything the lift question needs; lengths in inches, work in minutes, time limit in seconds.
+
+    With ``frame`` each plan tells the load of every support after the moves: the frame is held where the moves put
+    it, with the first of its ``i_factors`` and without its own heights and springs. With ``least_load_lb`` too, every
+    such load plus 1.645 times its standard deviation (of the frame's ``sd_in``) reaches that.
+    """
 
     supports: tuple[LiftSupport, ...]
     neighbours: tuple[LiftNeighbours, ...]
@@ -82,6 +88,8 @@ class LiftInput:
     shared: tuple[LiftShared, ...] = ()
     options: tuple[OptionName, ...] = ("least_work", "raise_only", "lower_only", "flattest")
     budget_min: float | None = None
+    frame: FrameInput | None = None
+    least_load_lb: float | None = None
     explain: bool = True
     time_limit_s: float = 20.0
 
@@ -91,7 +99,7 @@ class LiftMove:
     """What happens at one support: the frame's move and the change of the support under it.
 
     ``from_in`` and ``to_in`` are heights as read, offsets included: ``to_in`` is the number to read afterwards.
-    ``load_lb`` is null while no frame is given.
+    ``load_lb`` is what the support carries then, the frame held there; null where no frame is given.
     """
 
     code: str
@@ -147,7 +155,10 @@ class LiftOption:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LiftWhy:
-    """One part of a way out: all parts of the same ``way`` together make a plan possible."""
+    """One part of a way out: all parts of the same ``way`` together make a plan possible.
+
+    ``short_by_lb``: how far the load of a support stays below the least that it is to carry.
+    """
 
     way: int
     kind: WhyKind
@@ -155,6 +166,7 @@ class LiftWhy:
     short_by_in: float | None
     short_by_min: float | None
     text: str
+    short_by_lb: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

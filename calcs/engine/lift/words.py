@@ -17,6 +17,18 @@ def minutes(value_min: float) -> str:
     return f"{value_min:.2f}".rstrip("0").rstrip(".")
 
 
+def pounds(value_lb: float) -> str:
+    """A load in words, to whole pounds."""
+    return f"{value_lb:,.0f}"
+
+
+def load_text(case: Case, place: int, least_lb: float, short_lb: float) -> str:
+    """A support that stays short of its load, as a sentence."""
+    support = case.supports[place].code
+    carried, least = pounds(least_lb - short_lb), pounds(least_lb)
+    return f"no plan fits: {support} must carry {least} lb, the moves leave it {carried} lb: the beam does not follow"
+
+
 def who(case: Case, kind: str, place: int) -> tuple[str, ...]:
     """The codes that a limit is about; none for the band."""
     if kind in ("raise_limit", "lower_limit"):

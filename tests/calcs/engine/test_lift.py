@@ -264,8 +264,8 @@ def test_lift_answers_are_plain_numbers() -> None:
 
 
 def test_lift_refuses_fields_it_does_not_use() -> None:
-    document = {"supports": [], "neighbours": [], "frame": None}
-    with pytest.raises(InvalidInput, match="frame: unknown field"):
+    document = {"supports": [], "neighbours": [], "roof": None}
+    with pytest.raises(InvalidInput, match="roof: unknown field"):
         decode(json.dumps(document).encode(), LiftInput)
 
 
