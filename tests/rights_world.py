@@ -3,7 +3,7 @@
 import datetime
 import uuid
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -43,6 +43,7 @@ from tests.factories import (
     make_reading,
 )
 from tests.jobs.pictures import picture
+from tests.rights_table import OUTSIDE, PEOPLE
 
 HOUR = datetime.timedelta(hours=1)
 # What must never reach somebody who may not see the home, in no answer at all; and not a crew, of the customer.
@@ -63,6 +64,7 @@ class World:
     people: dict[str, User]
     tokens: dict[str, str]
     secrets: dict[str, str]
+    clients: dict[tuple[str, bool], Client] = field(default_factory=dict)  # making one takes as long as ten requests
 
 
 def make_world() -> World:
@@ -200,7 +202,13 @@ def photo_file() -> SimpleUploadedFile:
 # -- who asks ------------------------------------------------------------------------------------------------------
 
 
-def client_of(world: World, who: str, *, is_api: bool) -> Client:
+def clients_of(world: World) -> dict[tuple[str, bool], Client]:
+    """Return what everybody asks with, over the API and on pages."""
+    everybody = (*PEOPLE, *OUTSIDE)
+    return {(who, is_api): _client_of(world, who, is_api=is_api) for who in everybody for is_api in (True, False)}
+
+
+def _client_of(world: World, who: str, *, is_api: bool) -> Client:
     """Return what ``who`` asks with: over the API a device's token, else a browser that is signed in, or a secret."""
     client: Client = APIClient() if is_api else Client()
     if who == "link_holder":

@@ -15,7 +15,7 @@ from django.test import Client, override_settings
 from django.urls import URLPattern, URLResolver, get_resolver
 
 from tests.rights_table import OUTSIDE, PEOPLE, TABLE, WHO
-from tests.rights_world import BODIES, OF_THE_CUSTOMER, OF_THE_HOME, World, client_of, make_world
+from tests.rights_world import BODIES, OF_THE_CUSTOMER, OF_THE_HOME, World, clients_of, make_world
 
 METHODS = ("GET", "HEAD", "OPTIONS", "POST", "PUT", "PATCH", "DELETE")
 OK, FORBIDDEN, HIDDEN, SIGNED_OUT, NO_METHOD = "ok", "forbidden", "hidden", "signed out", "no method"
@@ -109,7 +109,9 @@ def world(django_db_setup: None, django_db_blocker: Any, tmp_path_factory: pytes
         override_settings(MEDIA_ROOT=files, REQUESTS_A_MINUTE=unlimited),
         transaction.atomic(),
     ):
-        yield make_world()
+        made = make_world()
+        made.clients.update(clients_of(made))
+        yield made
         transaction.set_rollback(True)
 
 
@@ -172,15 +174,16 @@ def test_answers_are_those_of_the_table(route: str, world: World) -> None:
             continue
         if route == "api/v1/schema" and who in PEOPLE[1:-1]:  # slow to make, and the same for everybody
             continue
-        client = client_of(world, who, is_api=is_api)
+        client = world.clients[who, is_api]
         cookies = client.cookies.copy()
         for method in METHODS:
-            client.cookies = cookies.copy()
+            client.cookies = cookies.copy()  # as it came: answers set some
             got, content = ask(client, method, route, who, world)
             wanted = expected(route, method, who)
             if got not in wanted:
                 wrong.append(f"{method} as {who}: {got}, not {' or '.join(sorted(wanted))}: {content[:150]!r}")
             wrong += [f"{method} as {who} tells {word}" for word in leaks(who, route, content)]
+        client.cookies = cookies
     assert not wrong, "\n" + "\n".join(wrong)
 
 
