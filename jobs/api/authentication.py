@@ -1,11 +1,10 @@
 """Signing in with a device token: ``Authorization: Bearer <secret>``."""
 
 import datetime
-import functools
 from uuid import UUID
 
 from django.db import DEFAULT_DB_ALIAS
-from django.db.models import Q
+from django.db.models import Model, Q
 from django.utils import timezone, translation
 from django.utils.translation import gettext_lazy
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
@@ -59,25 +58,26 @@ HOLDER_SQL = (
 )
 
 
-@functools.cache
-def _columns() -> tuple[list[str], list[str], str]:
-    """Return the fields of a token and of a person, and the statement that reads them all, whatever they are."""
-    tables = (("token", DeviceToken), ("person", User))
-    token, person = ([field.attname for field in model._meta.concrete_fields] for _, model in tables)
-    wanted = [f'{called}."{field.column}"' for called, model in tables for field in model._meta.concrete_fields]
-    return token, person, f"SELECT {', '.join(wanted)} {_VALID}"
+def _columns_of(model: type[Model], called: str) -> tuple[list[str], str]:
+    """Return the names of all fields of a model, and what selects them from a table that is ``called`` so."""
+    fields = model._meta.concrete_fields
+    return [field.attname for field in fields], ", ".join(f'{called}."{field.column}"' for field in fields)
+
+
+_OF_TOKEN, _TOKEN_COLUMNS = _columns_of(DeviceToken, "token")
+_OF_PERSON, _PERSON_COLUMNS = _columns_of(User, "person")
+WHOLE_HOLDER_SQL = f"SELECT {_TOKEN_COLUMNS}, {_PERSON_COLUMNS} {_VALID}"
 
 
 def _find(secret: str) -> DeviceToken | None:
     """Return a token that holds, with its person. Building this query took longer than asking it."""
-    of_token, of_person, statement = _columns()
     with prepared_cursor() as cursor:
-        cursor.execute(statement, [digest_of(secret)])
+        cursor.execute(WHOLE_HOLDER_SQL, [digest_of(secret)])
         row = cursor.fetchone()
     if row is None:
         return None
-    token = DeviceToken.from_db(DEFAULT_DB_ALIAS, of_token, row[: len(of_token)])
-    token.user = User.from_db(DEFAULT_DB_ALIAS, of_person, row[len(of_token) :])
+    token = DeviceToken.from_db(DEFAULT_DB_ALIAS, _OF_TOKEN, row[: len(_OF_TOKEN)])
+    token.user = User.from_db(DEFAULT_DB_ALIAS, _OF_PERSON, row[len(_OF_TOKEN) :])
     return token
 
 

@@ -20,8 +20,10 @@ from jobs.models import (
     Finding,
     Home,
     Invitation,
+    Photo,
     Role,
     RuleSet,
+    SignedLink,
     StrapCheck,
     User,
     WorkTime,
@@ -119,6 +121,18 @@ def make_sync_entry() -> None:
     )
 
 
+def make_photo() -> None:
+    sizes = {"size_bytes": 9, "width_px": 4, "height_px": 3}
+    Photo.objects.create(siting=SitingFactory(), file="photos/1.jpg", media_type="image/jpeg", **sizes, **noted())
+
+
+def make_link() -> None:
+    lifetime = datetime.timedelta(days=1)
+    SignedLink.objects.issue(
+        home=HomeFactory(), audience="engineer", holder="an engineer", by=UserFactory(), lifetime=lifetime
+    )
+
+
 # Every list endpoint, with what makes one more row of it. A new endpoint that is not here fails the test below.
 LISTS: dict[str, Callable[[], object]] = {
     "answers": make_answer,
@@ -133,11 +147,13 @@ LISTS: dict[str, Callable[[], object]] = {
     "invitations": make_invitation,
     "neighbour-pairs": NeighbourPairFactory,
     "pass-entries": make_pass_entry,
+    "photos": make_photo,
     "plans": make_plan,
     "points": PointFactory,
     "readings": read_a_point,
     "rule-sets": RuleSetFactory,
     "setups": SetupFactory,
+    "signed-links": make_link,
     "sitings": SitingFactory,
     "strap-checks": lambda: StrapCheck.objects.create(strap=StrapFactory(), grade="ok", **noted()),
     "straps": StrapFactory,

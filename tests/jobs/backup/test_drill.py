@@ -31,6 +31,7 @@ SHAPES = {
     "FROM information_schema.columns WHERE table_schema = 'public'",
 }
 PUNCTUATION = re.compile(r"::[a-z ]+(\[\])?|[() ]")
+BEATS, THE_BEAT = "calcs_workerbeat", "one@here"
 Everything = dict[str, list[Any]]
 
 
@@ -47,8 +48,12 @@ def tables() -> list[str]:
 
 
 def everything() -> Everything:
-    """Return every row of every table as text, and how the tables are made."""
+    """Return every row of every table as text, and how the tables are made.
+
+    A worker of other tests may be alive beside: its own signs of life are left out.
+    """
     rows = {name: ask(f'SELECT t::text FROM public."{name}" t') for name in tables()}  # noqa: S608 - our own names
+    rows[BEATS] = [row for row in rows[BEATS] if THE_BEAT in row]
     # A condition that is read in again may say the same with other casts and brackets.
     shapes = {name: [PUNCTUATION.sub("", row) for row in ask(statement)] for name, statement in SHAPES.items()}
     return rows | shapes
@@ -94,7 +99,7 @@ def test_what_was_wiped_comes_back_row_by_row(backup: Path, files: Path) -> None
     with pytest.raises(IntegrityError, match="never changed"), transaction.atomic():
         Reading.objects.update(typed="1")
     told = archive.check(backup)
-    assert told.rows == {name: len(before[name]) for name in tables()}
+    assert told.rows | {BEATS: 1} == {name: len(before[name]) for name in tables()}
 
 
 def test_data_that_is_there_is_replaced_only_when_told_so(backup: Path, files: Path) -> None:
