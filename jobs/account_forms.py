@@ -137,15 +137,16 @@ class PersonForm(VersionedForm):
 
     class Meta:
         model = User
-        fields = ["first_name", "last_name", "email", "phone", "roles", "is_active"]
+        fields = ["first_name", "last_name", "email", "phone", "roles", "is_active", "is_staff"]
         labels = {
             "first_name": _("First name"),
             "last_name": _("Last name"),
             "email": _("E-mail"),
             "phone": _("Phone"),
             "is_active": _("Active: may sign in"),
+            "is_staff": _("Opens the tables (/admin/), as far as the roles go"),
         }
-        help_texts = {"is_active": ""}
+        help_texts = {"is_active": "", "is_staff": ""}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

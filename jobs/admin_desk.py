@@ -133,8 +133,7 @@ class DeskAdmin(ModelAdmin):
     def get_form(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
         """Return the form; it says what was refused where the row was tried before in this request."""
         form: Any = super().get_form(request, *args, **kwargs)
-        refused = getattr(request, "_refused", None)
-        return form if refused is None else _refusing(form, refused)
+        return _asking_the_database(form, getattr(request, "_refused", {}))
 
     def save_related(self, request: HttpRequest, form: Any, formsets: Any, change: bool) -> None:
         """Have the database check at once what it otherwise checks at the end, when nobody can be told."""
@@ -242,17 +241,20 @@ def _sentence(error: DomainError | IntegrityError) -> str:
     return " ".join(_problems(error).values())
 
 
-def _refusing(form: Any, problems: dict[str, str]) -> Any:
-    """Make a form that refuses what was typed, and says why."""
+def _asking_the_database(form: Any, problems: dict[str, str]) -> Any:
+    """Make a form that leaves constraints to the database, and says why what was typed was refused by it."""
 
-    class Refusing(form):  # type: ignore[misc]  # made by the admin
+    class Asking(form):  # type: ignore[misc]  # made by the admin
+        def validate_constraints(self) -> None:
+            """The database does, and its refusals have sentences of ours."""
+
         def clean(self) -> Any:
             cleaned = super().clean()
             for name, sentence in problems.items():
                 self.add_error(name if name in self.fields else None, sentence)
             return cleaned
 
-    return Refusing
+    return Asking
 
 
 def in_sixteenths(field: str, title: Any) -> Callable[[Any], Any]:

@@ -17,6 +17,8 @@ from jobs.models import Benchmark, DeviceToken, NeighbourPair, Point, Siting, St
 
 FRAME_SURFACES = (Surface.I_BEAM, Surface.GIRDER, Surface.MATE_LINE, Surface.RIM)
 
+BESIDE_FT = 8  # how far a point may lie beside a home, for a porch that it carries (common practice, no source)
+
 _Pairs = dict[frozenset[Any], tuple[Any, Any, str]]
 
 
@@ -134,6 +136,7 @@ def add_point(*, siting: Siting, fields: Mapping[str, Any], support: Mapping[str
     _lock(siting)
     before = _proposed(siting)
     point = Point(siting=siting, **fields)
+    _check_place(point)
     if "walk_order" not in fields:
         point.walk_order = _walk_order_beside(point)
     point.save(force_insert=True)
@@ -150,9 +153,28 @@ def change_point(*, point: Point, fields: Mapping[str, Any]) -> Point:
     before = _proposed(point.siting)
     for name, value in fields.items():
         setattr(point, name, value)
+    if {"x_ft", "y_ft"} & fields.keys():
+        _check_place(point)
     point.save()
     _follow(point.siting, before)
     return point
+
+
+def _check_place(point: Point) -> None:
+    """Refuse a place that is off the home, for whatever isn't outside it: a slip of the keys would become a plan."""
+    if point.surface == Surface.OUTSIDE:
+        return
+    home = point.siting.home
+    sides = {"x_ft": (point.x_ft, home.length_ft), "y_ft": (point.y_ft, home.width_ft)}
+    problems = {
+        name: _("Give {low} to {high} ft: this home is {size} ft that way.").format(
+            low=-BESIDE_FT, high=size + BESIDE_FT, size=size.normalize()
+        )
+        for name, (at, size) in sides.items()
+        if not -BESIDE_FT <= Decimal(at) <= size + BESIDE_FT
+    }
+    if problems:
+        raise DomainError("invalid", _("Some fields need another look."), fields=problems)
 
 
 @transaction.atomic

@@ -57,6 +57,7 @@ INPUTS = (
     _("must be at most {most} steps of {step} in, not {value} in"),
     _("must name at least one support, with its weight"),
     _("must name at least one support"),
+    _("needs the frame that the loads are of"),
     _("must name at least one of {names}"),
     _("{name} is already the name of {place}"),
     _("{a} is paired with itself; a pair needs two points"),

@@ -4,12 +4,12 @@ from collections.abc import Callable
 from functools import wraps
 from http import HTTPStatus
 from typing import Any, Concatenate, ParamSpec, cast
+from urllib.parse import urlsplit
 from uuid import UUID
 
 from django.conf import settings
 from django.contrib.auth import login
-from django.contrib.auth.decorators import login_required
-from django.contrib.auth.views import LoginView
+from django.contrib.auth.views import LoginView, redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
 from django.core.signing import BadSignature, TimestampSigner
@@ -19,6 +19,7 @@ from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.decorators import method_decorator
+from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
@@ -71,7 +72,22 @@ def page(
                     raise Http404(error.message) from error
                 raise
 
-    return cast(Callable[Concatenate[HttpRequest, P], HttpResponse], login_required(in_company_time))
+    @wraps(view)
+    def signed_in(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+        if request.user.is_authenticated:
+            return in_company_time(request, *args, **kwargs)
+        return redirect_to_login(
+            request.get_full_path() if request.method in ("GET", "HEAD") else _came_from(request)
+        )
+
+    return cast(Callable[Concatenate[HttpRequest, P], HttpResponse], signed_in)
+
+
+def _came_from(request: HttpRequest) -> str:
+    """Return the page that a form was sent from: whose own address may have nothing to show after signing in."""
+    referer = request.headers.get("Referer", "")
+    is_ours = url_has_allowed_host_and_scheme(referer, {request.get_host()}, require_https=request.is_secure())
+    return urlsplit(referer).path if referer and is_ours else reverse("home-list")
 
 
 def speak(response: HttpResponseBase, user: User) -> HttpResponseBase:
@@ -131,6 +147,7 @@ def home_list(request: SignedInRequest) -> HttpResponse:
         "is_archive": is_archive,
         "visits": _next_visits(request.user),
         "shows_own_visits": _works_below(request.user),
+        "sees_all": request.user.is_manager or request.user.has_role(Role.OFFICE, Role.CREW_LEAD),
     }
     return render(request, "jobs/home_list.html", context)
 
@@ -179,7 +196,8 @@ def layout(request: SignedInRequest, pk: UUID) -> HttpResponse:
         "mark_classes": Benchmark.MarkClass.choices,
         "support_kinds": SupportKind.choices,
         **(shown := _layout_context(siting, request.user)),
-        "may_lay_out": shown["may_correct"] or (not shown["rows"] and may(request.user, Act.ADD, Point)),
+        "may_lay_out": shown["may_correct"]
+        or (not shown["rows"] and siting.home.archived_at is None and may(request.user, Act.ADD, Point)),
     }
     return render(request, "jobs/layout.html", context)
 
@@ -221,7 +239,8 @@ def _siting(request: SignedInRequest, pk: UUID) -> Siting:
 
 def _layout_context(siting: Siting, user: User) -> dict[str, Any]:
     """Show a layout; to a crew, who add points but don't correct them, without what corrects."""
-    view, may_correct = layout_view(siting), may(user, Act.CHANGE, Point)
+    view = layout_view(siting)
+    may_correct = may(user, Act.CHANGE, Point) and siting.home.archived_at is None
     drawn = _drawings(view.plan, is_editable=may_correct)
     return {"rows": view.rows, "edition": view.edition, "may_correct": may_correct, **drawn}
 

@@ -160,7 +160,7 @@ def test_too_many_requests(phone: APIClient, settings: Any) -> None:
 
 def test_who_has_not_signed_in_is_answered_as_the_browser_asks(client: Client) -> None:
     for language, message in (
-        ("es-MX,es;q=0.9", "Las credenciales de autenticación no se proveyeron."),
+        ("es-MX,es;q=0.9", "Nadie ha iniciado sesión: inicie sesión y hágalo de nuevo."),
         ("en", "Authentication credentials were not provided."),
         ("fr", "Authentication credentials were not provided."),
     ):

@@ -50,7 +50,9 @@ def _seen(point: Row) -> Seen:
 
 def _home(client: Client, home: Home) -> Row:
     customer = client.only("customers/", home.customer, name=home.customer["name"])
-    row = client.only("homes/", home.home, code=home.code)
+    row = client.only("homes/", home.home, code=home.code, archived="any")
+    if row["archived_at"]:
+        client.post(f"homes/{row['id']}/restore/")
     client.only("home-contacts/", {"home": row["id"], "customer": customer["id"]}, home=row["id"])
     return row
 

@@ -50,7 +50,7 @@ def _user(person: Person) -> User:
             "first_name": person.first_name,
             "last_name": person.last_name,
             "roles": list(person.roles),
-            "is_staff": Role.MANAGER in person.roles,
+            "is_staff": bool({Role.MANAGER, Role.OFFICE} & set(person.roles)),
             "is_superuser": Role.MANAGER in person.roles,
         },
     )

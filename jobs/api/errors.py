@@ -95,6 +95,12 @@ def _of_framework(error: exceptions.APIException) -> Answer:
         message = _("Too many requests: nothing of this one was taken. Keep it, and send it again in {wait} s.")
         wait = headers.get("Retry-After", "60")
         return error.status_code, _body("throttled", message.format(wait=wait), {}), headers
+    if isinstance(error, exceptions.NotAuthenticated):
+        return (
+            error.status_code,
+            _body("not_authenticated", _("Nobody is signed in: sign in, then do it again.")),
+            headers,
+        )
     code = error.get_codes()
     return error.status_code, _body(code if isinstance(code, str) else "error", str(error.detail)), headers
 

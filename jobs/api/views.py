@@ -138,7 +138,7 @@ class DeviceTokenViewSet(
 
 
 def _who_signs_in(request: Request, data: dict[str, Any]) -> User:
-    if isinstance(request.user, User):
+    if isinstance(request.user, User) and not {"username", "password"} & data.keys():
         return request.user
     # The request that middleware sees: it answers those who are locked out.
     user = authenticate(request._request, username=data.get("username", ""), password=data.get("password", ""))

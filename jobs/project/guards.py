@@ -5,6 +5,7 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.http.response import HttpResponseBase
+from django.shortcuts import render
 from django.utils.translation import gettext as _
 
 from jobs.api.errors import is_api
@@ -50,7 +51,8 @@ def most_bytes(view: Any) -> int:
 
 def too_large(request: HttpRequest, most: int) -> HttpResponse:
     """Return the answer to a body that is too large."""
-    message = _("The request is too large: at most %(most)s kB are taken here.") % {"most": f"{most // 1024:,}"}
+    size = f"{most // 1024**2} MB" if most >= 1024**2 else f"{most // 1024} kB"
+    message = _("The request is too large: at most %(most)s are taken here.") % {"most": size}
     if is_api(request):
         return JsonResponse({"code": "too_large", "message": message, "fields": {}}, status=413)
-    return HttpResponse(message, status=413, content_type="text/plain; charset=utf-8")
+    return render(request, "413.html", {"message": message}, status=413)

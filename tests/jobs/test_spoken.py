@@ -50,6 +50,8 @@ def _refusals() -> Iterator[str]:
                     named[node.targets[0].id] = _text(node.value) or ""
                 if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "InvalidInput":
                     given = node.args[0]
+                    if isinstance(given, ast.Attribute):  # another kind's refusal, passed on
+                        continue
                     text = named.get(given.id) if isinstance(given, ast.Name) else _text(given)
                     assert text, ast.unparse(node)
                     if isinstance(given, ast.JoinedStr) and isinstance(given.values[0], ast.FormattedValue):

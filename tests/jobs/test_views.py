@@ -245,3 +245,17 @@ def test_pages_hold_no_inline_script_or_style(client_for: ClientFor, lead: User)
         page = client.get(address).content.decode()
         assert not re.search(r"<script(?![^>]*\ssrc=)", page), address
         assert not re.search(r"\sstyle=|<style|\son[a-z]+=|javascript:", page), address
+
+
+def test_a_form_sent_after_the_session_has_ended_leads_back_to_its_page(client: Client) -> None:
+    sent_from = "http://testserver/people/?page=2"
+    for referer, leads_to in ((sent_from, "/people/"), ("https://elsewhere.example/x", "/"), ("", "/")):
+        answer = client.post(reverse("invite"), {"email": "x@y.example"}, headers={"referer": referer})
+        assert (answer.status_code, answer["Location"]) == (302, f"/sign-in/?next={leads_to}")
+
+
+def test_somebody_of_the_crew_without_visits_is_told_so(crew: User, client: Client) -> None:
+    client.force_login(crew)
+    text = client.get(reverse("home-list")).content.decode()
+    assert "No visit of yours is booked" in text
+    assert "There are no homes yet" not in text

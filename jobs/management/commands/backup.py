@@ -30,6 +30,10 @@ class Command(BaseCommand):
         old: list[Path] = []
         try:
             if keep is None:
+                if file and not file.is_dir() and file.suffix != ".tar":
+                    raise CommandError(
+                        f"{file} is no folder that is there, and no name of a file: that ends in .tar."
+                    )
                 path = file / new_name() if file and file.is_dir() else file or Path(new_name())
                 manifest = write(path)
             else:

@@ -291,3 +291,19 @@ def test_a_benchmark_is_one_call_and_can_be_retired_and_replaced(api: APIClient,
     assert list(api.patch(address, {"replaced_by": str(elsewhere.pk)}).json()["fields"]) == ["replaced_by"]
     assert list(api.patch(address, {"siting": str(elsewhere.point.siting_id)}).json()["fields"]) == ["siting"]
     assert list(api.post("/api/v1/benchmarks/", place | {"label": "BM2"}).json()["fields"]) == ["label"]
+
+
+def test_a_point_of_the_frame_lies_within_the_home_and_a_mark_outside_does_not(
+    api: APIClient, siting: Siting
+) -> None:
+    home = siting.home
+    laid_out(api, siting)
+    point = siting.points.get(label="A1")
+    for off in ({"x_ft": str(home.length_ft + 9)}, {"x_ft": "-9"}, {"y_ft": str(home.width_ft + 9)}):
+        version = api.get(f"/api/v1/points/{point.pk}/").json()["version"]
+        answer = api.patch(f"/api/v1/points/{point.pk}/", off, headers={"If-Match": f'"{version}"'})
+        assert (answer.status_code, list(answer.json()["fields"])) == (400, list(off)), answer.content
+        added = {"siting": str(siting.pk), "label": "Z1", "surface": "i_beam", "x_ft": "4", "y_ft": "4"} | off
+        assert list(api.post("/api/v1/points/", added).json()["fields"]) == list(off)
+    far = {"siting": str(siting.pk), "label": "BM9", "x_ft": "200", "y_ft": "-90", "mark_class": "deep_rod"}
+    assert api.post("/api/v1/benchmarks/", far).status_code == 201

@@ -130,3 +130,10 @@ def test_a_session_needs_its_csrf_token(crew: User) -> None:
     client.force_login(crew)
     response = client.post(TOKENS, {"name": "phone"})
     assert (response.status_code, response.json()["code"]) == (403, "permission_denied")
+
+
+def test_a_name_and_a_password_count_where_they_are_given(issued: dict[str, Any], crew: User) -> None:
+    phone = APIClient(headers={"Authorization": f"Bearer {issued['secret']}"})
+    wrong = phone.post(TOKENS, {"name": "phone", "username": crew.username, "password": "not the one"})
+    assert (wrong.status_code, list(wrong.json()["fields"])) == (401, ["password"])
+    assert phone.post(TOKENS, {"name": "phone"}).status_code == 201
