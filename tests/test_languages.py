@@ -161,8 +161,8 @@ def test_too_many_requests(phone: APIClient, settings: Any) -> None:
 def test_who_has_not_signed_in_is_answered_as_the_browser_asks(client: Client) -> None:
     for language, message in (
         ("es-MX,es;q=0.9", "Nadie ha iniciado sesión: inicie sesión y hágalo de nuevo."),
-        ("en", "Authentication credentials were not provided."),
-        ("fr", "Authentication credentials were not provided."),
+        ("en", "Nobody is signed in: sign in, then do it again."),
+        ("fr", "Nobody is signed in: sign in, then do it again."),
     ):
         answer = client.get("/api/v1/homes/", headers={"accept-language": language})
         assert (answer.status_code, answer.json()["message"]) == (401, message)
