@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+import uuid
 from typing import Any
 
 import pytest
@@ -12,7 +13,7 @@ from django.db import connection
 from django.db.models import Model
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
-from django.urls import reverse
+from django.urls import get_resolver, reverse
 
 from jobs.admin_desk import PAGES_AHEAD, DeskAdmin
 from jobs.models import BrowserSession, Role, User
@@ -173,3 +174,42 @@ def test_a_long_list_says_that_there_is_more_and_leads_on(client: Client) -> Non
     assert "more than" not in last.content.decode()
     beyond = client.get("/admin/jobs/user/?p=99")
     assert (beyond.status_code, beyond["Location"]) == (302, "/admin/jobs/user/?e=1")
+
+
+def every_address() -> list[str]:
+    """Every address of the admin, with keys of nothing in it; its own sign-in and sign-out aside."""
+
+    def walk(patterns: Any, before: str) -> list[str]:
+        found = []
+        for each in patterns:
+            path = before + re.sub(r"\(\?P<\w+>[^)]*\)|<[^>]+>", str(uuid.UUID(int=1)), str(each.pattern).strip("^$"))
+            found += walk(each.url_patterns, path) if hasattr(each, "url_patterns") else [path]
+        return found
+
+    (resolver,) = (each for each in get_resolver().url_patterns if str(each.pattern) == "admin/")
+    mine = {
+        "/admin/login/",
+        "/admin/logout/",
+        "/admin/jsi18n/",
+        "/admin/(?P<url>.*)$",
+    }  # words of its scripts, and nothing
+    return sorted(set(walk(resolver.url_patterns, "/admin/")) - mine)
+
+
+@pytest.mark.parametrize("who", ["stranger", "crew", "crew who is staff", "staff without a role"])
+def test_every_address_refuses_those_who_have_no_business_there(who: str) -> None:
+    """Whatever stands in the address: sign-in, or a refusal, or nothing there."""
+    client, roles = Client(), ["crew"] if "crew" in who else []
+    if who != "stranger":
+        client.force_login(UserFactory(is_staff="staff" in who, roles=roles))
+    opened = set()
+    for place in every_address():
+        for method in ("get", "post"):  # the admin knows no other
+            answer = getattr(client, method)(place)
+            leads = answer.headers.get("Location", "")
+            is_led_away = "/admin/login/" in leads or leads == "/admin/" or leads.endswith("/change/")
+            if answer.status_code not in (403, 404, 405) and not is_led_away:
+                opened.add((place, method, answer.status_code))
+    home_only = {"/admin/", "/admin/password_change/", "/admin/password_change/done/"}  # what staff see, empty
+    assert {where for where in opened if where[0] not in home_only or "staff" not in who} == set()
+    assert len(every_address()) > 300
