@@ -245,8 +245,12 @@ def _asking_the_database(form: Any, problems: dict[str, str]) -> Any:
     """Make a form that leaves constraints to the database, and says why what was typed was refused by it."""
 
     class Asking(form):  # type: ignore[misc]  # made by the admin
-        def validate_constraints(self) -> None:
-            """The database does, and its refusals have sentences of ours."""
+        def _post_clean(self) -> None:
+            self.instance.validate_constraints = lambda exclude=None: None
+            try:
+                super()._post_clean()
+            finally:
+                del self.instance.validate_constraints
 
         def clean(self) -> Any:
             cleaned = super().clean()

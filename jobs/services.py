@@ -17,8 +17,6 @@ from jobs.models import Benchmark, DeviceToken, NeighbourPair, Point, Siting, St
 
 FRAME_SURFACES = (Surface.I_BEAM, Surface.GIRDER, Surface.MATE_LINE, Surface.RIM)
 
-BESIDE_FT = 8  # how far a point may lie beside a home, for a porch that it carries (common practice, no source)
-
 _Pairs = dict[frozenset[Any], tuple[Any, Any, str]]
 
 
@@ -161,19 +159,7 @@ def change_point(*, point: Point, fields: Mapping[str, Any]) -> Point:
 
 
 def _check_place(point: Point) -> None:
-    """Refuse a place that is off the home, for whatever isn't outside it: a slip of the keys would become a plan."""
-    if point.surface == Surface.OUTSIDE:
-        return
-    home = point.siting.home
-    sides = {"x_ft": (point.x_ft, home.length_ft), "y_ft": (point.y_ft, home.width_ft)}
-    problems = {
-        name: _("Give {low} to {high} ft: this home is {size} ft that way.").format(
-            low=-BESIDE_FT, high=size + BESIDE_FT, size=size.normalize()
-        )
-        for name, (at, size) in sides.items()
-        if not -BESIDE_FT <= Decimal(at) <= size + BESIDE_FT
-    }
-    if problems:
+    if problems := point.off_the_home():
         raise DomainError("invalid", _("Some fields need another look."), fields=problems)
 
 

@@ -30,7 +30,8 @@ class PointAdmin(VersionedAdmin):
     def save_model(self, request: HttpRequest, obj: Point, form: Any, change: bool) -> None:
         """Save by the service: pairs that the layout proposed follow."""
         if change:
-            services.change_point(point=obj, fields={})
+            changed = {name: form.cleaned_data[name] for name in form.changed_data if name in ("x_ft", "y_ft")}
+            services.change_point(point=obj, fields=changed)
             return
         fields = {name: value for name, value in form.cleaned_data.items() if name not in ("siting", "walk_order")}
         if "walk_order" in form.changed_data:

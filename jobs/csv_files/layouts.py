@@ -109,6 +109,8 @@ class _Layouts:
         said = found.said
         if "replaced_by" in thing.points and "replaced_by" in found.values:
             said["replaced_by"] = self._successor(found)
+        if thing.model is Point and self._is_off(found):
+            return
         name = f"{found.siting.home.code} {found.row}"
         if found.is_new:
             for key, value in said.items():
@@ -116,6 +118,16 @@ class _Layouts:
             self.writing.add(found.line.number, thing.name, found.row, name=name)
         else:
             self.writing.change(found.line.number, thing.name, found.row, said, name=name)
+
+    def _is_off(self, found: _Found) -> bool:
+        """Refuse a place that is off the home; one that is stored so already stays."""
+        said = {name: found.said.get(name, getattr(found.row, name)) for name in ("surface", "x_ft", "y_ft")}
+        if not found.is_new and all(said[name] == getattr(found.row, name) for name in ("x_ft", "y_ft")):
+            return False
+        problems = Point(siting=found.siting, **said).off_the_home()
+        for column, sentence in problems.items():
+            self.writing.refuse(found.line.number, column, sentence)
+        return bool(problems)
 
     def _fits(self, thing: Thing, line: Line) -> bool:
         strange = [name for name, cell in line.cells.items() if cell and name not in thing.columns]

@@ -170,7 +170,8 @@ REST_FRAMEWORK = {
     "NUM_PROXIES": 1 if BEHIND_PROXY else 0,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
-REQUESTS_A_MINUTE = {"person": 600, "sync": 120, "stranger": 30, "link": 240}  # by one who, or from one address
+# By one device or person; strangers, and those who open links, by address.
+REQUESTS_A_MINUTE = {"person": 600, "sync": 120, "stranger": 30, "link": 240}
 REQUESTS_A_MINUTE |= env.dict("REQUESTS_A_MINUTE", {}, subcast_values=int)
 SPECTACULAR_SETTINGS = {
     "TITLE": "Releveling job service",

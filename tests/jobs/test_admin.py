@@ -172,3 +172,27 @@ def test_a_manager_makes_nobody_an_administrator(client: Client) -> None:
     assert "is_superuser" not in form.fields
     assert "is_staff" in form.fields
     assert client.post(reverse("admin:jobs_user_change", args=[chief.pk]), {"username": "x"}).status_code == 403
+
+
+def test_a_point_stays_on_its_home_here_too(client: Client) -> None:
+    siting = SitingFactory()
+    lay_out(siting=siting, spec=LayoutSpec(sections=1, width_ft=14, length_ft=40, support_spacing_ft=8))
+    point = siting.points.all()[0]
+    address = reverse("admin:jobs_point_change", args=[point.pk])
+    typed = filled(client.get(address).context["adminform"].form)
+    told = client.post(address, typed | {"x_ft": "3700"}).context["adminform"].form
+    assert list(told.errors) == ["x_ft"], told.errors
+    assert told["x_ft"].value() == "3700"
+    assert client.post(address, typed | {"x_ft": "3"}).status_code == 302
+    point.refresh_from_db()
+    assert point.x_ft == 3
+
+
+def test_a_constraint_is_told_at_its_field_in_our_own_words(client: Client) -> None:
+    home = HomeFactory()
+    address = reverse("admin:jobs_home_change", args=[home.pk])
+    typed = filled(client.get(address).context["adminform"].form)
+    told = client.post(address, typed | {"width_ft": "-5", "name": "Brask"}).context["adminform"].form
+    assert not [words for found in told.errors.values() for words in found if "is violated" in words]
+    assert list(told.errors) == ["width_ft"], told.errors
+    assert told["name"].value() == "Brask"

@@ -240,7 +240,8 @@ def test_a_layout_is_entered_by_file(office: User) -> None:
 
 
 def test_what_is_wrong_with_a_layout_is_told_by_line(office: User) -> None:
-    lay_out_home(SitingFactory(home=HomeFactory(code="H1")))
+    lay_out_home(SitingFactory(home=HomeFactory(code="H1", length_ft="60")))
+    off = "Give -8 to 68 ft: this home is 60 ft that way."
     data = file(
         "home,thing,label,other_label,surface,x_ft,y_ft,height_in,gap_in",
         "H1,point,E1,,i_beam,2,,,",
@@ -251,6 +252,7 @@ def test_what_is_wrong_with_a_layout_is_told_by_line(office: User) -> None:
         "H1,house,A1,,,,,,",
         "H1,pair,A2,A1,,,,,",
         "H1,pair,A1,A2,,,,,",
+        "H1,point,Z1,,i_beam,3700,3,,",
     )
     assert told(check(LAYOUTS, data, office)) == [
         (2, "y_ft", "A new point needs this."),
@@ -260,6 +262,7 @@ def test_what_is_wrong_with_a_layout_is_told_by_line(office: User) -> None:
         (6, "other_label", "A new pair needs this."),
         (7, "thing", "“house” can't be read: give point, support, benchmark, pair, connection, strap."),
         (9, "label", "This is the same pair as in line 8."),
+        (10, "x_ft", off),
     ]
     refused = file(
         "home,thing,label,other_label,gap_in", "H1,support,A1,,-1", "H1,support,A2,,1/4", "H1,support,A3,,-2"
