@@ -27,7 +27,7 @@ class CalculationQuerySet(CompanyQuerySet["Calculation"]):
     def dead_letters(self) -> Self:
         """Return those that ended without an answer and still stand: no other has taken their place."""
         stands = Answer.objects.filter(calculation=OuterRef("pk"), revision=F("survey__revision"))
-        checks = Plan.objects.current().filter(Q(stacks=OuterRef("pk")) | Q(straps=OuterRef("pk")))
+        checks = PlanCheck.objects.filter(calculation=OuterRef("pk"), plan__in=Plan.objects.current())
         return self.filter(Exists(stands) | Exists(checks), state__in=["failed", "timed_out"])
 
 
@@ -128,19 +128,13 @@ class PlanQuerySet(CompanyQuerySet["Plan"]):
 
 
 class Plan(Keyed):
-    """One option of one lift calculation, with its checks: stacks and straps."""
+    """One option of one lift calculation; what else is asked about it are its checks."""
 
     siting_path = "survey__siting"
 
     survey = models.ForeignKey(Survey, on_delete=models.PROTECT, related_name="plans")
     lift = models.ForeignKey(Calculation, on_delete=models.PROTECT, related_name="plans")
     option = models.CharField(max_length=20)
-    stacks = models.ForeignKey(
-        Calculation, on_delete=models.PROTECT, null=True, blank=True, related_name="plans_by_stacks"
-    )
-    straps = models.ForeignKey(
-        Calculation, on_delete=models.PROTECT, null=True, blank=True, related_name="plans_by_straps"
-    )
     is_recommended = models.BooleanField(default=False)
     is_provisional = models.BooleanField(
         default=False, help_text="a suspect or unchecked reading touches a support that moves"
@@ -155,6 +149,24 @@ class Plan(Keyed):
 
     def __str__(self) -> str:
         return f"{self.option} for {self.survey}"
+
+
+class PlanCheck(Keyed):
+    """A calculation that answers one question about a plan: its stacks, its straps, its loads, its passes."""
+
+    siting_path = "plan__survey__siting"
+
+    plan = models.ForeignKey(Plan, on_delete=models.PROTECT, related_name="checks")
+    kind = models.CharField(max_length=20)
+    calculation = models.ForeignKey(Calculation, on_delete=models.PROTECT, related_name="plan_checks")
+
+    objects = CompanyQuerySet.as_manager()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["plan", "kind"], name="plan_check_one_a_kind")]
+
+    def __str__(self) -> str:
+        return f"{self.kind} of {self.plan}"
 
 
 class PassEntry(FromPhone):

@@ -1,7 +1,7 @@
 """Who and where: people, homes and all under them, visits, and the rules that apply."""
 
 from jobs.models.access import BrowserSession, Invitation, SignedLink, SignedLinkUse
-from jobs.models.attached import Connection, ConnectionKind, Strap, Trade
+from jobs.models.attached import Connection, ConnectionKind, DrainNode, DrainRun, Strap, Trade
 from jobs.models.findings import Finding, Photo, StrapCheck
 from jobs.models.homes import Home, HomeContact, HomeKind, Siting, SoilClass, WallFinish
 from jobs.models.layout import (
@@ -28,6 +28,8 @@ __all__ = [
     "ConnectionKind",
     "Customer",
     "DeviceToken",
+    "DrainNode",
+    "DrainRun",
     "Finding",
     "Footing",
     "Home",

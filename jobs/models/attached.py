@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from jobs.models.base import ArchivableQuerySet, Versioned, changes_kept
+from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, Versioned, changes_kept
 from jobs.models.homes import Siting, SoilClass
 from jobs.models.layout import Point
 
@@ -126,6 +126,16 @@ class Strap(Versioned):
     width_in = models.DecimalField(max_digits=5, decimal_places=3, default="1.25")
     thickness_in = models.DecimalField(max_digits=5, decimal_places=4, default="0.035")
     bolt_in = models.DecimalField(max_digits=5, decimal_places=4, default="0.625")
+    rated_lb = models.DecimalField(
+        max_digits=7,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        help_text="working load of anchor and strap by their listing; empty: not known",
+    )
+    has_vertical_tie = models.BooleanField(
+        null=True, blank=True, help_text="whether a vertical tie stands at it; empty: nobody looked"
+    )
     note = models.TextField(blank=True)
     archived_at = models.DateTimeField(null=True, blank=True)
 
@@ -149,6 +159,7 @@ class Strap(Versioned):
             models.CheckConstraint(
                 condition=(Q(tension_lb__isnull=True) | Q(tension_lb__gte=0))
                 & (Q(wraps__isnull=True) | Q(wraps__gte=0))
+                & (Q(rated_lb__isnull=True) | Q(rated_lb__gt=0))
                 & Q(width_in__gt=0, thickness_in__gt=0, bolt_in__gt=0),
                 name="strap_sizes_positive",
             ),
@@ -156,3 +167,80 @@ class Strap(Versioned):
 
     def __str__(self) -> str:
         return _("strap {code}").format(code=self.code)
+
+
+@changes_kept()
+class DrainRun(Versioned):
+    """One run of drain under a home, from its upper end to its lower; its nodes say where and how high it lies."""
+
+    siting_path = "siting"
+
+    siting = models.ForeignKey(Siting, on_delete=models.PROTECT, related_name="drain_runs")
+    code = models.CharField(max_length=12)
+    diameter_in = models.DecimalField(max_digits=5, decimal_places=3, help_text="inside")
+    has_cleanout = models.BooleanField(default=False, help_text="a full-size clean-out at the upper end")
+    rehang_min = models.DecimalField(
+        max_digits=6,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        help_text="minutes to hang a stretch anew; empty: it stays as it hangs",
+    )
+    note = models.TextField(blank=True)
+    archived_at = models.DateTimeField(null=True, blank=True)
+
+    objects = ArchivableQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["siting", "code"],
+                condition=Q(archived_at__isnull=True),
+                name="drain_run_code_once_a_siting",
+            ),
+            models.CheckConstraint(condition=~Q(code=""), name="drain_run_has_a_code"),
+            models.CheckConstraint(
+                condition=Q(diameter_in__gt=0, diameter_in__lte=24), name="drain_run_diameter_up_to_24_in"
+            ),
+            models.CheckConstraint(
+                condition=Q(rehang_min__isnull=True) | Q(rehang_min__gte=0), name="drain_run_rehang_not_negative"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return _("drain run {code}").format(code=self.code)
+
+
+@changes_kept()
+class DrainNode(Versioned):
+    """A place on a drain run where its height was measured; all heights of a run count from one zero."""
+
+    siting_path = "run__siting"
+
+    run = models.ForeignKey(DrainRun, on_delete=models.PROTECT, related_name="nodes")
+    at_ft = models.DecimalField(max_digits=7, decimal_places=3, help_text="along the run, grows downstream")
+    invert_in = models.DecimalField(
+        max_digits=8, decimal_places=4, help_text="inside bottom of the pipe, above one zero for the whole run"
+    )
+    x_ft = models.DecimalField(max_digits=7, decimal_places=3)
+    y_ft = models.DecimalField(max_digits=7, decimal_places=3)
+    is_on_ground = models.BooleanField(default=False, help_text="held by the ground: does not follow the home")
+
+    objects = CompanyQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["at_ft"]
+        constraints = [
+            models.UniqueConstraint(fields=["run", "at_ft"], name="drain_node_once_at_a_place"),
+            models.CheckConstraint(
+                condition=Q(at_ft__gte=-1000, at_ft__lte=1000, invert_in__gte=-1200, invert_in__lte=1200),
+                name="drain_node_within_reach",
+            ),
+            models.CheckConstraint(
+                condition=Q(x_ft__gte=-1000, x_ft__lte=1000, y_ft__gte=-1000, y_ft__lte=1000),
+                name="drain_node_within_1000_ft",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return _("{run} at {at} ft").format(run=self.run, at=self.at_ft)

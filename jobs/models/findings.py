@@ -2,6 +2,7 @@
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 from jobs.models.attached import Connection, Strap
 from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, FromPhone
@@ -48,11 +49,26 @@ class StrapCheck(FromPhone):
 
     siting_path = "strap__siting"
 
+    class Method(models.TextChoices):
+        """How the tension was told."""
+
+        LOOK = "look", _("looked at, pulled by hand")
+        PLUCK = "pluck", _("plucked: the pitch it rings at")
+        GAUGE = "gauge", _("tension gauge")
+
     strap = models.ForeignKey(Strap, on_delete=models.PROTECT, related_name="checks")
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, null=True, blank=True, related_name="strap_checks")
     grade = models.CharField(max_length=4, choices=Condition.choices)
     slack_in = models.DecimalField(max_digits=6, decimal_places=4, default=0)
     tension_lb = models.DecimalField(max_digits=7, decimal_places=1, null=True, blank=True)
+    method = models.CharField(max_length=5, choices=Method.choices, default=Method.LOOK)
+    frequency_hz = models.DecimalField(
+        max_digits=6, decimal_places=2, null=True, blank=True, help_text="pitch heard when plucked"
+    )
+    mode = models.PositiveSmallIntegerField(default=1, help_text="half waves of that pitch: 1 is the lowest")
+    free_length_in = models.DecimalField(
+        max_digits=7, decimal_places=4, null=True, blank=True, help_text="length of strap that swings"
+    )
     text = models.CharField(max_length=200, blank=True)
 
     objects = CompanyQuerySet.as_manager()
@@ -66,6 +82,15 @@ class StrapCheck(FromPhone):
             models.CheckConstraint(
                 condition=Q(tension_lb__isnull=True) | Q(tension_lb__gte=0), name="strap_check_tension_not_negative"
             ),
+            models.CheckConstraint(
+                condition=Q(method="pluck", frequency_hz__gt=0, free_length_in__gt=0, tension_lb__isnull=True)
+                | (~Q(method="pluck") & Q(frequency_hz__isnull=True, free_length_in__isnull=True)),
+                name="strap_check_pluck_has_pitch_and_length",
+            ),
+            models.CheckConstraint(
+                condition=~Q(method="gauge") | Q(tension_lb__isnull=False), name="strap_check_gauge_has_tension"
+            ),
+            models.CheckConstraint(condition=Q(mode__gte=1, mode__lte=10), name="strap_check_mode_1_to_10"),
         ]
 
     def __str__(self) -> str:

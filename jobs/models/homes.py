@@ -64,6 +64,27 @@ class Home(Versioned):
     roof_live_psf = models.DecimalField(max_digits=5, decimal_places=1, null=True, blank=True)
     wind_zone = models.PositiveSmallIntegerField(null=True, blank=True)
     soil_class = models.CharField(max_length=8, choices=SoilClass.choices, default=SoilClass.UNKNOWN)
+    beam_i_in4 = models.DecimalField(
+        max_digits=8,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        help_text="second moment of area of a main beam or girder; empty: the rule set's figure",
+    )
+    beam_section_modulus_in3 = models.DecimalField(
+        max_digits=7,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        help_text="section modulus of a main beam or girder; empty: the rule set's figure",
+    )
+    beam_load_lb_per_ft = models.DecimalField(
+        max_digits=7,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        help_text="what a main beam or girder carries as the home stands; empty: the rule set's figure",
+    )
     land_owner = models.CharField(max_length=120, blank=True)
     has_foundation_letter = models.BooleanField(
         default=False, help_text="an engineer's letter for a lender is on file: work on supports may void it"
@@ -91,6 +112,12 @@ class Home(Versioned):
             models.CheckConstraint(
                 condition=Q(roof_live_psf__isnull=True) | Q(roof_live_psf__gte=0),
                 name="home_roof_load_not_negative",
+            ),
+            models.CheckConstraint(
+                condition=(Q(beam_i_in4__isnull=True) | Q(beam_i_in4__gt=0))
+                & (Q(beam_section_modulus_in3__isnull=True) | Q(beam_section_modulus_in3__gt=0))
+                & (Q(beam_load_lb_per_ft__isnull=True) | Q(beam_load_lb_per_ft__gt=0)),
+                name="home_beam_positive",
             ),
         ]
 

@@ -150,6 +150,10 @@ class CoursesBelowShims(models.Func):
     output_field = models.IntegerField()
 
 
+def _measure(what: str) -> "models.DecimalField[Any, Any]":
+    return models.DecimalField(max_digits=7, decimal_places=4, null=True, blank=True, help_text=what)
+
+
 class SupportQuerySet(CompanyQuerySet["Support"]):
     """Supports under points."""
 
@@ -167,6 +171,10 @@ class Support(Versioned):
     point = models.ForeignKey(Point, on_delete=models.PROTECT, related_name="supports")
     kind = models.CharField(max_length=10, choices=SupportKind.choices, default=SupportKind.FRAME)
     footing = models.CharField(max_length=8, choices=Footing.choices, default=Footing.PRECAST)
+    footing_length_in = _measure("of the footing, along the home; empty: not seen")
+    footing_width_in = _measure("of the footing, across the home; empty: not seen")
+    footing_thickness_in = _measure("of the footing; empty: not seen")
+    has_sunk = models.BooleanField(default=False, help_text="has gone down since it was set")
     height_in = models.DecimalField(
         max_digits=7,
         decimal_places=4,
@@ -174,6 +182,8 @@ class Support(Versioned):
         blank=True,
         help_text="footing to the underside of the beam",
     )
+    offset_in = _measure("how far its top stands off its bottom; empty: not measured")
+    clearance_in = _measure("ground to the lowest part of the frame here; empty: not measured")
     stack = ArrayField(
         models.CharField(max_length=20),
         null=True,
@@ -207,6 +217,22 @@ class Support(Versioned):
             models.CheckConstraint(
                 condition=Q(height_in__isnull=True) | Q(height_in__gt=0, height_in__lte=240),
                 name="support_height_up_to_240_in",
+            ),
+            models.CheckConstraint(
+                condition=Q(footing_length_in__isnull=True, footing_width_in__isnull=True)
+                | Q(footing_length_in__gt=0, footing_width_in__gt=0, footing_length_in__lte=1200)
+                & Q(footing_width_in__lte=1200),
+                name="support_footing_has_both_sides",
+            ),
+            models.CheckConstraint(
+                condition=Q(footing_thickness_in__isnull=True)
+                | Q(footing_thickness_in__gt=0, footing_thickness_in__lte=60),
+                name="support_footing_up_to_60_in_thick",
+            ),
+            models.CheckConstraint(
+                condition=(Q(offset_in__isnull=True) | Q(offset_in__gte=0, offset_in__lte=48))
+                & (Q(clearance_in__isnull=True) | Q(clearance_in__gte=0, clearance_in__lte=480)),
+                name="support_offset_and_clearance_in_range",
             ),
             models.CheckConstraint(
                 condition=(Q(max_raise_in__isnull=True) | Q(max_raise_in__gte=0))
