@@ -657,9 +657,11 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(
                     models.Q(
+                        ("free_length_in__isnull", False),
+                        ("frequency_hz__isnull", False),
+                        ("method", "pluck"),
                         ("free_length_in__gt", 0),
                         ("frequency_hz__gt", 0),
-                        ("method", "pluck"),
                         ("tension_lb__isnull", True),
                     ),
                     models.Q(
@@ -693,9 +695,11 @@ class Migration(migrations.Migration):
                 condition=models.Q(
                     models.Q(("footing_length_in__isnull", True), ("footing_width_in__isnull", True)),
                     models.Q(
+                        ("footing_length_in__isnull", False),
+                        ("footing_width_in__isnull", False),
                         ("footing_length_in__gt", 0),
-                        ("footing_length_in__lte", 1200),
                         ("footing_width_in__gt", 0),
+                        ("footing_length_in__lte", 1200),
                         ("footing_width_in__lte", 1200),
                     ),
                     _connector="OR",
@@ -827,8 +831,8 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name="drainrun",
             constraint=models.CheckConstraint(
-                condition=models.Q(("diameter_in__gt", 0), ("diameter_in__lte", 24)),
-                name="drain_run_diameter_up_to_24_in",
+                condition=models.Q(("diameter_in__gte", "0.5"), ("diameter_in__lte", 24)),
+                name="drain_run_diameter_half_to_24_in",
             ),
         ),
         migrations.AddConstraint(

@@ -200,7 +200,7 @@ class DrainRun(Versioned):
             ),
             models.CheckConstraint(condition=~Q(code=""), name="drain_run_has_a_code"),
             models.CheckConstraint(
-                condition=Q(diameter_in__gt=0, diameter_in__lte=24), name="drain_run_diameter_up_to_24_in"
+                condition=Q(diameter_in__gte="0.5", diameter_in__lte=24), name="drain_run_diameter_half_to_24_in"
             ),
             models.CheckConstraint(
                 condition=Q(rehang_min__isnull=True) | Q(rehang_min__gte=0), name="drain_run_rehang_not_negative"

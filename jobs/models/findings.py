@@ -83,7 +83,8 @@ class StrapCheck(FromPhone):
                 condition=Q(tension_lb__isnull=True) | Q(tension_lb__gte=0), name="strap_check_tension_not_negative"
             ),
             models.CheckConstraint(
-                condition=Q(method="pluck", frequency_hz__gt=0, free_length_in__gt=0, tension_lb__isnull=True)
+                condition=Q(method="pluck", frequency_hz__isnull=False, free_length_in__isnull=False)
+                & Q(frequency_hz__gt=0, free_length_in__gt=0, tension_lb__isnull=True)
                 | (~Q(method="pluck") & Q(frequency_hz__isnull=True, free_length_in__isnull=True)),
                 name="strap_check_pluck_has_pitch_and_length",
             ),

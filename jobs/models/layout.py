@@ -220,8 +220,9 @@ class Support(Versioned):
             ),
             models.CheckConstraint(
                 condition=Q(footing_length_in__isnull=True, footing_width_in__isnull=True)
-                | Q(footing_length_in__gt=0, footing_width_in__gt=0, footing_length_in__lte=1200)
-                & Q(footing_width_in__lte=1200),
+                | Q(footing_length_in__isnull=False, footing_width_in__isnull=False)
+                & Q(footing_length_in__gt=0, footing_width_in__gt=0)
+                & Q(footing_length_in__lte=1200, footing_width_in__lte=1200),
                 name="support_footing_has_both_sides",
             ),
             models.CheckConstraint(
