@@ -1,11 +1,13 @@
 """Whether the load can be balanced at all, and where a frame that may rock comes to rest."""
 
+import dataclasses
+
 import numpy as np
 import scipy.optimize
 
 from calcs.engine.errors import InvalidInput
 from calcs.engine.frame.assembly import NO_MODE
-from calcs.engine.frame.condense import BEARS, Condensed
+from calcs.engine.frame.condense import BEARS, Condensed, FrameState
 from calcs.engine.frame.contact import Array
 from calcs.engine.frame.least_distance import shortest
 
@@ -36,6 +38,15 @@ def check_balance(frame: Condensed) -> None:
         raise InvalidInput(
             "the frame would tip: no pushes above zero at all supports balance its load", field="beams"
         )
+
+
+def at_rest(frame: Condensed, heights_in: Array | None = None) -> FrameState:
+    """Let a frame come to rest; one that can rock, where the sum of its squared gaps is least."""
+    state = frame.solve(heights_in)
+    if not can_rock(frame, state.loads_lb):
+        return state
+    gaps = least_gaps(frame, state.gaps_in, state.loads_lb)
+    return dataclasses.replace(state, gaps_in=gaps, frame_in=state.frame_in + gaps - state.gaps_in)
 
 
 def can_rock(frame: Condensed, loads_lb: Array) -> bool:

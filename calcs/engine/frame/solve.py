@@ -10,7 +10,7 @@ from calcs.engine.frame.consistent import consistent_heights
 from calcs.engine.frame.contact import ROUNDING, Array, Mask
 from calcs.engine.frame.intake import check_frame
 from calcs.engine.frame.ranges import draws_of_loads, summed_up
-from calcs.engine.frame.rocking import can_rock, check_balance, least_gaps
+from calcs.engine.frame.rocking import at_rest, can_rock, check_balance
 from calcs.engine.frame.types import FrameBeamResult, FrameInput, FrameResult, FrameSupportResult
 
 SOURCES = (
@@ -52,17 +52,15 @@ def solve_frame(document: FrameInput) -> FrameResult:
     check_frame(document)
     frame = condense(document)
     check_balance(frame)
-    state = frame.solve()
-    rocks = can_rock(frame, state.loads_lb)
-    gaps = least_gaps(frame, state.gaps_in, state.loads_lb) if rocks else state.gaps_in
-    supports = _supports(document, frame, state, gaps)
+    state = at_rest(frame)
+    supports = _supports(document, frame, state)
     return FrameResult(
         supports=supports,
-        beams=_beams(document, frame, state, gaps),
+        beams=_beams(document, frame, state),
         engine_version=ENGINE_VERSION,
         sources=SOURCES,
         cautions=CAUTIONS,
-        warnings=_warnings(document, supports, rocks),
+        warnings=_warnings(document, supports, can_rock(frame, state.loads_lb)),
     )
 
 
@@ -75,17 +73,14 @@ def _spread(document: FrameInput, frame: Condensed) -> Array:
     return root
 
 
-def _supports(
-    document: FrameInput, frame: Condensed, state: FrameState, gaps: Array
-) -> tuple[FrameSupportResult, ...]:
+def _supports(document: FrameInput, frame: Condensed, state: FrameState) -> tuple[FrameSupportResult, ...]:
     loads = state.loads_lb
     bears = loads > BEARS * frame.whole_lb
     spread = _spread(document, frame)
     low, high, chance = loads, loads, bears.astype(float)
     if spread.any() or document.i_factors != (1.0, 1.0):
         low, high, chance = summed_up(frame, draws_of_loads(frame, document.i_factors, spread=spread))
-    above = np.where(bears, 0.0, gaps)
-    heights = frame.heights_in + above - frame.give_in_per_lb * loads
+    above = np.where(bears, 0.0, state.gaps_in)
     agreed = _consistent(document, frame, spread)
     return tuple(
         FrameSupportResult(
@@ -93,7 +88,7 @@ def _supports(
             reaction_lb=float(loads[place]) + 0.0,
             in_contact=bool(bears[place]),
             gap_in=float(above[place]) + 0.0,
-            frame_in=float(heights[place]) + 0.0,
+            frame_in=float(state.frame_in[place]) + 0.0,
             reaction_low_lb=float(low[place]) + 0.0,
             reaction_high_lb=float(high[place]) + 0.0,
             chance_bearing=float(chance[place]),
@@ -115,9 +110,9 @@ def _consistent(document: FrameInput, frame: Condensed, spread: Array) -> tuple[
     return None if heights is None else (heights, frame.solve(heights).loads_lb)
 
 
-def _beams(document: FrameInput, frame: Condensed, state: FrameState, gaps: Array) -> tuple[FrameBeamResult, ...]:
+def _beams(document: FrameInput, frame: Condensed, state: FrameState) -> tuple[FrameBeamResult, ...]:
     parts = Parts(document)
-    at = frame.heights_in - frame.offsets_in + gaps
+    at = frame.heights_in - frame.offsets_in + state.gaps_in
     forces = np.concatenate([state.loads_lb, frame.crossing_stiffness @ at - frame.crossing_lb])
     found = []
     for place, beam in enumerate(document.beams):

@@ -22,7 +22,10 @@ Amounts = dict[str, float]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """What is to be done: moves of those that move, in inches; limits by (who goes up, its neighbour); units."""
+    """What is to be done: moves of those that move, in inches; limits by (who goes up, its neighbour); units.
+
+    The pass limit is the day's where that is less: nobody goes further in a pass than in a day.
+    """
 
     moves: Amounts
     limits: dict[tuple[str, str], float]
@@ -36,17 +39,19 @@ def plan_of(document: PassesInput, frame: Condensed) -> Plan:
     """Take what matters for the order out of the document."""
     moves = {code: move for code, move in document.moves.items() if move}
     limits = ahead_limits_in(document, frame)
+    day_limit_in = math.inf if document.day_limit_in is None else document.day_limit_in
+    pass_limit_in = min(document.pass_limit_in, day_limit_in)
     units = {}
     for code in moves:
         own = [limit for pair, limit in limits.items() if code in pair and _same_way(moves, *pair)]
-        least = min([document.pass_limit_in, *own])
+        least = min([pass_limit_in, *own])
         units[code] = document.step_in if least >= document.step_in - EPSILON else least
     return Plan(
         moves=moves,
         limits=limits,
         units=units,
         blocks=_blocks(document, moves),
-        pass_limit_in=document.pass_limit_in,
+        pass_limit_in=pass_limit_in,
         jacks=document.jacks,
     )
 

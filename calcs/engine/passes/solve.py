@@ -1,5 +1,7 @@
 """From the moves of a plan to passes that a crew can work."""
 
+import dataclasses
+import itertools
 import math
 
 import numpy as np
@@ -7,26 +9,38 @@ import numpy as np
 from calcs.engine.common import ENGINE_VERSION, Caution, ResultWarning
 from calcs.engine.errors import InvalidInput
 from calcs.engine.frame import Condensed, condense
-from calcs.engine.frame.condense import BEARS
-from calcs.engine.frame.intake import check_frame
-from calcs.engine.frame.rocking import check_balance
+from calcs.engine.frame.intake import HIGHEST_IN, check_frame
+from calcs.engine.frame.rocking import at_rest, check_balance
 from calcs.engine.frame.solve import CAUTIONS as FRAME_CAUTIONS
 from calcs.engine.lift.answer import CAUTIONS as LIFT_CAUTIONS
+from calcs.engine.lift.words import inches
 from calcs.engine.passes.jacks import Jacking
+from calcs.engine.passes.numbers import bearing, numbers_to_read
 from calcs.engine.passes.order import EPSILON, Amounts, Plan, ahead_in, groups_of_a_pass, plan_of
-from calcs.engine.passes.types import JackingPass, PassesInput, PassesResult, PassHanging, PassStep, PassStop
+from calcs.engine.passes.types import (
+    JackingPass,
+    PassesInput,
+    PassesResult,
+    PassHanging,
+    PassSetup,
+    PassStep,
+    PassStop,
+)
 from calcs.engine.ranges import check_range
 
 MOST_PASSES = 500
 FARTHEST_IN = 24.0
 MOST_JACKS = 100
+SENSES = ("up", "down")
 
 SOURCES = (
     "ahead of the next support by at most spacing^2/390 in (feet): 8,000 psi more in a light 10 in beam; computed",
     "ahead of the next support by at most what would unload it, from level with all bearing",
     "lowest place first and outward, both beams of a section together: common practice, no source",
     "29 CFR 1926.305(a): a jack's marked capacity is not passed; twice the load: common practice, no source",
+    "the number to read: the frame at rest on its supports, the jacks down, in the setup's sense",
 )
+_GIVEN = "the most in a day, and the move over which an engineer decides: given with the document"
 _CHECK_EACH_PASS = Caution(
     code="check_each_pass",
     text="After every pass read the bay again and look at wedges, doors, drains, straps and the jacks' footing.",
@@ -50,8 +64,8 @@ def solve_passes(document: PassesInput) -> PassesResult:
     Raises
     ------
     InvalidInput
-        As for the frame; for a move of an unknown support, a number out of range, or limits so small that the work
-        would take more than 500 passes.
+        As for the frame; for a move of an unknown support, a number out of range, an unknown sense, or limits so
+        small that the work would take more than 500 passes.
     NoConvergence
         When extreme numbers leave no usable answer.
     """
@@ -60,17 +74,20 @@ def solve_passes(document: PassesInput) -> PassesResult:
     check_balance(frame)
     _check(document, frame)
     plan = plan_of(document, frame)
-    _check_passes(plan, max(map(abs, plan.moves.values()), default=0.0))
     work = _Work(document, frame, plan)
+    _check_passes(document, plan, work.most_left_in())
     while work.left():
         work.one_pass()
-        _check_passes(plan, work.most_left_in(), after=len(work.passes))
+        _check_passes(document, plan, work.most_left_in(), after=len(work.passes))
+    work.stop_where_left_behind_at_the_end()
     moved = bool(plan.moves)
+    from_caller = (document.day_limit_in, document.engineer_over_in) != (None, None)
     return PassesResult(
         passes=tuple(_advised(each, work.passes) for each in work.passes),
-        stops=tuple(work.stops),
+        days=work.day if moved else 0,
+        stops=(*_for_an_engineer(document, plan), *work.stops),
         engine_version=ENGINE_VERSION,
-        sources=SOURCES,
+        sources=(*SOURCES, _GIVEN) if from_caller else SOURCES,
         cautions=(*LIFT_CAUTIONS, _CHECK_EACH_PASS, *FRAME_CAUTIONS) if moved else (),
         warnings=tuple(work.warnings),
     )
@@ -92,16 +109,44 @@ def _check(document: PassesInput, frame: Condensed) -> None:
     check_range(document.step_in, "step_in", least=0.001, most=12.0)
     if document.soil_psf is not None:
         check_range(document.soil_psf, "soil_psf", least=1.0, most=1e6)
+    if document.day_limit_in is not None:
+        check_range(document.day_limit_in, "day_limit_in", least=0.001, most=FARTHEST_IN)
+    if document.engineer_over_in is not None:
+        check_range(document.engineer_over_in, "engineer_over_in", least=0.0, most=FARTHEST_IN)
+    if document.setup is not None:
+        _check_setup(document.setup)
 
 
-def _check_passes(plan: Plan, left_in: float, *, after: int = 0) -> None:
+def _check_setup(setup: PassSetup) -> None:
+    if not setup.code.strip():
+        raise InvalidInput("must be a name, not empty text", field="setup.code")
+    if setup.sense not in SENSES:
+        raise InvalidInput(f"must be one of up, down, not {setup.sense!a}", field="setup.sense")
+    check_range(setup.line_height_in, "setup.line_height_in", least=-HIGHEST_IN, most=HIGHEST_IN)
+
+
+def _check_passes(document: PassesInput, plan: Plan, left_in: float, *, after: int = 0) -> None:
     """Refuse what takes too many passes: each works off at least the least unit where most is left."""
     least_in = min(plan.units.values(), default=1.0)
     if after + left_in / least_in > MOST_PASSES + EPSILON:
         raise InvalidInput(
             f"must let the work end within {MOST_PASSES} passes; the limits leave {least_in:.2g} in a step",
-            field="ahead_limit_in",
+            field="day_limit_in" if least_in == document.day_limit_in else "ahead_limit_in",
         )
+
+
+def _for_an_engineer(document: PassesInput, plan: Plan) -> tuple[PassStop, ...]:
+    """A stop at each support that goes further in all than a crew decides alone."""
+    limit_in = document.engineer_over_in
+    stops = []
+    for code, move_in in plan.moves.items():
+        if limit_in is not None and abs(move_in) > limit_in + EPSILON:
+            text = (
+                f"The whole move of {code} is {inches(abs(move_in))} in, over {inches(limit_in)} in: "
+                "an engineer decides."
+            )
+            stops.append(PassStop(code=code, text=text))
+    return tuple(stops)
 
 
 class _Work:
@@ -111,8 +156,11 @@ class _Work:
         self.document, self.frame, self.plan = document, frame, plan
         self.start = dict(zip(frame.codes, frame.heights_in.tolist(), strict=True))
         self.done: Amounts = dict.fromkeys(frame.codes, 0.0)
+        self.day = 1
+        self.at_dawn: Amounts = dict(self.done)
         self.passes: list[JackingPass] = []
         self.stops: list[PassStop] = []
+        self.left_behind: set[str] = set()
         self.warnings: list[ResultWarning] = []
         self.jackings: dict[tuple[str, ...], tuple[Jacking, Jacking]] = {}
 
@@ -123,22 +171,55 @@ class _Work:
         return self.most_left_in() > EPSILON
 
     def one_pass(self) -> None:
-        number, groups, lowered, worst_in = len(self.passes) + 1, [], [], 0.0
+        number, groups, worst_in, before = len(self.passes) + 1, list[tuple[PassStep, ...]](), 0.0, dict(self.done)
         for amounts in groups_of_a_pass(self.plan, self.done):
             groups.append(self._group(amounts, number))
-            lowered += [code for code, by_in in amounts.items() if by_in < 0]
             ahead = [ahead_in(self.plan, self.done, i, j) for i, j in self.plan.limits]
             worst_in = max([worst_in, *ahead])
-        hanging = self._hanging()
-        for code in lowered:
-            if code in hanging:
-                text = f"{code} carries nothing after it went down in pass {number}: the frame doesn't follow it."
-                self.stops.append(PassStop(code=code, text=text))
+        self._start_a_day_where_due(before)
+        steps = tuple(itertools.chain(*groups))
+        changed = {step.code for step in steps}
+        beside = {other for code, other in self.plan.limits if code in changed}
+        state = at_rest(self.frame, self.frame.heights_in + np.array(list(self.done.values())))
+        bears = bearing(self.frame, state)
+        hanging = tuple(code for code, carries in zip(self.frame.codes, bears, strict=True) if not carries)
+        self._stop_where_left_behind(steps, number, hanging)
         self.passes.append(
             JackingPass(
-                number=number, groups=tuple(groups), worst_ahead_in=worst_in, hanging=hanging, hanging_advice=()
+                number=number,
+                day=self.day,
+                groups=tuple(groups),
+                worst_ahead_in=worst_in,
+                hanging=hanging,
+                hanging_advice=(),
+                numbers=numbers_to_read(self.frame, state, changed | beside, self.document.setup),
             )
         )
+
+    def _stop_where_left_behind(self, steps: tuple[PassStep, ...], number: int, hanging: tuple[str, ...]) -> None:
+        for step in steps:
+            if step.by_in < 0 and step.code in hanging:
+                text = (
+                    f"{step.code} carries nothing after it went down in pass {number}: the frame doesn't follow it."
+                )
+                self.stops.append(PassStop(code=step.code, text=text))
+                self.left_behind.add(step.code)
+
+    def stop_where_left_behind_at_the_end(self) -> None:
+        """A support may go down, bear, and be left behind when those beside it go up later."""
+        hanging = self.passes[-1].hanging if self.passes else ()
+        for code in hanging:
+            if self.plan.moves.get(code, 0.0) < 0 and code not in self.left_behind:
+                text = f"{code} went down and carries nothing after the last pass: the frame doesn't follow it."
+                self.stops.append(PassStop(code=code, text=text))
+
+    def _start_a_day_where_due(self, before: Amounts) -> None:
+        """A pass that takes a support further than a day may is the first of the next day."""
+        limit_in = self.document.day_limit_in
+        gone_in = max(abs(self.done[code] - self.at_dawn[code]) for code in self.done)
+        if limit_in is not None and gone_in > limit_in + EPSILON:
+            self.day += 1
+            self.at_dawn = before
 
     def _group(self, amounts: Amounts, number: int) -> tuple[PassStep, ...]:
         pushes, exact = self._pushes_lb(amounts)
@@ -194,21 +275,9 @@ class _Work:
                 most = {code: max(most[code], push) for code, push in pushes.items()}
         return most, all_exact
 
-    def _hanging(self) -> tuple[str, ...]:
-        done = np.array([self.done[code] for code in self.frame.codes])
-        state = self.frame.solve(self.frame.heights_in + done)
-        bears = state.loads_lb > BEARS * self.frame.whole_lb
-        return tuple(code for code, carries in zip(self.frame.codes, bears, strict=True) if not carries)
-
 
 def _advised(each: JackingPass, passes: list[JackingPass]) -> JackingPass:
     """What hangs for good is snugged now; what comes to bear by itself is left."""
     at_end = passes[-1].hanging
     advice = tuple(PassHanging(code=code, advice="snug_now" if code in at_end else "leave") for code in each.hanging)
-    return JackingPass(
-        number=each.number,
-        groups=each.groups,
-        worst_ahead_in=each.worst_ahead_in,
-        hanging=each.hanging,
-        hanging_advice=advice,
-    )
+    return dataclasses.replace(each, hanging_advice=advice)

@@ -7,6 +7,26 @@ from calcs.engine.common import Caution, ResultWarning
 from calcs.engine.frame import FrameInput
 
 HangingAdvice = Literal["snug_now", "leave"]
+Sense = Literal["up", "down"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PassSetup:
+    """The standing of the level from which the passes are read.
+
+    Parameters
+    ----------
+    code : str
+        Its name.
+    sense : {'up', 'down'}
+        Whether a bigger number is higher, or lower.
+    line_height_in : float
+        Height of its line, on the scale of the supports' ``height_in``.
+    """
+
+    code: str
+    sense: Sense
+    line_height_in: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +54,12 @@ class PassesInput(FrameInput):
         Supports go by whole steps, but for the last.
     soil_psf : float or None
         What the soil under the jacks may bear; for the size of their pads.
+    day_limit_in : float or None
+        The most that a support goes in one day; None: no limit a day.
+    engineer_over_in : float or None
+        A support that goes further than this in all is a stop; None: none is.
+    setup : PassSetup or None
+        Where the level stands, for the numbers to read; None: the frame's heights only.
     """
 
     moves: dict[str, float]
@@ -46,6 +72,9 @@ class PassesInput(FrameInput):
     jack_clear_in: float = 0.125
     step_in: float = 0.0625
     soil_psf: float | None = None
+    day_limit_in: float | None = None
+    engineer_over_in: float | None = None
+    setup: PassSetup | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,6 +115,28 @@ class PassHanging:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PassNumber:
+    """What is read at a support at the end of a pass, when the jacks are down.
+
+    Parameters
+    ----------
+    code : str
+        The support.
+    frame_in : float
+        The frame's height there, on the scale of ``height_in``: that of the support, or more where it hangs.
+    read_in : float or None
+        The number that the setup shows there; None without a setup.
+    in_contact : bool
+        Whether the support carries the frame.
+    """
+
+    code: str
+    frame_in: float
+    read_in: float | None
+    in_contact: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class JackingPass:
     """One round over the supports: its groups in their order, each worked at once.
 
@@ -93,6 +144,8 @@ class JackingPass:
     ----------
     number : int
         From 1.
+    day : int
+        From 1: the passes of a day take no support further than the day's limit.
     groups : tuple of tuple of PassStep
         At most as many supports in each as there are jacks.
     worst_ahead_in : float
@@ -101,13 +154,17 @@ class JackingPass:
         The supports that carry nothing at its end.
     hanging_advice : tuple of PassHanging
         What to do about each of them.
+    numbers : tuple of PassNumber
+        What to read at its end, at every support that it changes and at the next ones on the same beam.
     """
 
     number: int
+    day: int
     groups: tuple[tuple[PassStep, ...], ...]
     worst_ahead_in: float
     hanging: tuple[str, ...]
     hanging_advice: tuple[PassHanging, ...]
+    numbers: tuple[PassNumber, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,9 +177,10 @@ class PassStop:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PassesResult:
-    """The passes in their order; none where nothing moves."""
+    """The passes in their order, and how many days they take; none where nothing moves."""
 
     passes: tuple[JackingPass, ...]
+    days: int
     stops: tuple[PassStop, ...]
     engine_version: str
     sources: tuple[str, ...]

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 
 from calcs.engine.errors import InvalidInput
 from calcs.engine.frame import FrameBeam, FrameInput, FrameSupport, condense, solve_frame
-from calcs.engine.passes import PassesInput, PassesResult, PassStep, solve_passes
+from calcs.engine.passes import PassesInput, PassesResult, PassSetup, PassStep, solve_passes
 from tests.calcs.engine.strategies_passes import homes
 
 SAG_IN = (0.0, 0.5, 0.75, 0.75, 0.5, 0.0)
@@ -33,6 +33,10 @@ def home(*beams: FrameBeam, **rest: object) -> PassesInput:
     return PassesInput(beams=beams, **{"moves": given_moves, **rest})  # type: ignore[arg-type]  # as named
 
 
+def setup(**changed: object) -> PassSetup:
+    return PassSetup(**{"code": "S1", "sense": "down", "line_height_in": 60.0, **changed})  # type: ignore[arg-type]
+
+
 def steps_of(result: PassesResult) -> list[PassStep]:
     return [step for each in result.passes for group in each.groups for step in group]
 
@@ -46,7 +50,7 @@ def test_the_lowest_comes_first_then_outward_both_beams_together() -> None:
     assert order.index(("A4", "B4")) < order.index(("A5", "B5"))
 
 
-def test_the_number_to_read_is_the_height_so_far() -> None:
+def test_a_step_goes_to_the_height_so_far() -> None:
     result = solve_passes(home())
     heights = {s.code: s.height_in for each in home().beams for s in each.supports}
     for step in steps_of(result):
@@ -188,7 +192,7 @@ def test_more_than_the_jack_is_marked_for_is_a_stop() -> None:
 
 
 def test_a_support_that_the_frame_does_not_follow_down_is_a_stop() -> None:
-    """2 in is more than a light beam over 16 ft sags under 40 lb a foot: 5 w L^4/384 E I is 0.52 in (handbook)."""
+    """2 in is more than a light beam over 16 ft sags under 40 lb a foot: 5 w L^4/384 E I is 0.05 in (handbook)."""
     light = beam("A", 0, load_lb_per_ft=40.0, sag_in=(0, 0, 0))
     result = solve_passes(home(light, moves={"A2": -2.0}))
 
@@ -251,6 +255,15 @@ def test_what_is_refused_names_its_field() -> None:
         ({"jack_rated_lb": 0.0}, "jack_rated_lb: must be above 0"),
         ({"jack_offset_ft": 0.0}, "jack_offset_ft: must be from 0.1"),
         ({"soil_psf": 0.0}, "soil_psf: must be from 1"),
+        ({"day_limit_in": 0.0}, "day_limit_in: must be from 0.001 to 24"),
+        ({"day_limit_in": -0.125}, "day_limit_in: must be from 0.001 to 24"),
+        ({"day_limit_in": 0.001}, "day_limit_in: must let the work end within 500 passes"),
+        ({"engineer_over_in": -0.5}, "engineer_over_in: must be from 0 to 24"),
+        ({"engineer_over_in": float("inf")}, "engineer_over_in: must be from 0 to 24"),
+        ({"setup": setup(code=" ")}, "setup.code: must be a name, not empty text"),
+        ({"setup": setup(sense="across")}, "setup.sense: must be one of up, down, not 'across'"),
+        ({"setup": setup(line_height_in=float("nan"))}, "setup.line_height_in: must be from -1200 to 1200, not nan"),
+        ({"setup": setup(line_height_in=1201.0)}, "setup.line_height_in: must be from -1200 to 1200"),
         ({"pass_limit_in": 0.001}, "ahead_limit_in: must let the work end within 500 passes"),
     ]
     for rest, said in wrong:
