@@ -2,11 +2,14 @@
 
 from calcs.engine.common import ENGINE_VERSION, Caution, ResultWarning
 from calcs.engine.lift.case import Case, effect
+from calcs.engine.lift.chance import SOURCE as CHANCE_SOURCE
+from calcs.engine.lift.chance import Draws, chance_within, draws_of
 from calcs.engine.lift.check import Outcome, after_in, load_lb
 from calcs.engine.lift.explain import what_binds
 from calcs.engine.lift.impossible import why_impossible
 from calcs.engine.lift.intake import case_of, check_input
 from calcs.engine.lift.stages import Clock, Solved, solve_case
+from calcs.engine.lift.sure import solve_sure
 from calcs.engine.lift.types import (
     LiftBinding,
     LiftImpossible,
@@ -14,12 +17,17 @@ from calcs.engine.lift.types import (
     LiftMove,
     LiftOption,
     LiftResult,
+    LiftWhy,
     LiftWorstPair,
     OptionName,
 )
 
 RAISE_ONLY_WITHIN = 1.05  # of the least work: raising alone is simpler and keeps every support in contact
 ENGINEER_ABOVE_IN = 2.0
+NOT_EXPLAINED: tuple[OptionName, ...] = (
+    "within_budget",
+    "sure",
+)  # a step more of a limit does not save minutes alone
 
 SOURCES = (
     "24 CFR 3285.6: at most 1/4 in between adjacent piers (a benchmark, written for new homes)",
@@ -65,54 +73,80 @@ def solve_lift(document: LiftInput) -> LiftResult:
     -------
     LiftResult
         Each option's plan in whole steps, proven to a relative gap of 1e-6 in minutes, ties settled by the worst
-        pair, the range and the total move; or the reasons why there is none.
+        pair, the range and the total move; or the reasons why there is none. ``sure`` is found by a search and proven
+        only where it says so (`LiftOption`). With a covariance, how sure each plan is to end within tolerance.
 
     Raises
     ------
     InvalidInput
         When a number is out of range or not finite, a code unknown or given twice, an option unknown or without its
-        budget.
+        budget or covariance, a covariance not one of heights.
     NoConvergence
         When the solver gives no usable answer.
     """
     check_input(document)
     options: list[LiftOption] = []
     impossible: list[LiftImpossible] = []
-    warnings: list[ResultWarning] = _lonely(document)
+    warnings: list[ResultWarning] = lonely(document)
+    draws = draws_of(document)
+    ruler = case_of(document, "least_work")  # every option's chance is of the tolerances as given
     for name in document.options:
         case = case_of(document, name)
-        solved = solve_case(case, Clock.of(document.time_limit_s))
+        solved, why = _solve(document, name, case, draws)
         binding: tuple[LiftBinding, ...] = ()
         whole = True
         if solved.status == "impossible":
-            why, whole = why_impossible(case, Clock.of(document.time_limit_s))
+            if why is None:
+                why, whole = why_impossible(case, Clock.of(document.time_limit_s))
             impossible.append(LiftImpossible(option=name, why=why))
-        elif solved.outcome is not None and document.explain and name != "within_budget":
+        elif solved.outcome is not None and document.explain and name not in NOT_EXPLAINED:
             binding, whole = what_binds(case, solved.outcome, Clock.of(document.time_limit_s))
-        warnings += _time_warnings(name, solved, whole)
-        options.append(_option(case, name, solved, binding))
+        chance = (
+            None if draws is None or solved.outcome is None else chance_within(ruler, draws, solved.outcome.steps)
+        )
+        warnings += time_warnings(name, solved, whole)
+        options.append(_option(case, name, solved, binding, chance))
     return LiftResult(
         options=tuple(options),
         recommended=recommended(tuple(options)),
         impossible=tuple(impossible),
         engine_version=ENGINE_VERSION,
-        sources=SOURCES,
+        sources=sources_of(document),
         cautions=_cautions(options),
         warnings=tuple(warnings),
     )
 
 
+def sources_of(document: LiftInput) -> tuple[str, ...]:
+    """Where figures and methods come from; how the chance is found only where there is one."""
+    return SOURCES if document.covariance_in2 is None else (*SOURCES, CHANCE_SOURCE)
+
+
+def _solve(
+    document: LiftInput, name: OptionName, case: Case, draws: Draws | None
+) -> tuple[Solved, tuple[LiftWhy, ...] | None]:
+    """An option's plan, and where a chance stands in its way why."""
+    clock = Clock.of(document.time_limit_s)
+    if name == "sure" and draws is not None:
+        return solve_sure(document, case, draws, clock)
+    return solve_case(case, clock), None
+
+
 def recommended(options: tuple[LiftOption, ...]) -> OptionName | None:
-    """Raising alone when it costs at most 5 % more than the least work, else least work, else the first proven."""
+    """Raising alone when it costs at most 5 % more than the least work, else least work, else the first with a plan
+    that did not run out of time.
+    """
     minutes = {option.name: option.minutes for option in options if option.minutes is not None}
     least, raising = minutes.get("least_work"), minutes.get("raise_only")
     if least is not None:
         close = raising is not None and raising <= RAISE_ONLY_WITHIN * least + 1e-9
         return "raise_only" if close else "least_work"
-    return next((option.name for option in options if option.status == "optimal"), None)
+    return next((option.name for option in options if option.status in ("optimal", "searched")), None)
 
 
-def _option(case: Case, name: OptionName, solved: Solved, binding: tuple[LiftBinding, ...]) -> LiftOption:
+def _option(
+    case: Case, name: OptionName, solved: Solved, binding: tuple[LiftBinding, ...], chance: float | None
+) -> LiftOption:
     """An option's answer in inches and codes."""
     outcome = solved.outcome
     if outcome is None:
@@ -120,50 +154,52 @@ def _option(case: Case, name: OptionName, solved: Solved, binding: tuple[LiftBin
     return LiftOption(
         name=name,
         status=solved.status,
-        minutes=_plain(outcome.minutes),
-        bound_min=None if solved.bound_min is None else _plain(solved.bound_min),
+        minutes=plain(outcome.minutes),
+        bound_min=None if solved.bound_min is None else plain(solved.bound_min),
         moves=_moves(case, outcome),
         touched=outcome.touched,
         freed=tuple(case.links[place].code for place in outcome.freed),
-        raised_max_in=_plain(max(0, *outcome.steps) * case.step_in),
-        lowered_max_in=_plain(max(0, *(-k for k in outcome.steps)) * case.step_in),
-        worst_pair=_worst_pair(case, outcome),
-        range_in=_plain(outcome.range_in),
-        excess_in=_plain(outcome.excess_in) if name == "within_budget" else None,
+        raised_max_in=plain(max(0, *outcome.steps) * case.step_in),
+        lowered_max_in=plain(max(0, *(-k for k in outcome.steps)) * case.step_in),
+        worst_pair=worst_pair(case, outcome),
+        range_in=plain(outcome.range_in),
+        excess_in=plain(outcome.excess_in) if name == "within_budget" else None,
+        chance_within=chance,
         binding=binding,
     )
 
 
-def _plain(value: float) -> float:
+def plain(value: float) -> float:
     """A plain float without the dust of sums, and without a minus zero."""
     return round(float(value), 9) + 0.0
 
 
 def _moves(case: Case, outcome: Outcome) -> tuple[LiftMove, ...]:
     found = []
-    loads = {load.place: _plain(load_lb(case, outcome.steps, load)) for load in case.loads}
+    loads = {load.place: plain(load_lb(case, outcome.steps, load)) for load in case.loads}
     for place, (support, k) in enumerate(zip(case.supports, outcome.steps, strict=True)):
         move_in = k * case.step_in
         found.append(
             LiftMove(
                 code=support.code,
-                move_in=_plain(move_in),
-                support_change_in=_plain(effect(case, place, k).change_in),
+                move_in=plain(move_in),
+                support_change_in=plain(effect(case, place, k).change_in),
                 from_in=support.height_in + 0.0,
-                to_in=_plain(support.height_in + move_in),
+                to_in=plain(support.height_in + move_in),
                 load_lb=loads.get(place),
             )
         )
     return tuple(found)
 
 
-def _worst_pair(case: Case, outcome: Outcome) -> LiftWorstPair | None:
+def worst_pair(case: Case, outcome: Outcome) -> LiftWorstPair | None:
+    """The pair that ends furthest apart."""
     if outcome.worst is None:
         return None
     i, j = case.pairs[outcome.worst]
     levels = after_in(case, outcome.steps)
     a, b = case.supports[i].code, case.supports[j].code
-    return LiftWorstPair(a=a, b=b, difference_in=_plain(levels[i] - levels[j]))
+    return LiftWorstPair(a=a, b=b, difference_in=plain(levels[i] - levels[j]))
 
 
 def _cautions(options: list[LiftOption]) -> tuple[Caution, ...]:
@@ -176,7 +212,7 @@ def _cautions(options: list[LiftOption]) -> tuple[Caution, ...]:
     return (*found, Caution(code="engineer_over_2_in", text=text, source="common practice, no source"))
 
 
-def _lonely(document: LiftInput) -> list[ResultWarning]:
+def lonely(document: LiftInput) -> list[ResultWarning]:
     """Supports that no rule compares with another one."""
     if document.band_in is not None:
         return []
@@ -190,8 +226,8 @@ def _lonely(document: LiftInput) -> list[ResultWarning]:
     return [ResultWarning(code="no_neighbour", text=text)]
 
 
-def _time_warnings(name: OptionName, solved: Solved, whole: bool) -> list[ResultWarning]:
-    """What a time limit cut short."""
+def time_warnings(name: str, solved: Solved, whole: bool) -> list[ResultWarning]:
+    """What a time limit cut short, and what a search leaves open."""
     found = []
     if solved.status == "time_limit" and solved.outcome is None:
         text = f"{name}: no plan was found within the time limit; that does not mean that there is none"
@@ -202,6 +238,9 @@ def _time_warnings(name: OptionName, solved: Solved, whole: bool) -> list[Result
     elif solved.status == "time_limit":
         text = f"{name}: time ran out; a plan with less work may exist, none below the bound"
         found.append(ResultWarning(code="not_proven", text=text))
+    elif solved.status == "searched":
+        text = f"{name}: found by search; a plan with less work that is as sure may exist, none below the bound"
+        found.append(ResultWarning(code="searched", text=text))
     if not whole:
         text = f"{name}: time ran out before everything that binds or stands in the way was found"
         found.append(ResultWarning(code="explanation_cut_short", text=text))

@@ -6,6 +6,7 @@ about which limits are worth trying, and none is left out.
 """
 
 from dataclasses import replace
+from typing import get_args
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from calcs.engine.lift.words import binding_text, who
 
 LEAST_SAVING_MIN = 0.01
 MOST_BINDING = 12
+ALL_KINDS = frozenset[BindingKind](get_args(BindingKind))
 
 Gives = dict[int, tuple[BindingKind, int]]  # the column that takes the step -> whose it is
 
@@ -53,15 +55,22 @@ def relaxed(case: Case, kind: BindingKind, place: int) -> Case:
     return replace(case, links=(*case.links[:place], link, *case.links[place + 1 :]))
 
 
-def what_binds(case: Case, plan: Outcome, clock: Clock) -> tuple[tuple[LiftBinding, ...], bool]:
-    """The limits that cost work, largest saving first, and whether all were found in time."""
-    posed = _pose(case, plan.minutes - LEAST_SAVING_MIN)
+def what_binds(
+    case: Case,
+    plan: Outcome,
+    clock: Clock,
+    *,
+    kinds: frozenset[BindingKind] = ALL_KINDS,
+    most: int = MOST_BINDING,
+) -> tuple[tuple[LiftBinding, ...], bool]:
+    """The limits of these kinds that cost work, largest saving first, and whether all were found in time."""
+    posed = _pose(case, plan.minutes - LEAST_SAVING_MIN, kinds)
     if posed is None:
         return (), True
     model, gives = posed
     goal, _ = scaled(model.minutes)
     found: list[LiftBinding] = []
-    while gives and len(found) < MOST_BINDING:
+    while gives and len(found) < most:
         answer = minimise(model.program, goal, seconds=clock.left())
         if answer.x is None:
             return _largest_first(found), answer.status == "infeasible"
@@ -92,14 +101,14 @@ def _binding(case: Case, kind: BindingKind, place: int, minutes: float, steps: t
     return LiftBinding(kind=kind, who=who(case, kind, place), saves_min=saves_min, text=text)
 
 
-def _pose(case: Case, most_min: float) -> tuple[Model, Gives] | None:
-    """The program in which at most one limit gives a step."""
+def _pose(case: Case, most_min: float, kinds: frozenset[BindingKind]) -> tuple[Model, Gives] | None:
+    """The program in which at most one limit of these kinds gives a step."""
     program = Program()
     slacks: Slacks = {}
     gives: Gives = {}
 
     def give(kind: BindingKind, place: int, most: float) -> None:
-        if most > 1e-6:
+        if kind in kinds and most > 1e-6:
             column = program.column(0.0, 1.0, whole=True)
             gives[column] = (kind, place)
             part = 1e-6 < most % 1.0 < 1 - 1e-6  # less than a step counts only before flooring
@@ -113,7 +122,7 @@ def _pose(case: Case, most_min: float) -> tuple[Model, Gives] | None:
         wide_down = stroke(relaxed(case, "lower_limit", place), place)[1]
         give("raise_limit", place, wide_up - up)
         give("lower_limit", place, wide_down - down)
-        strokes.append((wide_up, wide_down))
+        strokes.append((wide_up if "raise_limit" in kinds else up, wide_down if "lower_limit" in kinds else down))
     for pair, tolerance in enumerate(case.tolerances_in):
         give("tolerance", pair, (wider_in(case, tolerance) - tolerance) / case.step_in)
     if case.band_in is not None:

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from calcs.engine.errors import InvalidInput
 from calcs.engine.lift.case import Case, Link, SharedCost, whole_steps
+from calcs.engine.lift.chance import check_chance
 from calcs.engine.lift.loads import check_loads, loads_of
 from calcs.engine.lift.types import LiftConnection, LiftInput, LiftSupport, OptionName
 from calcs.engine.ranges import check_names, check_range
@@ -14,7 +15,7 @@ MOST_SUPPORTS = 1_000  # all pairs of them are looked at
 MOST_STEPS = 100_000  # from one end of a stroke to the other
 MOST_S = 3_600.0
 
-OPTION_NAMES: tuple[OptionName, ...] = ("least_work", "raise_only", "lower_only", "flattest", "within_budget")
+OPTION_NAMES: tuple[OptionName, ...] = ("least_work", "raise_only", "lower_only", "flattest", "within_budget", "sure")
 
 
 def check_input(document: LiftInput) -> None:
@@ -40,6 +41,7 @@ def check_input(document: LiftInput) -> None:
     _shared(document, places)
     _options(document)
     check_loads(document)
+    check_chance(document)
 
 
 def _amounts(owner: object, names: tuple[str, ...], path: str, *, most: float) -> None:
@@ -52,7 +54,7 @@ def _amounts(owner: object, names: tuple[str, ...], path: str, *, most: float) -
 
 def _whole(document: LiftInput) -> None:
     check_range(document.step_in, "step_in", least=0.0001, most=12.0)
-    lengths = ("tolerance_in", "target_in", "band_in", "min_move_in", "gap_leave_in")
+    lengths = ("tolerance_in", "target_in", "band_in", "min_move_in", "gap_leave_in", "seating_sd_in")
     _amounts(document, lengths, "", most=LONGEST_IN)
     _amounts(document, ("budget_min",), "", most=MOST_MIN)
     check_range(document.time_limit_s, "time_limit_s", above=0.0, most=MOST_S)

@@ -26,6 +26,7 @@ from calcs.engine.lift.model import (
     hold_pair,
     spread,
 )
+from calcs.engine.lift.types import Status
 
 # By how much rows in reals may be passed, from try to try: a plan that fails the check is cut off by the next.
 TRIES_EPS_IN = (REAL_EPS_IN, 0.3e-6, 0.0, -1e-6, -5e-6)
@@ -60,7 +61,7 @@ class Found:
 class Solved:
     """An option's answer. ``least_settled`` is false when time ran out before its minutes (or excess) were proven."""
 
-    status: Literal["optimal", "time_limit", "impossible"]
+    status: Status
     outcome: Outcome | None = None
     bound_min: float | None = None
     least_settled: bool = False

@@ -6,10 +6,12 @@ from typing import Literal
 from calcs.engine.common import Caution, ResultWarning
 from calcs.engine.frame.types import FrameInput
 
-OptionName = Literal["least_work", "raise_only", "lower_only", "flattest", "within_budget"]
-Status = Literal["optimal", "time_limit", "impossible"]
+OptionName = Literal["least_work", "raise_only", "lower_only", "flattest", "within_budget", "sure"]
+Status = Literal["optimal", "searched", "time_limit", "impossible"]
 BindingKind = Literal["raise_limit", "lower_limit", "tolerance", "band", "travel_up", "travel_down", "connection"]
-WhyKind = Literal["raise_limit", "lower_limit", "travel_up", "travel_down", "tolerance", "band", "budget", "load"]
+WhyKind = Literal[
+    "raise_limit", "lower_limit", "travel_up", "travel_down", "tolerance", "band", "budget", "load", "chance"
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +76,11 @@ class LiftInput:
     With ``frame`` each plan tells the load of every support after the moves: the frame is held where the moves put
     it, with the first of its ``i_factors`` and without its own heights and springs. With ``least_load_lb`` too, every
     such load plus 1.645 times its standard deviation (of the frame's ``sd_in``) reaches that.
+
+    With ``covariance_in2`` (of the supports' heights, rows and columns in their order; singular for a free network)
+    each plan tells the chance that every pair ends within tolerance. ``seating_sd_in`` is how far a support that is
+    changed comes to rest from where it was planned, one standard deviation. ``sure`` is the chance that the option
+    of that name asks for, 0.5 to 0.999; ``seed`` starts the draws.
     """
 
     supports: tuple[LiftSupport, ...]
@@ -92,6 +99,10 @@ class LiftInput:
     least_load_lb: float | None = None
     explain: bool = True
     time_limit_s: float = 20.0
+    covariance_in2: tuple[tuple[float, ...], ...] | None = None
+    seating_sd_in: float = 0.0
+    sure: float = 0.95
+    seed: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,7 +146,13 @@ class LiftOption:
 
     ``minutes`` and what follows from the moves are null (lists empty) when there is no plan. ``bound_min`` is the
     least that any plan of this option can take, as far as that was proven. ``excess_in`` (``within_budget`` only) is
-    the worst excess over a tolerance or the band that the budget leaves.
+    the worst excess over a tolerance or the band that the budget leaves. ``chance_within`` is the share of 10,000
+    draws in which every pair ends within its own tolerance, and all supports within the band where there is one; null
+    without ``covariance_in2``.
+
+    ``searched`` (``sure`` only): nothing proves that no plan of fewer minutes is as sure; ``minutes`` is an upper
+    bound, ``bound_min`` what the least work takes without asking for a chance. Where ``sure`` is ``optimal``, that
+    is said of its minutes alone.
     """
 
     name: OptionName
@@ -150,6 +167,7 @@ class LiftOption:
     worst_pair: LiftWorstPair | None = None
     range_in: float | None = None
     excess_in: float | None = None
+    chance_within: float | None = None
     binding: tuple[LiftBinding, ...] = ()
 
 
@@ -157,7 +175,8 @@ class LiftOption:
 class LiftWhy:
     """One part of a way out: all parts of the same ``way`` together make a plan possible.
 
-    ``short_by_lb``: how far the load of a support stays below the least that it is to carry.
+    ``short_by_lb``: how far the load of a support stays below the least that it is to carry. ``short_by_chance``: how
+    far the surest plan found stays below the chance that is asked for (0.02: 93 % for 95 %).
     """
 
     way: int
@@ -167,6 +186,7 @@ class LiftWhy:
     short_by_min: float | None
     text: str
     short_by_lb: float | None = None
+    short_by_chance: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,6 +22,11 @@ def pounds(value_lb: float) -> str:
     return f"{value_lb:,.0f}"
 
 
+def percent(share: float) -> str:
+    """A share of 1 in words, to hundredths of a percent where there are any."""
+    return f"{100 * share:.2f}".rstrip("0").rstrip(".")
+
+
 def load_text(case: Case, place: int, least_lb: float, short_lb: float) -> str:
     """A support that stays short of its load, as a sentence."""
     support = case.supports[place].code
@@ -86,3 +91,9 @@ def budget_text(budget_min: float, needed_min: float) -> str:
     """What a budget is short of."""
     needed = f"the least that must be done takes {minutes(needed_min)}"
     return f"no plan fits: {minutes(budget_min)} min may be used, {needed}"
+
+
+def chance_text(asked: float, best: float) -> str:
+    """A chance that no plan found reaches."""
+    reached = f"the surest plan found reaches {percent(best)} %"
+    return f"no plan is {percent(asked)} % sure to end within tolerance: {reached}; more readings would raise that"
