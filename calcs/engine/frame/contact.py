@@ -12,6 +12,7 @@ from calcs.engine.errors import NoConvergence
 
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
+Places = npt.NDArray[np.intp]
 
 QUICK_ROUNDS = 12
 ROUNDING = 1e-14
@@ -74,7 +75,7 @@ def _stationary(stiffness: Array, pulls: Array, is_open: Mask) -> Array:
     gaps = np.zeros_like(pulls)
     (places,) = np.nonzero(is_open)
     if places.size:
-        gaps[places] = np.linalg.solve(stiffness[np.ix_(places, places)], -pulls[places])
+        gaps[places] = np.linalg.solve(stiffness[places[:, None], places], -pulls[places])
     return gaps
 
 
@@ -101,13 +102,50 @@ def _descend(stiffness: Array, pulls: Array, gaps: Array, tolerance_lb: float) -
     raise NoConvergence(NOT_FOUND)
 
 
-def settle_many(stiffness: Array, pulls: Array, *, tolerance_lb: Array) -> Array:
+class Stiffnesses:
+    """The stiffness of many frames that differ little: one for all, less sums that are each frame's own.
+
+    Parameters
+    ----------
+    common : ndarray, shape (n, n)
+        lb/in.
+    through : ndarray, shape (n, k)
+        Patterns of loads.
+    shares : ndarray, shape (d, k)
+        How much of each pattern squared a frame is softer by; a row a frame.
+    """
+
+    def __init__(self, common: Array, through: Array, shares: Array) -> None:
+        self.common, self.through, self.shares = common, through, shares
+        # A row and a column of nothing more, for places that stand for none.
+        self._common = np.pad(common, (0, 1))
+        self._through = np.pad(through, ((0, 1), (0, 0)))
+
+    def times(self, gaps: Array, frames: Places) -> Array:
+        """Loads from gaps, a row a frame."""
+        return gaps @ self.common - (gaps @ self.through * self.shares[frames]) @ self.through.T
+
+    def blocks(self, places: Places, frames: Places) -> Array:
+        """Rows and columns of some places, a row of them a frame; one place past the last stands for none."""
+        blocks = self._common.take(places[:, :, None] * len(self._common) + places[:, None, :])
+        if self.shares.shape[1]:
+            through = self._through[places]
+            blocks -= (through * self.shares[frames, None]) @ through.transpose(0, 2, 1)
+        return blocks
+
+    def of(self, frame: int) -> Array:
+        """The whole stiffness of one frame."""
+        found: Array = self.common - (self.through * self.shares[frame]) @ self.through.T
+        return found
+
+
+def settle_many(stiffnesses: Stiffnesses, pulls: Array, *, tolerance_lb: Array) -> Array:
     """Find the gaps of many cases at once, such as draws of the heights.
 
     Parameters
     ----------
-    stiffness : ndarray, shape (n, n) or (d, n, n)
-        One for all cases, or one a case.
+    stiffnesses : Stiffnesses
+        One a case.
     pulls : ndarray, shape (d, n)
         A row a case.
     tolerance_lb : ndarray, shape (d, 1)
@@ -118,7 +156,6 @@ def settle_many(stiffness: Array, pulls: Array, *, tolerance_lb: Array) -> Array
     ndarray, shape (d, n)
         The gaps; not numbers where none were found.
     """
-    each = np.broadcast_to(stiffness, (len(pulls), *stiffness.shape[-2:]))
     gaps = np.zeros_like(pulls)
     is_open = pulls < -tolerance_lb
     left = np.nonzero(is_open.any(axis=1))[0]
@@ -126,11 +163,8 @@ def settle_many(stiffness: Array, pulls: Array, *, tolerance_lb: Array) -> Array
         if not left.size:
             return gaps
         now = is_open[left]
-        tried = _stationary_many(stiffness, each, pulls, now, left)
-        if stiffness.ndim == 3:
-            loads = pulls[left] + np.matmul(each[left], tried[:, :, None])[:, :, 0]
-        else:
-            loads = pulls[left] + tried @ stiffness
+        tried = _stationary_many(stiffnesses, pulls, now, left)
+        loads = pulls[left] + stiffnesses.times(tried, left)
         wanted = np.where(now, tried > 0, loads < -tolerance_lb[left])
         gaps[left], is_open[left] = tried, wanted
         left = left[(wanted != now).any(axis=1) & np.isfinite(tried).all(axis=1)]
@@ -138,30 +172,25 @@ def settle_many(stiffness: Array, pulls: Array, *, tolerance_lb: Array) -> Array
         gaps[left] = np.nan
         return gaps
     for case in left:
+        start = np.maximum(gaps[case], 0.0)
         try:
-            gaps[case] = _descend(each[case], pulls[case], np.maximum(gaps[case], 0.0), float(tolerance_lb[case, 0]))
+            gaps[case] = _descend(stiffnesses.of(int(case)), pulls[case], start, float(tolerance_lb[case, 0]))
         except (NoConvergence, np.linalg.LinAlgError):
             gaps[case] = np.nan
     return gaps
 
 
-def _stationary_many(
-    stiffness: Array, each: Array, pulls: Array, is_open: Mask, cases: npt.NDArray[np.intp]
-) -> Array:
+def _stationary_many(stiffnesses: Stiffnesses, pulls: Array, is_open: Mask, cases: Places) -> Array:
     """As `_stationary`, a case a row; systems of nearly the same size in one call."""
     gaps = np.zeros(is_open.shape)
-    sizes = -(-is_open.sum(axis=1) // BUCKET) * BUCKET
+    count = is_open.shape[1]
+    sizes = np.minimum(-(-is_open.sum(axis=1) // BUCKET) * BUCKET, count)
     order = np.argsort(~is_open, axis=1, kind="stable")  # open ones first
     for size in np.unique(sizes[sizes > 0]):
         (rows,) = np.nonzero(sizes == size)
-        size = min(int(size), is_open.shape[1])  # noqa: PLW2901 - the last bucket may be larger than the frame
         places = order[rows, :size]
         taken = is_open[rows[:, None], places]
-        if stiffness.ndim == 3:
-            systems = each[cases[rows][:, None, None], places[:, :, None], places[:, None, :]]
-        else:
-            systems = stiffness[places[:, :, None], places[:, None, :]]
-        systems = systems * (taken[:, :, None] & taken[:, None, :])
+        systems = stiffnesses.blocks(np.where(taken, places, count), cases[rows])
         # Those that fill up a row stand alone, with a gap of 0.
         systems[:, np.arange(size), np.arange(size)] += ~taken
         wanted = np.where(taken, -pulls[cases[rows][:, None], places], 0.0)

@@ -3,11 +3,11 @@
 import numpy as np
 
 from calcs.engine.frame.condense import BEARS, Condensed
-from calcs.engine.frame.contact import ROUNDING, Array, settle_many
+from calcs.engine.frame.contact import ROUNDING, Array, Stiffnesses, settle_many
 
 DRAWS = 10_000
 SEED = 20_240_229
-AT_ONCE = 1_000  # draws held in memory together
+AT_ONCE = 500  # draws held in memory together
 FAR_OFF = 1e-4  # of the whole load out of balance: rounding has won that draw
 FEW = 400
 LOW, HIGH = 0.05, 0.95
@@ -40,7 +40,7 @@ def draws_of_loads(
     errors = random.standard_normal((draws, len(heights)))
     heights = heights + (frame.sds_in * errors if spread is None else errors @ spread.T)
     heights -= (heights @ frame.modes) @ frame.modes.T  # what bends nothing matters nothing
-    of = _SprungDraws(frame) if frame.give_in_per_lb.any() else _RigidDraws(frame)
+    of = _Draws(frame)
     parts = [
         of.loads(heights[start : start + AT_ONCE], factors[start : start + AT_ONCE])
         for start in range(0, draws, AT_ONCE)
@@ -61,48 +61,36 @@ def summed_up(frame: Condensed, loads: Array) -> tuple[Array, Array, Array]:
     return low, high, (loads > BEARS * frame.whole_lb).mean(axis=0)
 
 
-def _rounding(frame: Condensed, factors: Array, heights: Array) -> Array:
-    """What pulls may be off by, a row a draw."""
-    pulls = (factors[:, None] * np.abs(heights)) @ np.abs(frame.stiffness)
-    tolerance: Array = frame.tolerance_lb + ROUNDING * pulls.max(axis=1, keepdims=True)
-    return tolerance
+class _Draws:
+    """A frame f times as stiff carries what this one does with every height f times as high.
 
-
-class _RigidDraws:
-    """Rigid supports: a frame f times as stiff carries what this one does with every height f times as high."""
-
-    def __init__(self, frame: Condensed) -> None:
-        self.frame = frame
-
-    def loads(self, heights: Array, factors: Array) -> Array:
-        frame = self.frame
-        pulls = (factors[:, None] * heights) @ frame.stiffness - frame.weights_lb
-        gaps = settle_many(frame.held, pulls, tolerance_lb=_rounding(frame, factors, heights))
-        loads = pulls + gaps @ frame.stiffness
-        return np.where(gaps == 0, np.maximum(loads, 0.0), 0.0)
-
-
-class _SprungDraws:
-    """Springs don't grow with the frame: with f times the stiffness, and heights f times as high, they give f times.
-
-    With K at the beam and C what the springs give, K(f) = (1 + (f - 1) K C)^-1 K, where K is the frame's with f = 1;
-    the symmetric S K S with S = sqrt(C) turns it into sums over its eigenvectors.
+    But springs don't grow with the frame: then they give f times as much. With K at the beam and C what the springs
+    give, K(f) = (1 + (f - 1) K C)^-1 K, where K is the frame's with f = 1; the symmetric S K S with S = sqrt(C) turns
+    it into sums over its eigenvectors, of which there are as many as springs.
     """
 
     def __init__(self, frame: Condensed) -> None:
         self.frame = frame
-        self.root = np.sqrt(frame.give_in_per_lb)
-        self.sizes, vectors = np.linalg.eigh(self.root[:, None] * frame.stiffness * self.root)
-        self.through = frame.stiffness @ (self.root[:, None] * vectors)
-        self.pushed = vectors.T @ (self.root * frame.weights_lb)
+        (sprung,) = np.nonzero(frame.give_in_per_lb)
+        root = np.sqrt(frame.give_in_per_lb[sprung])
+        self.sizes, vectors = np.linalg.eigh(root[:, None] * frame.stiffness[np.ix_(sprung, sprung)] * root)
+        self.through = frame.stiffness[:, sprung] @ (root[:, None] * vectors)
+        self.pushed = vectors.T @ (root * frame.weights_lb[sprung])
 
     def loads(self, heights: Array, factors: Array) -> Array:
-        frame = self.frame
+        """Loads of some draws, a row each; not numbers where they were not found."""
+        frame, every = self.frame, np.arange(len(heights))
         shares = (factors - 1)[:, None] / (1 + (factors - 1)[:, None] * self.sizes)
-        stiffness = frame.stiffness - np.matmul(self.through * shares[:, None, :], self.through.T)
-        hold = frame.held - frame.stiffness
+        stiffnesses = Stiffnesses(frame.stiffness, self.through, shares)
         weights = frame.weights_lb - (shares * self.pushed) @ self.through.T
-        pulls = np.matmul(stiffness, (factors[:, None] * heights)[:, :, None])[:, :, 0] - weights
-        gaps = settle_many(stiffness + hold, pulls, tolerance_lb=_rounding(frame, factors, heights))
-        loads = pulls + np.matmul(stiffness, gaps[:, :, None])[:, :, 0]
+        pulls = stiffnesses.times(factors[:, None] * heights, every) - weights
+        held = Stiffnesses(frame.held, self.through, shares)
+        gaps = settle_many(held, pulls, tolerance_lb=self._rounding(heights, factors))
+        loads = pulls + stiffnesses.times(gaps, every)
         return np.where(gaps == 0, np.maximum(loads, 0.0), 0.0)
+
+    def _rounding(self, heights: Array, factors: Array) -> Array:
+        """What pulls may be off by, a row a draw."""
+        pulls = (factors[:, None] * np.abs(heights)) @ np.abs(self.frame.stiffness)
+        tolerance: Array = self.frame.tolerance_lb + ROUNDING * pulls.max(axis=1, keepdims=True)
+        return tolerance
