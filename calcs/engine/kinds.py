@@ -13,6 +13,7 @@ from calcs.engine.flatness import FlatnessInput, FlatnessResult, solve_flatness
 from calcs.engine.frame import FrameInput, FrameResult, solve_frame
 from calcs.engine.levels import LevelsInput, LevelsResult, solve_levels
 from calcs.engine.lift import LiftInput, LiftResult, solve_lift
+from calcs.engine.lift_curve import LiftCurveInput, LiftCurveResult, solve_lift_curve
 from calcs.engine.passes import PassesInput, PassesResult, solve_passes
 from calcs.engine.stacks import StacksInput, StacksResult, solve_stacks
 from calcs.engine.strap_spacing import StrapSpacingInput, StrapSpacingResult, solve_strap_spacing
@@ -56,6 +57,13 @@ KINDS: dict[str, Kind] = {
             input_type=LiftInput,
             result_type=LiftResult,
             solve=solve_lift,
+        ),
+        Kind(
+            name="lift_curve",
+            about="Minutes against flatness, proven point by point, and what freeing each connection would save",
+            input_type=LiftCurveInput,
+            result_type=LiftCurveResult,
+            solve=solve_lift_curve,
         ),
         Kind(
             name="frame",

@@ -2,7 +2,7 @@
 
 from calcs.engine.common import ENGINE_VERSION, Caution, ResultWarning
 from calcs.engine.lift.case import Case, effect
-from calcs.engine.lift.chance import SOURCE as CHANCE_SOURCE
+from calcs.engine.lift.chance import SOURCES as CHANCE_SOURCES
 from calcs.engine.lift.chance import Draws, chance_within, draws_of
 from calcs.engine.lift.check import Outcome, after_in, load_lb
 from calcs.engine.lift.explain import what_binds
@@ -119,7 +119,7 @@ def solve_lift(document: LiftInput) -> LiftResult:
 
 def sources_of(document: LiftInput) -> tuple[str, ...]:
     """Where figures and methods come from; how the chance is found only where there is one."""
-    return SOURCES if document.covariance_in2 is None else (*SOURCES, CHANCE_SOURCE)
+    return SOURCES if document.covariance_in2 is None else (*SOURCES, *CHANCE_SOURCES)
 
 
 def _solve(

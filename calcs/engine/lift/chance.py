@@ -22,9 +22,9 @@ SYMMETRIC = 1e-9  # of the largest number
 NEGATIVE = 1e-6  # of it: what a covariance written with few digits may be off
 MOST_SEED = 2**32 - 1
 
-SOURCE = (
-    "chance to end within tolerance: 10,000 draws of normal errors, of the heights by their covariance, of changed "
-    "supports each on its own"
+SOURCES = (
+    "chance to end within tolerance: 10,000 draws of normal errors, of the heights by their covariance, "
+    "of changed supports each on its own",
 )
 
 
