@@ -8,11 +8,12 @@ from django.utils.translation import gettext as _
 
 from calcs.citations import cited
 from calcs.spoken import spoken
-from jobs.models import Connection, Point, Strap
+from jobs.models import Connection, DrainRun, Point, Strap
 from surveys.models import Reading, Setup, Survey
 
 _UUID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 _SENTENCES = frozenset({"text", "message"})
+_CITED = frozenset({"sources", "assumes"})
 
 Labels = Mapping[str, str]
 
@@ -22,7 +23,7 @@ def labels_of(survey: Survey) -> dict[str, str]:
     points = dict(Point.objects.filter(siting=survey.siting_id).values_list("pk", "label"))
     setups = dict(Setup.objects.filter(survey=survey).values_list("pk", "code"))
     labels = {str(key): label for key, label in (points | setups).items()}
-    for model in (Connection, Strap):
+    for model in (Connection, Strap, DrainRun):
         rows = model.objects.filter(siting=survey.siting_id).values_list("pk", "code")
         labels.update((str(key), code) for key, code in rows)
     for key, point, setup, number in Reading.objects.filter(survey=survey).values_list(
@@ -56,4 +57,4 @@ def _told(name: str, item: Any, labels: Labels) -> Any:
         return with_labels(spoken(item), labels)
     if name == "source" and isinstance(item, str):
         return cited(item)
-    return [cited(source) for source in item] if name == "sources" else label_sentences(item, labels)
+    return [cited(source) for source in item] if name in _CITED else label_sentences(item, labels)

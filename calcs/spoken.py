@@ -18,6 +18,7 @@ OPTION_WORDS: dict[str, Promise] = {
     "lower_only": gettext_lazy("lower only"),
     "flattest": gettext_lazy("flattest"),
     "within_budget": gettext_lazy("within the budget"),
+    "sure": gettext_lazy("sure to end within tolerance"),
 }
 TIER_WORDS: dict[str, Promise] = {
     "double": gettext_lazy("double, interlocked"),
@@ -73,6 +74,7 @@ WARNINGS = (
     _("{option}: no plan was found within the time limit; that does not mean that there is none"),
     _("{option}: the minutes are proven, but time ran out before all plans of equal minutes were compared"),
     _("{option}: time ran out; a plan with less work may exist, none below the bound"),
+    _("{option}: found by search; a plan with less work that is as sure may exist, none below the bound"),
     _("{option}: time ran out before everything that binds or stands in the way was found"),
     _("What the strap carries now is not given; counted as nothing."),
     _("The strap is {short} in too short for its bolt; a longer one is needed."),
@@ -91,6 +93,8 @@ WARNINGS = (
     _("Drain {drain}: water stands {depth} in deep between {start} and {end} ft."),
     _("Drain {drain}: raising supports alone can't bring its slope back; the pipe itself must be rehung."),
     _("{support} carries nothing after it went down in pass {number}: the frame doesn't follow it."),
+    _("{support} went down and carries nothing after the last pass: the frame doesn't follow it."),
+    _("The whole move of {support} is {move} in, over {limit} in: an engineer decides."),
     _("The jack at {support} would push {load} lb in pass {number}: too much for its rating."),
     _(
         "Reading {reading}: the water stands {amount} in too high for its temperature; correct the reading, or shade "
@@ -122,6 +126,10 @@ BINDING = (
     _("no plan fits: {state}, the work needs {needed}"),
     _("no plan fits: {minutes} min may be used, the least that must be done takes {needed}"),
     _("no plan fits: {support} must carry {least} lb, the moves leave it {carried} lb: the beam does not follow"),
+    _(
+        "no plan is {asked} % sure to end within tolerance: the surest plan found reaches {best} %; "
+        "more readings would raise that"
+    ),
 )
 # Why a calculation has no answer, where it is not for its input.
 NO_ANSWERS = (

@@ -4,6 +4,7 @@ import uuid
 from typing import Any
 
 import pytest
+from django.utils import translation
 
 from calcs.labels import label_sentences, labels_of, with_labels
 from jobs.models import Connection, Point, Strap
@@ -37,6 +38,19 @@ def test_label_sentences_changes_sentences_and_leaves_names_and_numbers() -> Non
         "message": "no B2",
     }
     assert label_sentences(None, LABELS) is None
+
+
+def test_where_figures_come_from_and_what_tables_assume_is_said_in_the_readers_language() -> None:
+    known, unknown = "common practice, no source", "somebody's own"
+    document = {"sources": [known, unknown], "assumes": [known], "checks": [{"source": known, "what": known}]}
+    with translation.override("es"):
+        told = label_sentences(document, LABELS)
+    practice = "práctica común, sin fuente"
+    assert told == {
+        "sources": [practice, unknown],
+        "assumes": [practice],
+        "checks": [{"source": practice, "what": known}],
+    }
 
 
 @pytest.mark.django_db

@@ -23,13 +23,15 @@ def _sentence(node: ast.expr) -> str | None:
 
 
 def _said() -> set[str]:
-    """Every text that the engine's source gives a caution or a warning."""
+    """Every text that the engine's source gives a caution, a warning or a stop, or that there is no answer."""
     found = set()
     for path in ENGINE.rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text())):
             match node:
-                case ast.Assign(targets=[ast.Name(id="text")]):
+                case ast.Assign(targets=[ast.Name(id="text" | "NOT_FOUND" | "TOO_FAR_APART")]):
                     found.add(_sentence(node.value))
+                case ast.Call(func=ast.Name(id="NoConvergence"), args=[text]):
+                    found.add(_sentence(text))
                 case ast.Call(func=ast.Name(id="Caution" | "ResultWarning")):
                     found |= {_sentence(word.value) for word in node.keywords if word.arg == "text"}
                 case ast.Call(func=ast.Attribute(attr="append"), args=[ast.Tuple(elts=[_, text])]):
@@ -54,6 +56,11 @@ def test_every_sentence_of_the_engine_is_known(sentence: str) -> None:
 
 def test_the_source_was_searched() -> None:
     assert len(_said()) > len(spoken.CAUTIONS) + 20
+    assert {
+        "The whole move of B7 is B7 in, over B7 in: an engineer decides.",  # a stop
+        "the numbers are too large or too small to compute with",
+        "the stiffnesses, heights and loads are too far apart to compute with",
+    } <= _said()
 
 
 def test_a_sentence_keeps_its_numbers_and_names() -> None:

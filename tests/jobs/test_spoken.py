@@ -10,22 +10,19 @@ from django.utils import translation
 from calcs.engine import common
 from calcs.engine.errors import InvalidInput
 from calcs.engine.units import parse_length
-from calcs.survey_page.progress import KIND_WORDS
 from jobs import layout, spoken
 from jobs.rule_words import ABOUT
 from jobs.rulebook import RULES
 from jobs.spoken import retold
 
 ENGINE = Path(common.__file__).parent
-# What pages and phones ask for; what only the command computes answers in English.
-ASKED = {*KIND_WORDS, "ranges", "units", "least_squares"}
-SOURCES = [path for path in ENGINE.rglob("*.py") if ASKED & {path.stem, *path.relative_to(ENGINE).parts}]
-SOURCES.append(Path(layout.__file__))
+SOURCES = [*ENGINE.rglob("*.py"), Path(layout.__file__)]
 # Pieces that the engine puts together elsewhere, as they read once they are.
 FILLED = {
     "must be B7, not B7": ("must be above 0 and at most 7, not 9", "must be from 0 to 7, not 9"),
     "must be one of B7, not B7": ("must be one of up, down, not B7",),
     "B7 in, not B7 in": ("must be at most 9 steps of 0.25 in, not 9 in",),
+    "must be given for B7": ("must be given for a pluck", "must be given for a gauge"),
     "B7, not B7 in": ("must be at most 9 steps of 0.25 in, not 9 in",),
 }
 
