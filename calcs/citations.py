@@ -82,7 +82,7 @@ CITATIONS = (
     _("{part}: 3/4 in: PS 20, dry; 2.1 lb: 7-1/4 x 16 in at 42 lb/ft3"),
     _("Euler-Bernoulli bending; a frame at rest has the least energy with no support pulling"),
     _("floor and walls make the beams act 1 to 3 times as stiff: judgement, no source"),
-    _("the range is 5 to 95 % of 10,000 draws"),
+    _("the range is from 5 to 95 %, of 10,000 draws"),
     _("ahead of the next support by at most spacing^2/390 in (feet): 8,000 psi more in a light 10 in beam; computed"),
     _("ahead of the next support by at most what would unload it, from level with all bearing"),
     _("lowest place first and outward, both beams of a section together: common practice, no source"),

@@ -17,7 +17,7 @@ SOURCES = (
     "Euler-Bernoulli bending; a frame at rest has the least energy with no support pulling",
     "steel 29,000,000 psi: AISC practice",
     "floor and walls make the beams act 1 to 3 times as stiff: judgement, no source",
-    "the range is 5 to 95 % of 10,000 draws",
+    "the range is from 5 to 95 %, of 10,000 draws",
 )
 CAUTIONS = (
     Caution(
