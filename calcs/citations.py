@@ -1,4 +1,4 @@
-"""Where the engine's figures and methods come from, in the reader's language; titles and codes stay as they are."""
+"""Where the engine's figures and methods come from, in the reader's language; papers' titles and codes stay."""
 
 import dataclasses
 import functools
