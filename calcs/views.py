@@ -17,7 +17,7 @@ from calcs.models import Answer
 from calcs.set_aside_page import waiting_for
 from calcs.stack_drawings import draw_stack
 from calcs.survey_page import gather, progress_of, steps_of
-from jobs.models import Connection, Home, HomeContact, Photo, Point, SignedLink, Siting, Strap
+from jobs.models import Connection, DrainRun, Home, HomeContact, Photo, Point, SignedLink, Siting, Strap
 from jobs.models.base import Act
 from jobs.rights import may
 from jobs.views import SignedInRequest, page
@@ -45,12 +45,14 @@ def _with_all(homes: QuerySet[Home]) -> QuerySet[Home]:
     """Return homes with everything that their page lists, in a fixed number of queries."""
     marks = Point.objects.standing().filter(benchmark__retired_on__isnull=True, benchmark__isnull=False)
     straps = Strap.objects.standing().select_related("point").order_by("code")
+    drains = DrainRun.objects.standing().prefetch_related("nodes").order_by("code")
     photos = Photo.objects.standing().select_related("author", "finding").order_by("-pk")
     sitings = Siting.objects.order_by("-from_on").prefetch_related(
         Prefetch("surveys", _surveys_with_verdict(), to_attr="newest_surveys"),
         Prefetch("points", marks.select_related("benchmark").order_by("label"), to_attr="marks"),
         Prefetch("connections", Connection.objects.standing().order_by("code"), to_attr="standing_connections"),
         Prefetch("straps", straps, to_attr="standing_straps"),
+        Prefetch("drain_runs", drains, to_attr="standing_drain_runs"),
         Prefetch("photos", photos[:PHOTOS_SHOWN], to_attr="newest_photos"),
     )
     contacts = HomeContact.objects.filter(to_on__isnull=True).select_related("customer")

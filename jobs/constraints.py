@@ -14,6 +14,7 @@ SENTENCES: dict[str, tuple[str, Promise]] = {
     "home_size_up_to_200_ft": ("width_ft", _("Give a width and a length above 0 and up to 200 ft.")),
     "home_wind_zone_1_to_3": ("wind_zone", _("Wind zones are 1, 2 and 3.")),
     "home_roof_load_not_negative": ("roof_live_psf", _("Give a roof load of 0 psf or more.")),
+    "home_beam_positive": ("beam_i_in4", _("Give the figures of a beam above 0, or leave them empty.")),
     "home_contact_ends_after_start": ("to_on", _("The last day lies before the first.")),
     "siting_ends_after_start": ("to_on", _("A siting ends after the day it begins.")),
     "siting_north_0_to_360": ("north_deg", _("Give a bearing from 0 to below 360 degrees.")),
@@ -24,6 +25,18 @@ SENTENCES: dict[str, tuple[str, Promise]] = {
     "support_one_at_a_point": ("point", _("There is a support at this point: give it a removal day first.")),
     "support_gap_not_negative": ("gap_in", _("Give a gap of 0 in or more.")),
     "support_height_up_to_240_in": ("height_in", _("Give a height above 0 and up to 240 in.")),
+    "support_footing_has_both_sides": (
+        "footing_length_in",
+        _("Give length and width of the footing above 0 and up to 1,200 in; neither when it was not seen."),
+    ),
+    "support_footing_up_to_60_in_thick": (
+        "footing_thickness_in",
+        _("Give a thickness of the footing above 0 and up to 60 in."),
+    ),
+    "support_offset_and_clearance_in_range": (
+        "offset_in",
+        _("Give 0 to 48 in by which the top stands off, and 0 to 480 in from the ground to the frame."),
+    ),
     "support_limits_not_negative": ("max_raise_in", _("Give limits of 0 in or more.")),
     "support_keeps_courses_it_has": (
         "keep_courses",
@@ -46,8 +59,18 @@ SENTENCES: dict[str, tuple[str, Promise]] = {
     "strap_code_once_a_siting": ("code", _("Another strap of this home has this code.")),
     "strap_has_a_length": ("run_in", _("Give a run and a rise of 0 in or more, not both 0.")),
     "strap_slack_or_tension": ("slack_in", _("A strap is slack or in tension, not both; slack is 0 in or more.")),
-    "strap_sizes_positive": ("width_in", _("Give sizes above 0, and tension and turns of 0 or more.")),
+    "strap_sizes_positive": ("width_in", _("Give sizes and rated load above 0, and tension and turns of 0 or more.")),
     "strap_point_in_siting": ("point", _("This point lies under another siting.")),
+    "drain_run_code_once_a_siting": ("code", _("Another drain run of this home has this code.")),
+    "drain_run_has_a_code": ("code", _("Give the drain run a code.")),
+    "drain_run_diameter_half_to_24_in": ("diameter_in", _("Give an inside diameter of 1/2 to 24 in.")),
+    "drain_run_rehang_not_negative": ("rehang_min", _("Give 0 minutes or more, or leave it empty.")),
+    "drain_node_once_at_a_place": ("at_ft", _("This drain run has a place there already.")),
+    "drain_node_within_reach": (
+        "at_ft",
+        _("Give a place within 1,000 ft along the run, and a height within 1,200 in of its zero."),
+    ),
+    "drain_node_within_1000_ft": ("x_ft", _("Give a place within 1,000 ft of the home's marked corner.")),
     "visit_ends_after_start": ("ends_at", _("A visit ends after it starts.")),
     "rule_set_version_once": ("version", _("This version of the rule set exists already.")),
     "rule_set_has_a_name": ("name", _("Give the rule set a name.")),
@@ -65,4 +88,10 @@ SENTENCES: dict[str, tuple[str, Promise]] = {
         _("A strap is slack or in tension, not both; slack is 0 in or more."),
     ),
     "strap_check_tension_not_negative": ("tension_lb", _("Give a tension of 0 lb or more.")),
+    "strap_check_pluck_has_pitch_and_length": (
+        "frequency_hz",
+        _("Give a plucked strap its pitch and its free length, above 0, and no tension; another one neither."),
+    ),
+    "strap_check_gauge_has_tension": ("tension_lb", _("Give the tension that the gauge shows.")),
+    "strap_check_mode_1_to_10": ("mode", _("Give 1 to 10 half waves.")),
 }

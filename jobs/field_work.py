@@ -58,7 +58,10 @@ def note(row: FromPhone) -> bool:
 
 @transaction.atomic
 def note_strap_check(check: StrapCheck) -> bool:
-    """Keep a check of a strap; the newest by the time it was noted says what the strap is taken to be."""
+    """Keep a check of a strap; the newest by the time it was noted says what the strap is taken to be.
+
+    A pluck has no tension of its own, and takes away what an earlier check said: its pitch tells it, once computed.
+    """
     # One at a time, so that of two checks that come in at once the newer one wins.
     strap = Strap.objects.select_for_update(no_key=True).get(pk=check.strap_id)
     is_new = note(check)

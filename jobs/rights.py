@@ -40,6 +40,8 @@ RIGHTS: dict[str, tuple[Roles, Roles, Roles, Roles]] = {
     "jobs.benchmark": (EVERYBODY, EVERYBODY, OFFICE | LEAD, OFFICE | LEAD),
     "jobs.connection": (EVERYBODY, EVERYBODY, OFFICE | LEAD, OFFICE | LEAD),
     "jobs.strap": (EVERYBODY, EVERYBODY, OFFICE | LEAD, OFFICE | LEAD),
+    "jobs.drainrun": (EVERYBODY, EVERYBODY, OFFICE | LEAD, OFFICE | LEAD),
+    "jobs.drainnode": (EVERYBODY, EVERYBODY, OFFICE | LEAD, OFFICE | LEAD),
     "jobs.visit": (EVERYBODY, OFFICE, OFFICE | LEAD, NOBODY),  # a lead: state and note of own visits
     "jobs.finding": (EVERYBODY, CREW, NOBODY, MANAGER | LEAD),
     "jobs.strapcheck": (EVERYBODY, CREW, NOBODY, NOBODY),

@@ -1,4 +1,4 @@
-"""Changes that touch more than one row: layouts and their corrections, benchmarks, device tokens."""
+"""Changes with rules beyond a row: layouts and their corrections, benchmarks, places on drains, device tokens."""
 
 import datetime
 import hashlib
@@ -13,7 +13,18 @@ from django.utils.translation import gettext as _
 
 from jobs.errors import DomainError, Stale
 from jobs.layout import Layout, LayoutSpec, PairPlace, generate, propose_pairs
-from jobs.models import Benchmark, DeviceToken, NeighbourPair, Point, Siting, Strap, Support, Surface
+from jobs.models import (
+    Benchmark,
+    DeviceToken,
+    DrainNode,
+    DrainRun,
+    NeighbourPair,
+    Point,
+    Siting,
+    Strap,
+    Support,
+    Surface,
+)
 
 FRAME_SURFACES = (Surface.I_BEAM, Surface.GIRDER, Surface.MATE_LINE, Surface.RIM)
 
@@ -158,8 +169,8 @@ def change_point(*, point: Point, fields: Mapping[str, Any]) -> Point:
     return point
 
 
-def _check_place(point: Point) -> None:
-    if problems := point.off_the_home():
+def _check_place(row: Point | DrainNode) -> None:
+    if problems := row.off_the_home():
         raise DomainError("invalid", _("Some fields need another look."), fields=problems)
 
 
@@ -239,6 +250,33 @@ def _walk_order_beside(point: Point) -> int:
     return (last or 0) + 1
 
 
+# -- drain runs ----------------------------------------------------------------------------------------------
+
+
+def add_drain_node(*, run: DrainRun, fields: Mapping[str, Any]) -> DrainNode:
+    """Add a measured place to a drain run that stands."""
+    if run.archived_at is not None:
+        raise DomainError(
+            "invalid",
+            _("Some fields need another look."),
+            fields={"run": _("This drain run is archived.")},
+        )
+    node = DrainNode(run=run, **fields)
+    _check_place(node)
+    node.save(force_insert=True)
+    return node
+
+
+def change_drain_node(*, node: DrainNode, fields: Mapping[str, Any]) -> DrainNode:
+    """Change a measured place on a drain run."""
+    for name, value in fields.items():
+        setattr(node, name, value)
+    if {"x_ft", "y_ft", "is_on_ground"} & fields.keys():
+        _check_place(node)
+    node.save()
+    return node
+
+
 # -- benchmarks and devices ----------------------------------------------------------------------------------
 
 
@@ -279,6 +317,10 @@ def standing_layout(siting: Siting) -> dict[str, Iterable[Any]]:
         .order_by("point__label"),
         "connections": siting.connections.standing().order_by("code"),
         "straps": siting.straps.standing().order_by("code"),
+        "drain_runs": siting.drain_runs.standing().order_by("code"),
+        "drain_nodes": DrainNode.objects.filter(run__siting=siting, run__archived_at__isnull=True).order_by(
+            "run__code", "at_ft"
+        ),
     }
 
 

@@ -135,6 +135,26 @@ class StrapFactory(DjangoModelFactory[jobs.Strap]):
     rise_in = Decimal(30)
 
 
+class DrainRunFactory(DjangoModelFactory[jobs.DrainRun]):
+    class Meta:
+        model = jobs.DrainRun
+
+    siting = factory.SubFactory(SitingFactory)
+    code = factory.Sequence(lambda n: f"DR{n}")
+    diameter_in = Decimal(3)
+
+
+class DrainNodeFactory(DjangoModelFactory[jobs.DrainNode]):
+    class Meta:
+        model = jobs.DrainNode
+
+    run = factory.SubFactory(DrainRunFactory)
+    at_ft = factory.Sequence(lambda n: Decimal(n % 500))
+    invert_in = Decimal(18)
+    x_ft = Decimal(12)
+    y_ft = Decimal(7)
+
+
 class VisitFactory(DjangoModelFactory[jobs.Visit]):
     class Meta:
         model = jobs.Visit

@@ -30,6 +30,7 @@ from tests.factories import (
     NOON,
     CompanyFactory,
     CustomerFactory,
+    DrainNodeFactory,
     HomeContactFactory,
     HomeFactory,
     PointFactory,
@@ -118,13 +119,15 @@ def _under_the_home(people: Mapping[str, User]) -> dict[str, Any]:
     plan = Plan.objects.create(survey=planned, lift=lift, option="least_work")
     photo = Photo(siting=siting, **noted)
     take(photo, photo_file())
-    strap = siting.straps.get(code="T1")
+    strap, node = siting.straps.get(code="T1"), DrainNodeFactory(run__siting=siting)
     time = {"started_at": NOON, "ended_at": NOON + HOUR}
     return {
         "answers": Answer.objects.create(survey=planned, kind="lift", calculation=lift, revision=1),
         "benchmarks": siting.points.get(label="BM1").benchmark,
         "calculations": lift,
         "connections": Connection.objects.get(siting=siting),
+        "drain-nodes": node,
+        "drain-runs": node.run,
         "findings": Finding.objects.create(siting=siting, grade="ok", **noted),
         "homes": home,
         "home-contacts": HomeContactFactory(home=home, customer=CustomerFactory(name=OF_THE_CUSTOMER[0])),
@@ -265,6 +268,8 @@ BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
         "run_in": "40",
         "rise_in": "30",
     },
+    "POST drain-runs/": lambda r: {"siting": r["sitings"].pk, "code": "Z9", "diameter_in": "3"},
+    "POST drain-nodes/": lambda r: {"run": r["drain-runs"].pk, "at_ft": "600", "invert_in": "12", **_PLACE},
     "POST homes/": lambda _r: dict(_HOME),
     "POST sitings/": lambda _r: {"home": HomeFactory().pk, "address": "1 Elm Row", "from_on": "2024-01-01"},
     "POST customers/": lambda _r: {"name": "Ann Tolliver"},
@@ -306,6 +311,8 @@ BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
     "PATCH supports/<pk>/": _NOTE,
     "PATCH connections/<pk>/": _NOTE,
     "PATCH straps/<pk>/": _NOTE,
+    "PATCH drain-runs/<pk>/": _NOTE,
+    "PATCH drain-nodes/<pk>/": lambda _r: {"invert_in": "11.5"},
     "PATCH surveys/<pk>/": _NOTE,
     "PATCH setups/<pk>/": _NOTE,
 }

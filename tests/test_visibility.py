@@ -15,6 +15,7 @@ from surveys.models import Reading, Survey
 from tests.factories import (
     NOON,
     CustomerFactory,
+    DrainNodeFactory,
     HomeContactFactory,
     SetupFactory,
     SurveyFactory,
@@ -54,6 +55,7 @@ def rows() -> dict[str, Any]:
     )
     levels = Calculation.objects.create(survey=survey, kind="levels", input={}, input_sha256="", engine_version="1")
     plan = Plan.objects.create(survey=survey, lift=lift, option="least_work")
+    node = DrainNodeFactory(run__siting=siting)
     noted = {"author": UserFactory(), "noted_at": NOON}
     return {
         "answers": Answer.objects.create(survey=survey, kind="levels", calculation=levels, revision=1),
@@ -61,6 +63,8 @@ def rows() -> dict[str, Any]:
         "calculations": lift,
         "connections": Connection.objects.get(),
         "customers": CustomerFactory(),
+        "drain-nodes": node,
+        "drain-runs": node.run,
         "findings": Finding.objects.create(siting=siting, grade="ok", **noted),
         "home-contacts": HomeContactFactory(home=siting.home),
         "homes": siting.home,

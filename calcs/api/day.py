@@ -24,6 +24,8 @@ from jobs.models import (
     Benchmark,
     Company,
     Connection,
+    DrainNode,
+    DrainRun,
     Finding,
     HomeContact,
     NeighbourPair,
@@ -136,9 +138,20 @@ def _parts(person: User, sitings: list[Siting]) -> dict[str, Grouped]:
         ),
         "connections": _shown(_standing(Connection, sitings).order_by("code"), layout.ConnectionSerializer),
         "straps": _shown(_standing(Strap, sitings).order_by("code"), layout.StrapSerializer),
+        "drain_runs": _drain_runs(sitings),
         "findings": _shown(_standing(Finding, sitings).order_by("pk"), field_serializers.FindingSerializer),
         "open_surveys": surveys,
     }
+
+
+def _drain_runs(sitings: list[Siting]) -> Grouped:
+    """Return the drain runs that stand, each with the places on it from its upper end down."""
+    nodes = DrainNode.objects.filter(run__siting__in=sitings, run__archived_at__isnull=True).order_by("at_ft")
+    shown = _shown(nodes, layout_serializers.DrainNodeSerializer, "run_id")
+    found: dict[UUID, list[Document]] = defaultdict(list)
+    for run in _standing(DrainRun, sitings).order_by("code"):
+        found[run.siting_id].append({**layout_serializers.DrainRunSerializer(run).data, "nodes": shown[run.pk]})
+    return found
 
 
 def _standing(model: type[M], sitings: list[Siting]) -> Any:

@@ -45,6 +45,15 @@ class OpenSurveySerializer(SurveySerializer):
         fields = [*SurveySerializer.Meta.fields, "setups", "standing_readings"]
 
 
+class DayDrainRunSerializer(layout_serializers.DrainRunSerializer):
+    """A drain run with the places on it."""
+
+    nodes = layout_serializers.DrainNodeSerializer(many=True, help_text="from the upper end down")
+
+    class Meta(layout_serializers.DrainRunSerializer.Meta):
+        fields = [*layout_serializers.DrainRunSerializer.Meta.fields, "nodes"]
+
+
 class HeightSerializer(Fields):
     """A height above the mean of all points that were read."""
 
@@ -99,6 +108,7 @@ class PlaceSerializer(Fields):
     benchmarks = layout_serializers.BenchmarkSerializer(many=True)
     connections = layout_serializers.ConnectionSerializer(many=True)
     straps = layout_serializers.StrapSerializer(many=True)
+    drain_runs = DayDrainRunSerializer(many=True)
     findings = field_serializers.FindingSerializer(many=True, help_text="those not archived")
     open_surveys = OpenSurveySerializer(many=True)
     last_survey = LastSurveySerializer(allow_null=True)

@@ -37,9 +37,9 @@ class StrapCheckAdmin(LookedAtAdmin):
     list_display = [
         *("strap", "home", "grade"),
         in_sixteenths("slack_in", _("slack, in")),
-        *("tension_lb", "author", "noted_at"),
+        *("method", "tension_lb", "frequency_hz", "author", "noted_at"),
     ]
-    list_filter = ["grade", "noted_at"]
+    list_filter = ["grade", "method", "noted_at"]
     list_select_related = ["strap__siting__home", "author"]
     search_fields = ["strap__code", "strap__siting__home__code", "text", "author__username"]
     ordering = ["-id"]

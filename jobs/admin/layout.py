@@ -57,7 +57,7 @@ class SupportAdmin(VersionedAdmin):
         in_sixteenths("gap_in", _("gap, in")),
         *("condition", "installed_on", "removed_on"),
     ]
-    list_filter = ["kind", "footing", "condition", "tier", ("removed_on", admin.EmptyFieldListFilter)]
+    list_filter = ["kind", "footing", "has_sunk", "condition", "tier", ("removed_on", admin.EmptyFieldListFilter)]
     list_select_related = ["point__siting__home"]
     autocomplete_fields = ["point"]
     search_fields = ["point__label", "point__siting__home__code", "point__siting__home__name"]

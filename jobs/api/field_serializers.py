@@ -87,7 +87,19 @@ class StrapCheckSerializer(FromPhoneSerializer):
 
     class Meta(FromPhoneSerializer.Meta):
         model = StrapCheck
-        fields = [*FROM_PHONE, "strap", "visit", "grade", "slack_in", "tension_lb", "text"]
+        fields = [
+            *FROM_PHONE,
+            "strap",
+            "visit",
+            "grade",
+            "slack_in",
+            "tension_lb",
+            "method",
+            "frequency_hz",
+            "mode",
+            "free_length_in",
+            "text",
+        ]
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         """The visit goes to where the strap is."""

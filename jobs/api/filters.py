@@ -3,7 +3,18 @@
 import django_filters
 
 from jobs.api.base import ArchivableFilter
-from jobs.models import Benchmark, Connection, Customer, Home, NeighbourPair, Point, Strap, Support
+from jobs.models import (
+    Benchmark,
+    Connection,
+    Customer,
+    DrainNode,
+    DrainRun,
+    Home,
+    NeighbourPair,
+    Point,
+    Strap,
+    Support,
+)
 
 
 class CustomerFilter(ArchivableFilter):
@@ -75,3 +86,21 @@ class StrapFilter(ArchivableFilter):
     class Meta:
         model = Strap
         fields = ["siting", "point"]
+
+
+class DrainRunFilter(ArchivableFilter):
+    """Drain runs by siting."""
+
+    class Meta:
+        model = DrainRun
+        fields = ["siting", "code"]
+
+
+class DrainNodeFilter(django_filters.FilterSet):
+    """Places on drains by siting and run."""
+
+    siting = django_filters.UUIDFilter(field_name="run__siting")
+
+    class Meta:
+        model = DrainNode
+        fields = ["run", "is_on_ground"]

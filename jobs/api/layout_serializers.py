@@ -7,9 +7,28 @@ from rest_framework import serializers
 
 from jobs.api.base import RowSerializer
 from jobs.layout import HomeKind, LayoutSpec
-from jobs.models import Benchmark, Connection, Home, NeighbourPair, Point, Siting, Strap, Support
+from jobs.models import (
+    Benchmark,
+    Connection,
+    DrainNode,
+    DrainRun,
+    Home,
+    NeighbourPair,
+    Point,
+    Siting,
+    Strap,
+    Support,
+)
 from jobs.models.layout import check_courses
-from jobs.services import add_benchmark, add_point, change_benchmark, change_point, check_same_siting
+from jobs.services import (
+    add_benchmark,
+    add_drain_node,
+    add_point,
+    change_benchmark,
+    change_drain_node,
+    change_point,
+    check_same_siting,
+)
 
 
 class SupportSerializer(RowSerializer):
@@ -32,7 +51,13 @@ class SupportSerializer(RowSerializer):
             "point",
             "kind",
             "footing",
+            "footing_length_in",
+            "footing_width_in",
+            "footing_thickness_in",
+            "has_sunk",
             "height_in",
+            "offset_in",
+            "clearance_in",
             "stack",
             "tier",
             "keep_courses",
@@ -214,6 +239,8 @@ class StrapSerializer(RowSerializer):
             "width_in",
             "thickness_in",
             "bolt_in",
+            "rated_lb",
+            "has_vertical_tie",
             "note",
             "archived_at",
         ]
@@ -225,6 +252,44 @@ class StrapSerializer(RowSerializer):
         siting = attrs["siting"] if self.instance is None else self.instance.siting
         check_same_siting(siting, point=attrs.get("point"))
         return attrs
+
+
+class DrainRunSerializer(RowSerializer):
+    """A run of drain, from its upper end to its lower."""
+
+    fixed = ("siting",)
+
+    class Meta:
+        model = DrainRun
+        fields = [
+            "id",
+            "siting",
+            "code",
+            "diameter_in",
+            "has_cleanout",
+            "rehang_min",
+            "note",
+            "archived_at",
+        ]
+        read_only_fields = ["archived_at"]
+
+
+class DrainNodeSerializer(RowSerializer):
+    """A place on a drain run where its height was measured."""
+
+    fixed = ("run",)
+
+    class Meta:
+        model = DrainNode
+        fields = ["id", "run", "at_ft", "invert_in", "x_ft", "y_ft", "is_on_ground"]
+
+    def create(self, validated_data: dict[str, Any]) -> DrainNode:
+        """Add the place to its run."""
+        return add_drain_node(run=validated_data.pop("run"), fields=validated_data)
+
+    def update(self, instance: DrainNode, validated_data: dict[str, Any]) -> DrainNode:
+        """Change the place."""
+        return change_drain_node(node=instance, fields=validated_data)
 
 
 class LayoutSpecSerializer(serializers.Serializer[Any]):
@@ -274,3 +339,5 @@ class LayoutSerializer(serializers.Serializer[Any]):
     benchmarks = BenchmarkSerializer(many=True)
     connections = ConnectionSerializer(many=True)
     straps = StrapSerializer(many=True)
+    drain_runs = DrainRunSerializer(many=True)
+    drain_nodes = DrainNodeSerializer(many=True)

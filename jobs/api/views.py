@@ -32,6 +32,8 @@ from jobs.models import (
     Connection,
     Customer,
     DeviceToken,
+    DrainNode,
+    DrainRun,
     Home,
     HomeContact,
     NeighbourPair,
@@ -283,6 +285,26 @@ class StrapViewSet(ArchivableViewSet):
     queryset = Strap.objects.select_related("siting")
     serializer_class = layout_serializers.StrapSerializer
     filterset_class = filters.StrapFilter
+
+
+class DrainRunViewSet(ArchivableViewSet):
+    """Runs of drain under homes."""
+
+    queryset = DrainRun.objects.all()
+    serializer_class = layout_serializers.DrainRunSerializer
+    filterset_class = filters.DrainRunFilter
+
+
+class DrainNodeViewSet(RowViewSet):
+    """Places on drains where their height was measured; no history hangs on them, so they can be deleted."""
+
+    queryset = DrainNode.objects.all()
+    serializer_class = layout_serializers.DrainNodeSerializer
+    filterset_class = filters.DrainNodeFilter
+
+    def perform_destroy(self, instance: Any) -> None:
+        """Take the place away."""
+        delete_as_read(instance)
 
 
 class VisitViewSet(KeptViewSet):

@@ -14,7 +14,8 @@ from jobs.rights import Act, may
 
 _OF_HOME = (
     *("name", "kind", "sections", "width_ft", "length_ft", "built_on", "label_number", "data_plate", "wall_finish"),
-    *("roof_live_psf", "wind_zone", "soil_class", "land_owner", "has_foundation_letter", "access_notes"),
+    *("roof_live_psf", "wind_zone", "soil_class", "beam_i_in4", "beam_section_modulus_in3", "beam_load_lb_per_ft"),
+    *("land_owner", "has_foundation_letter", "access_notes"),
 )
 _NEEDED = ("kind", "width_ft", "length_ft")
 _OF_PLACE = ("address", "from_on", "to_on", "marked_end", "north_deg")

@@ -13,7 +13,7 @@ from jobs.csv_files.places import Places
 from jobs.csv_files.run import Kind, Row, Writing, handles_files
 from jobs.csv_files.text import Line
 from jobs.csv_files.things import COLUMNS, THINGS, Thing, lines_of_layouts
-from jobs.models import Benchmark, Point, Siting, Strap, Support, User
+from jobs.models import Benchmark, DrainNode, DrainRun, Point, Siting, Strap, Support, User
 from jobs.rights import Act, may
 
 _SUCCESSOR = "replaced_by__point"  # named last: a mark's successor may stand further down in the file
@@ -28,8 +28,8 @@ def _take(writing: Writing, rows: list[Row]) -> None:
         found = [found for line, values in by_thing[thing.name] if (found := layouts.find(thing, line, values))]
         for one in found:
             layouts.write(thing, one)
-        if thing.model is Point:
-            layouts.name_points()
+        if thing.model in (Point, DrainRun):
+            layouts.name_rows(thing)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +55,13 @@ class _Layouts:
             found = thing.model._default_manager.filter(**{f"{thing.siting}__in": self.places.all})
             locked: Any = found.select_for_update(no_key=True, of=("self",)).order_by("pk")
             self.stored[thing.name] = {row.pk: row for row in locked}
-        self._join_points()
+        self._join()
         self.known = {thing.name: self._by_name(thing) for thing in THINGS.values()}
-        self.named: dict[tuple[UUID, str], Point] = {}
+        self.named: dict[tuple[str, UUID, str], Any] = {}
         self.met: dict[Any, int] = {}
 
-    def _join_points(self) -> None:
-        """Give every row the points that are read already, so that none is read again."""
+    def _join(self) -> None:
+        """Give every row the points and the drain run that are read already, so that none is read again."""
         points = self.stored["point"]
         for thing in THINGS.values():
             for row in self.stored[thing.name].values():
@@ -70,16 +70,18 @@ class _Layouts:
                     among = self.stored["benchmark"] if name == "replaced_by" else points
                     if key := getattr(row, f"{name}_id"):
                         setattr(row, name, among.get(key))
+        for node in self.stored["drain_node"].values():
+            node.run = self.stored["drain_run"][node.run_id]
 
     def _by_name(self, thing: Thing) -> dict[Any, Any]:
         """The rows of a sort by what a line without a key knows them by."""
         return {_name_of(thing, row): row for row in self.stored[thing.name].values()}
 
-    def name_points(self) -> None:
-        """Let lines name the points by label, those that the file adds and renames too."""
-        for point in self.stored["point"].values():
-            if point.archived_at is None:
-                self.named[point.siting_id, point.label] = point
+    def name_rows(self, thing: Thing) -> None:
+        """Let lines name points by label and drain runs by code, those that the file adds and renames too."""
+        for row in self.stored[thing.name].values():
+            if row.archived_at is None:
+                self.named[thing.name, row.siting_id, row.label if thing.model is Point else row.code] = row
 
     def find(self, thing: Thing, line: Line, values: dict[str, Any]) -> _Found | None:
         """Find the row that a line is about, or make a new one; None when the line is refused."""
@@ -109,7 +111,7 @@ class _Layouts:
         said = found.said
         if "replaced_by" in thing.points and "replaced_by" in found.values:
             said["replaced_by"] = self._successor(found)
-        if thing.model is Point and self._is_off(found):
+        if thing.model in (Point, DrainNode) and self._is_off(thing, found):
             return
         name = f"{found.siting.home.code} {found.row}"
         if found.is_new:
@@ -119,12 +121,18 @@ class _Layouts:
         else:
             self.writing.change(found.line.number, thing.name, found.row, said, name=name)
 
-    def _is_off(self, found: _Found) -> bool:
+    def _is_off(self, thing: Thing, found: _Found) -> bool:
         """Refuse a place that is off the home; one that is stored so already stays."""
-        said = {name: found.said.get(name, getattr(found.row, name)) for name in ("surface", "x_ft", "y_ft")}
-        if not found.is_new and all(said[name] == getattr(found.row, name) for name in ("x_ft", "y_ft")):
+        names = ("surface" if thing.model is Point else "is_on_ground", "x_ft", "y_ft")
+        said = {name: found.said.get(name, getattr(found.row, name)) for name in names}
+        if not found.is_new and all(said[name] == getattr(found.row, name) for name in names):
             return False
-        problems = Point(siting=found.siting, **said).off_the_home()
+        here = (
+            Point(siting=found.siting, **said)
+            if thing.model is Point
+            else DrainNode(run=DrainRun(siting=found.siting), **said)
+        )
+        problems = here.off_the_home()
         for column, sentence in problems.items():
             self.writing.refuse(found.line.number, column, sentence)
         return bool(problems)
@@ -146,23 +154,28 @@ class _Layouts:
     def _resolve(
         self, thing: Thing, line: Line, siting: Siting, values: Mapping[str, Any], said: dict[str, Any]
     ) -> bool:
-        """Find the points that a line names."""
+        """Find the points and the drain run that a line names."""
         for column, path in thing.points.items():
             if path == _SUCCESSOR or not values.get(column):
                 continue
-            point = self._point(siting, values[column])
-            if point is None:
+            said[path] = self._named("point", siting, values[column])
+            if said[path] is None:
                 message = _("There is no point %(label)s under this home.") % {"label": values[column]}
                 self.writing.refuse(line.number, column, message)
                 return False
-            said[path] = point
+        for column, path in thing.runs.items():
+            said[path] = self._named("drain_run", siting, values[column])
+            if said[path] is None:
+                message = _("There is no drain run %(label)s under this home.") % {"label": values[column]}
+                self.writing.refuse(line.number, column, message)
+                return False
         return True
 
-    def _point(self, siting: Siting, name: str) -> Point | None:
-        point = self.named.get((siting.pk, name))
-        if point is None and (key := _as_key(name)) is not None:
-            point = self.stored["point"].get(key)
-        return point if point is not None and point.siting_id == siting.pk else None
+    def _named(self, thing: str, siting: Siting, name: str) -> Any:
+        row = self.named.get((thing, siting.pk, name))
+        if row is None and (key := _as_key(name)) is not None:
+            row = self.stored[thing].get(key)
+        return row if row is not None and row.siting_id == siting.pk else None
 
     def _row(self, thing: Thing, siting: Siting, values: Mapping[str, Any], said: Mapping[str, Any]) -> Any:
         if "id" in values:
@@ -174,7 +187,7 @@ class _Layouts:
         name = found.values["replaced_by"]
         if name is None:
             return None
-        point = self._point(found.siting, name)
+        point = self._named("point", found.siting, name)
         marks: list[Benchmark] = [
             mark for mark in self.stored["benchmark"].values() if point and mark.point_id == point.pk
         ]
@@ -195,11 +208,15 @@ def _new(thing: Thing, siting: Siting, values: Mapping[str, Any], said: Mapping[
 
 
 def _siting_of(thing: Thing, row: Any) -> Any:
-    return row.siting_id if thing.siting == "siting" else row.point.siting_id
+    under = row if thing.siting == "siting" else getattr(row, thing.siting.removesuffix("__siting"))
+    return under.siting_id
 
 
 def _name_of(thing: Thing, row: Any) -> Any:
-    """What a row is known by under its home: label or code, and when it ended; a pair by its two points."""
+    """What a row is known by under its home: label or code, and when it ended; a pair by its two points.
+
+    A place on a drain is known by how far along its run it lies.
+    """
     match thing.name:
         case "point":
             return row.siting_id, row.label, row.archived_at
@@ -209,6 +226,8 @@ def _name_of(thing: Thing, row: Any) -> Any:
             return row.point_id
         case "pair":
             return frozenset((row.a_id, row.b_id))
+        case "drain_node":
+            return row.run_id, row.at_ft
     return row.siting_id, row.code, row.archived_at
 
 
@@ -227,8 +246,9 @@ LAYOUTS = Kind(
     name="layouts",
     title=gettext_lazy("What is under homes"),
     about=gettext_lazy(
-        "One line a thing: point, support, benchmark, pair, connection or strap. A support and a benchmark have the "
-        "label of their point; a connection and a strap have their code there. Lines that are not in the file stay."
+        "One line a thing: point, support, benchmark, pair, connection, strap, drain_run or drain_node (a place on a "
+        "drain run). A support and a benchmark have the label of their point, a place the code of its drain run; a "
+        "connection, a strap and a drain run have their code there. Lines that are not in the file stay."
     ),
     columns=COLUMNS,
     take=_take,

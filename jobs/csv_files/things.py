@@ -10,14 +10,27 @@ from django.utils.translation import gettext_lazy
 
 from jobs.csv_files.run import Given
 from jobs.csv_files.values import Column, column_of, read_choice
-from jobs.models import Benchmark, Connection, Home, NeighbourPair, Point, Siting, Strap, Support, User
+from jobs.models import (
+    Benchmark,
+    Connection,
+    DrainNode,
+    DrainRun,
+    Home,
+    NeighbourPair,
+    Point,
+    Siting,
+    Strap,
+    Support,
+    User,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Thing:
     """One sort of line: its table, and which of the file's columns hold which of its fields.
 
-    ``points`` are the columns that name a point: by its label, or by its key where the point is archived.
+    ``points`` are the columns that name a point, ``runs`` those that name a drain run: by its label or its code, or
+    by its key where it is archived.
     """
 
     name: str
@@ -25,22 +38,25 @@ class Thing:
     siting: str  # the way from a row to its siting
     fields: dict[str, str]
     points: dict[str, str] = field(default_factory=dict)
+    runs: dict[str, str] = field(default_factory=dict)
     needed: tuple[str, ...] = ()
 
     @property
     def columns(self) -> set[str]:
         """The columns that a line of this sort may fill."""
-        return {"home", "from_on", "thing", "id", *self.fields, *self.points}
+        return {"home", "from_on", "thing", "id", *self.fields, *self.points, *self.runs}
 
 
 def _same(*names: str) -> dict[str, str]:
     return {name: name for name in names}
 
 
-_STACK = ("footing", "height_in", "stack", "tier", "keep_courses", "is_corner", "gap_in", "max_raise_in")
-_STATE = ("max_lower_in", "condition", "note", "installed_on", "removed_on")
+_FOOTING = ("footing", "footing_length_in", "footing_width_in", "footing_thickness_in", "has_sunk")
+_STACK = ("height_in", "offset_in", "clearance_in", "stack", "tier", "keep_courses", "is_corner", "gap_in")
+_STATE = ("max_raise_in", "max_lower_in", "condition", "note", "installed_on", "removed_on")
 _TRAVEL = ("x_ft", "y_ft", "free_up_in", "free_down_in", "measured", "free_min", "trade", "note", "archived_at")
 _ANCHOR = ("anchor_kind", "soil_class", "run_in", "rise_in", "slack_in", "tension_lb", "wraps", "width_in")
+_BAND = ("thickness_in", "bolt_in", "rated_lb", "has_vertical_tie", "note", "archived_at")
 
 THINGS = {
     thing.name: thing
@@ -58,7 +74,7 @@ THINGS = {
             name="support",
             model=Support,
             siting="point__siting",
-            fields={"support_kind": "kind", **_same(*_STACK, *_STATE)},
+            fields={"support_kind": "kind", **_same(*_FOOTING, *_STACK, *_STATE)},
             points={"label": "point"},
         ),
         Thing(
@@ -88,9 +104,24 @@ THINGS = {
             name="strap",
             model=Strap,
             siting="siting",
-            fields={"label": "code", **_same(*_ANCHOR, "thickness_in", "bolt_in", "note", "archived_at")},
+            fields={"label": "code", **_same(*_ANCHOR, *_BAND)},
             points={"at_point": "point"},
             needed=("at_point", "run_in", "rise_in"),
+        ),
+        Thing(
+            name="drain_run",
+            model=DrainRun,
+            siting="siting",
+            fields={"label": "code", **_same("diameter_in", "has_cleanout", "rehang_min", "note", "archived_at")},
+            needed=("diameter_in",),
+        ),
+        Thing(
+            name="drain_node",
+            model=DrainNode,
+            siting="run__siting",
+            fields=_same("at_ft", "invert_in", "x_ft", "y_ft", "is_on_ground"),
+            runs={"label": "run"},
+            needed=("at_ft", "invert_in", "x_ft", "y_ft"),
         ),
     )
 }
@@ -137,12 +168,14 @@ def _lines_of(thing: Thing, by: User, given: Given) -> Iterator[dict[str, Any]]:
         rows = rows.filter(**{f"{thing.siting}__home__code": code})
     where = {"home": f"{thing.siting}__home__code", "from_on": f"{thing.siting}__from_on", "id": "id"}
     paths = where | thing.fields
-    parts = {f"{path}__{part}" for path in thing.points.values() for part in ("id", "label", "archived_at")}
+    named = [(column, path, "label") for column, path in thing.points.items()]
+    named += [(column, path, "code") for column, path in thing.runs.items()]
+    parts = {f"{path}__{part}" for _column, path, name in named for part in ("id", name, "archived_at")}
     for row in rows.values(*{*paths.values(), *parts}).iterator():
-        points = {column: _name_of_point(row, path) for column, path in thing.points.items()}
-        yield {"thing": thing.name, **{column: row[path] for column, path in paths.items()}, **points}
+        names = {column: _name_of(row, path, name) for column, path, name in named}
+        yield {"thing": thing.name, **{column: row[path] for column, path in paths.items()}, **names}
 
 
-def _name_of_point(row: Mapping[str, Any], path: str) -> Any:
-    """A point's label; its key where it is archived, as another may have the label now."""
-    return row[f"{path}__label"] if row[f"{path}__archived_at"] is None else row[f"{path}__id"]
+def _name_of(row: Mapping[str, Any], path: str, name: str) -> Any:
+    """A point's label or a run's code; its key where it is archived, as another may have the name now."""
+    return row[f"{path}__{name}"] if row[f"{path}__archived_at"] is None else row[f"{path}__id"]

@@ -1,6 +1,7 @@
 """What rows are called in a record: resolved in one query a kind, and made from the record where rows are gone."""
 
 from collections.abc import Callable, Iterable, Mapping
+from decimal import Decimal
 from typing import Any
 
 from django.db import models
@@ -9,7 +10,20 @@ from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
 
 from jobs.history.words import NOTHING
-from jobs.models import Benchmark, Connection, Customer, Home, Point, RuleSet, Siting, Strap, User, Visit
+from jobs.models import (
+    Benchmark,
+    Connection,
+    Customer,
+    DrainRun,
+    Home,
+    Point,
+    RuleSet,
+    Siting,
+    Strap,
+    User,
+    Visit,
+)
+from jobs.models.homes import plain
 
 Names = Mapping[tuple[str, str], str]  # (model label, key) -> what the row is called
 State = Mapping[str, Any]
@@ -19,6 +33,7 @@ _NEEDS: dict[type[models.Model], str] = {
     Benchmark: "point__label",
     Connection: "code",
     Customer: "name",
+    DrainRun: "code",
     Home: "code",
     Point: "label",
     Siting: "address",
@@ -71,6 +86,11 @@ def _pair(state: State, names: Names) -> str:
     return _("{a} and {b}").format(a=_of(names, Point, state["a_id"]), b=_of(names, Point, state["b_id"]))
 
 
+def _drain_node(state: State, names: Names) -> str:
+    at = plain(Decimal(str(state["at_ft"])))
+    return _("{run} at {at} ft").format(run=_of(names, DrainRun, state["run_id"]), at=at)
+
+
 def _visit(state: State, names: Names) -> str:
     starts_at = parse_datetime(state["starts_at"])
     day = "" if starts_at is None else f"{timezone.localtime(starts_at):%Y-%m-%d}"
@@ -84,6 +104,7 @@ def _person(state: State, names: Names) -> str:
 _NAMED: dict[str, Callable[[State, Names], str]] = {
     "benchmark": lambda state, names: _of(names, Point, state["point_id"]),
     "connection": lambda state, names: f"{_choice(Connection, 'kind', state)} {state['code']}",
+    "drainnode": _drain_node,
     "home": lambda state, names: f"{state['code']} {state['name']}".strip(),
     "homecontact": lambda state, names: _of(names, Customer, state["customer_id"]),
     "neighbourpair": _pair,

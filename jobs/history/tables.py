@@ -12,6 +12,8 @@ from jobs.models import (
     Benchmark,
     Connection,
     Customer,
+    DrainNode,
+    DrainRun,
     Home,
     HomeContact,
     NeighbourPair,
@@ -59,6 +61,8 @@ def _under_place(path: str) -> list[Table]:
         table_of(Benchmark, f"point__{path}"),
         table_of(Connection, path),
         table_of(Strap, path),
+        table_of(DrainRun, path),
+        table_of(DrainNode, f"run__{path}"),
         table_of(Visit, path),
         _crew(f"visit__{path}"),
     ]
@@ -72,6 +76,7 @@ def tables_under(model: type[models.Model]) -> tuple[Table, ...]:
         Siting: _under_place("siting"),
         Point: [table_of(Support, "point"), table_of(Benchmark, "point")],
         Benchmark: [table_of(Point, "pgh_obj__benchmark")],
+        DrainRun: [table_of(DrainNode, "run")],
         Visit: [_crew("visit")],
         Customer: [table_of(HomeContact, "customer")],
     }

@@ -1,11 +1,13 @@
 """What ties a home to the ground and the street: connections that can break, and anchor straps."""
 
+from decimal import Decimal
+
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, Versioned, changes_kept
-from jobs.models.homes import Siting, SoilClass
+from jobs.models.homes import Siting, SoilClass, plain
 from jobs.models.layout import Point
 
 
@@ -243,4 +245,8 @@ class DrainNode(Versioned):
         ]
 
     def __str__(self) -> str:
-        return _("{run} at {at} ft").format(run=self.run, at=self.at_ft)
+        return _("{run} at {at} ft").format(run=self.run, at=plain(Decimal(self.at_ft)))
+
+    def off_the_home(self) -> dict[str, str]:
+        """Return by field why this place can't be: what doesn't lie in the ground lies on the home."""
+        return {} if self.is_on_ground else self.run.siting.home.off_it(x_ft=self.x_ft, y_ft=self.y_ft)

@@ -1,15 +1,24 @@
 """Homes, who has to do with them, and where they stand from when to when."""
 
+from decimal import Decimal
 from typing import Self
 
 from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import DateRangeField, RangeOperators
 from django.db import models
 from django.db.models import F, Func, Q
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, OfficeQuerySet, Versioned, changes_kept
 from jobs.models.people import Customer, User
+
+BESIDE_FT = 8  # how far a point may lie beside a home, for a porch that it carries (common practice, no source)
+
+
+def plain(feet: Decimal) -> str:
+    """Write feet without the zeros that the record fills them up with."""
+    return f"{feet.normalize():f}"
 
 
 class HomeKind(models.TextChoices):
@@ -123,6 +132,16 @@ class Home(Versioned):
 
     def __str__(self) -> str:
         return f"{self.code} {self.name}".strip()
+
+    def off_it(self, *, x_ft: Decimal, y_ft: Decimal) -> dict[str, str]:
+        """Return by field why what is under this home can't lie at a place: most often keys slipped."""
+        sides = {"x_ft": (x_ft, self.length_ft), "y_ft": (y_ft, self.width_ft)}
+        sentence = gettext("Give {low} to {high} ft: this home is {size} ft that way.")
+        return {
+            name: sentence.format(low=-BESIDE_FT, high=plain(size + BESIDE_FT), size=plain(size))
+            for name, (at, size) in sides.items()
+            if not -BESIDE_FT <= Decimal(at) <= size + BESIDE_FT
+        }
 
 
 @changes_kept()

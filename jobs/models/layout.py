@@ -1,7 +1,6 @@
 """What is under a home: points, the supports at them, which ones are neighbours, and the marks outside."""
 
 from collections.abc import Sequence
-from decimal import Decimal
 from typing import Any
 
 from django.contrib.postgres.fields import ArrayField
@@ -15,12 +14,6 @@ from django.utils.translation import gettext_lazy as _
 from calcs.engine.stacks.parts import DEFAULT_PARTS, SHIMS
 from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, Versioned, changes_kept
 from jobs.models.homes import Siting
-
-BESIDE_FT = 8  # how far a point may lie beside a home, for a porch that it carries (common practice, no source)
-
-
-def _plain(feet: Decimal) -> str:
-    return f"{feet.normalize():f}"
 
 
 class Surface(models.TextChoices):
@@ -78,17 +71,8 @@ class Point(Versioned):
         return self.label
 
     def off_the_home(self) -> dict[str, str]:
-        """Return by field why this place can't be: what isn't outside lies on the home, else keys slipped."""
-        if self.surface == Surface.OUTSIDE:
-            return {}
-        home = self.siting.home
-        sides = {"x_ft": (self.x_ft, home.length_ft), "y_ft": (self.y_ft, home.width_ft)}
-        sentence = gettext("Give {low} to {high} ft: this home is {size} ft that way.")
-        return {
-            name: sentence.format(low=-BESIDE_FT, high=_plain(size + BESIDE_FT), size=_plain(size))
-            for name, (at, size) in sides.items()
-            if not -BESIDE_FT <= Decimal(at) <= size + BESIDE_FT
-        }
+        """Return by field why this place can't be: what isn't outside lies on the home."""
+        return {} if self.surface == Surface.OUTSIDE else self.siting.home.off_it(x_ft=self.x_ft, y_ft=self.y_ft)
 
 
 class SupportKind(models.TextChoices):

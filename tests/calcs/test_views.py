@@ -20,7 +20,10 @@ from jobs.models import Siting, Support, User
 from surveys.models import Reading, Survey
 from tests.calcs.working import HEIGHTS_IN, label_to_key, read_survey, standing, submit, work_off
 from tests.factories import (
+    NOON,
     ConnectionFactory,
+    DrainNodeFactory,
+    DrainRunFactory,
     HomeContactFactory,
     StrapFactory,
     SurveyFactory,
@@ -94,6 +97,7 @@ def furnish(siting: Siting, rows: int) -> None:
         SurveyFactory(siting=siting)
         ConnectionFactory(siting=siting, code=f"X{n}")
         StrapFactory(siting=siting, point=siting.points.get(label="B2"), code=f"Y{n}")
+        DrainNodeFactory(run__siting=siting)
         HomeContactFactory(home=siting.home)
 
 
@@ -104,9 +108,22 @@ def test_home_asks_a_fixed_number_of_times(
     siting = lay_out_home()
     furnish(siting, rows)
     client = client_for(lead)
-    # session, user, time zone; home, sitings, surveys, marks, connections, straps, contacts
-    with django_assert_num_queries(12):
+    # session, user, time zone; home, sitings, surveys, marks, connections, straps, drains, places on them, contacts
+    with django_assert_num_queries(14):
         client.get(reverse("home", args=[siting.home_id]))
+
+
+def test_a_homes_page_tells_of_its_drain_runs(client_for: ClientFor, lead: User) -> None:
+    siting = lay_out_home()
+    run = DrainRunFactory(siting=siting, code="D7", diameter_in=3, has_cleanout=True)
+    DrainNodeFactory(run=run)
+    DrainRunFactory(siting=siting, code="D8", archived_at=NOON)
+    page = client_for(lead).get(reverse("home", args=[siting.home_id])).content.decode()
+    told = re.sub(r"<[^>]+>|\s+", " ", page[page.index("Drain runs") : page.index("Benchmarks</h3>")])
+    assert "D7, 3 in inside, clean-out at the upper end, 1 place measured" in told.replace(
+        "\N{NO-BREAK SPACE}", " "
+    )
+    assert "D8" not in told
 
 
 @pytest.mark.parametrize("name", ["layout", "layout-drawing"])

@@ -18,6 +18,7 @@ from surveys.models import Reading, Setup
 from surveys.services import submit_survey
 from tests.factories import (
     BenchmarkFactory,
+    DrainRunFactory,
     HomeFactory,
     SitingFactory,
     StrapFactory,
@@ -126,6 +127,26 @@ def test_a_point_moved_in_the_admin_takes_its_proposed_pairs_along(client: Clien
     assert moved.status_code == 302, moved.context["adminform"].form.errors
     after = set(siting.neighbour_pairs.filter(direction="along").values_list("a__label", "b__label"))
     assert before != after
+
+
+def test_a_place_on_a_drain_is_entered_on_the_home_and_taken_away(client: Client) -> None:
+    run = DrainRunFactory(siting__home__length_ft=24)
+    add = reverse("admin:jobs_drainnode_add")
+    typed = {"run": str(run.pk), "at_ft": "0", "invert_in": "18", "x_ft": "240", "y_ft": "7"}
+    refused = client.post(add, typed)
+    assert refused.context["adminform"].form.errors == {"x_ft": ["Give -8 to 32 ft: this home is 24 ft that way."]}
+    assert client.post(add, typed | {"x_ft": "24"}).status_code == 302
+    node = run.nodes.get()
+    change = reverse("admin:jobs_drainnode_change", args=[node.pk])
+    seen = filled(client.get(change).context["adminform"].form)
+    refused = client.post(change, seen | {"y_ft": "-80"})
+    assert list(refused.context["adminform"].form.errors) == ["y_ft"]
+    moved = client.post(change, seen | {"y_ft": "-80", "is_on_ground": "on"})  # where it joins the street
+    assert moved.status_code == 302, moved.context["adminform"].form.errors
+    node.refresh_from_db()
+    assert (node.y_ft, node.is_on_ground, node.version) == (-80, True, 2)
+    client.post(reverse("admin:jobs_drainnode_delete", args=[node.pk]), {"post": "yes"})
+    assert not run.nodes.exists()
 
 
 def test_benchmarks_are_retired_once(client: Client) -> None:

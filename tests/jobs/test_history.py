@@ -24,6 +24,8 @@ from jobs.services import change_benchmark, change_point, lay_out, remove_point
 from tests.factories import (
     BenchmarkFactory,
     ConnectionFactory,
+    DrainNodeFactory,
+    DrainRunFactory,
     HomeContactFactory,
     HomeFactory,
     SitingFactory,
@@ -139,6 +141,21 @@ def test_what_is_gone_keeps_its_name_in_the_record() -> None:
     assert ("direction", "along the beam", NOTHING) in fields
 
 
+def test_a_place_on_a_drain_is_told_under_its_run_after_it_is_gone() -> None:
+    run = DrainRunFactory(code="D1")
+    node = DrainNodeFactory(run=run, at_ft=Decimal("12.500"), invert_in=18)
+    an_hour_passes()
+    run.nodes.update(invert_in=17, is_on_ground=True)
+    changed = (("inside bottom of the pipe", f"18{NBSP}in", f"17{NBSP}in"), ("held by the ground", "no", "yes"))
+    assert newest(run) == [("outside the service", "drain-node", "D1 at 12.5 ft", "changed", changed)]
+    an_hour_passes()
+    node.delete()
+    _, thing, name, did, fields = newest(run)[0]
+    assert (thing, name, did) == ("drain-node", "D1 at 12.5 ft", "removed")
+    assert ("drain run", "D1", NOTHING) in fields
+    assert newest(run.siting.home)[0][2] == name
+
+
 def test_archiving_and_restoring_are_told_as_such() -> None:
     home = HomeFactory()
     an_hour_passes()
@@ -207,6 +224,9 @@ def test_lengths_go_by_the_readers_unit(manager: User) -> None:
         ("gap_in", "0.3125", "5/16 in"),
         ("thickness_in", "0.0350", "0.035 in"),  # no sixteenth: not rounded to one
         ("tension_lb", "350.0", "350 lb"),
+        ("beam_load_lb_per_ft", "95.0", "95 lb/ft"),
+        ("beam_i_in4", "42.50", "42.5 in⁴"),
+        ("beam_section_modulus_in3", "8.00", "8 in³"),
         ("x_ft", "12.250", "12.25 ft"),
         ("north_deg", "90.0", "90°"),
         ("tax_pct", "8.250", "8.25%"),
@@ -235,12 +255,13 @@ def test_a_homes_record_holds_all_that_lies_under_it() -> None:
     siting = lay_out_home()
     HomeContactFactory(home=siting.home)
     VisitFactory(siting=siting).crew.add(UserFactory())
+    DrainNodeFactory(run__siting=siting)
     lay_out_home()  # another home's
     SupportFactory()
     entries = history_of(siting.home).entries
     seen = {change.thing for entry in entries for change in entry.changes}
     under = {"home", "home-contact", "siting", "point", "support", "neighbour-pair", "benchmark", "connection"}
-    assert seen == under | {"strap", "visit"}
+    assert seen == under | {"strap", "visit", "drain-run", "drain-node"}
     points = [change for entry in entries for change in entry.changes if change.thing == "point"]
     assert {point.id for point in points} == set(siting.points.values_list("pk", flat=True))
 

@@ -36,7 +36,15 @@ from jobs.models import DeviceToken, User
 from jobs.project.celery import app as celery
 from jobs.project.wsgi import application
 from tests.calcs.working import read_survey, work_off
-from tests.factories import CompanyFactory, RuleSetFactory, SurveyFactory, UserFactory, VisitFactory
+from tests.factories import (
+    CompanyFactory,
+    DrainNodeFactory,
+    DrainRunFactory,
+    RuleSetFactory,
+    SurveyFactory,
+    UserFactory,
+    VisitFactory,
+)
 
 Known = dict[str, list[str]]  # keys of records by their model's name
 
@@ -50,7 +58,7 @@ CHECKS = [
 ]
 ALIASES = {
     **{"a": "point", "b": "point", "replaces": "reading", "settles": "reading", "lead": "user", "crew": "user"},
-    **{"author": "user", "by": "user", "lift": "calculation", "requested_by": "user"},
+    **{"author": "user", "by": "user", "lift": "calculation", "requested_by": "user", "run": "drainrun"},
 }
 _UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.IGNORECASE)
 
@@ -106,6 +114,9 @@ def records_seen_by(people: list[User]) -> Known:
     survey = read_survey(author=people[0])
     visit = VisitFactory(siting=survey.siting, lead=people[1])
     visit.crew.set(people)
+    drain = DrainRunFactory(siting=survey.siting)
+    for at_ft, invert_in in ((0, 18), (12, 15)):
+        DrainNodeFactory(run=drain, at_ft=at_ft, invert_in=invert_in)
     work_off(chain.ask(survey.pk, by=people[0]).new)
     SurveyFactory(siting=survey.siting, author=people[1])
     rows = [row for app in ("jobs", "surveys", "calcs") for row in apps.get_app_config(app).get_models()]

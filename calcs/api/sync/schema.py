@@ -11,6 +11,7 @@ _LENGTH = {
     "description": 'a number in the unit, or a length as typed: 3 5/8, 3-5/8", 2\' 3 1/4"',
 }
 _DECIMAL = {"type": ["string", "number"]}
+_DECIMAL_OR_NULL: dict[str, Any] = {"type": ["string", "number", "null"]}
 _TEXT = {"type": "string"}
 
 
@@ -39,7 +40,7 @@ _BODIES: dict[str, tuple[str, list[str], dict[str, Any]]] = {
             "stage": _words("as_found", "during", "as_left", "check"),
             "method": _words("water_level", "plain_tube", "hydrostatic", "laser"),
             "unit": _words("in", "mm"),
-            "reading_sd_in": {"type": ["string", "number", "null"]},
+            "reading_sd_in": _DECIMAL_OR_NULL,
             "started_at": _TIME | {"description": "without it: when the entry was noted"},
             "note": _TEXT,
         },
@@ -52,7 +53,7 @@ _BODIES: dict[str, tuple[str, list[str], dict[str, Any]]] = {
             "code": _line(8),
             "sense": _words("up", "down"),
             "sense_trial": _words("not_made", "grew", "shrank"),
-            "reading_sd_in": {"type": ["string", "number", "null"]},
+            "reading_sd_in": _DECIMAL_OR_NULL,
             "has_drift": {"type": "boolean"},
             "device": _line(80),
             "note": _TEXT,
@@ -95,7 +96,11 @@ _BODIES: dict[str, tuple[str, list[str], dict[str, Any]]] = {
             "visit": _or_null(_UUID),
             "grade": _GRADE,
             "slack_in": _DECIMAL,
-            "tension_lb": {"type": ["string", "number", "null"]},
+            "tension_lb": _DECIMAL_OR_NULL | {"description": "as a gauge shows it; none with a pluck"},
+            "method": _words("look", "pluck", "gauge") | {"default": "look"},
+            "frequency_hz": _DECIMAL_OR_NULL | {"description": "of a pluck: the pitch heard"},
+            "mode": {"type": "integer", "minimum": 1, "maximum": 10, "default": 1},
+            "free_length_in": _DECIMAL_OR_NULL | {"description": "of a pluck: the length that swings"},
             "text": _line(200),
         },
     ),

@@ -295,6 +295,48 @@ def test_the_newest_check_says_what_a_strap_is(phone: Phone, siting: Siting) -> 
     assert StrapCheck.objects.count() == 3
 
 
+def test_a_plucked_strap_has_no_tension_until_its_pitch_is_computed(phone: Phone, siting: Siting) -> None:
+    strap = siting.straps.get(code="T1")
+    told = {"strap": str(strap.pk), "grade": "ok"}
+    gauge = phone.entry("strap", told | {"method": "gauge", "tension_lb": "350"})
+    pluck = phone.entry(
+        "strap", told | {"method": "pluck", "frequency_hz": "38.25", "free_length_in": "45", "mode": 2}
+    )
+    assert phone.states(gauge) == ["taken"]
+    strap.refresh_from_db()
+    assert strap.tension_lb == 350
+    assert phone.states(pluck, gauge) == ["taken", "repeated"]
+    strap.refresh_from_db()
+    assert (strap.slack_in, strap.tension_lb) == (0, None)
+    kept = StrapCheck.objects.filter(method="pluck").values_list("frequency_hz", "free_length_in", "mode")
+    assert list(kept) == [(Decimal("38.25"), 45, 2)]
+
+
+@pytest.mark.parametrize(
+    ("said", "field"),
+    [
+        ({"method": "pluck"}, "frequency_hz"),
+        ({"method": "pluck", "frequency_hz": "38"}, "frequency_hz"),
+        ({"method": "pluck", "free_length_in": "45"}, "frequency_hz"),
+        ({"method": "pluck", "frequency_hz": "0", "free_length_in": "45"}, "frequency_hz"),
+        ({"method": "pluck", "frequency_hz": "38", "free_length_in": "45", "tension_lb": "9"}, "frequency_hz"),
+        ({"method": "look", "frequency_hz": "38"}, "frequency_hz"),
+        ({"method": "gauge"}, "tension_lb"),
+        ({"mode": 11}, "mode"),
+        ({"mode": 0}, "mode"),
+        ({"method": "guess"}, "method"),
+    ],
+)
+def test_how_a_tension_was_told_fits_what_was_noted(
+    phone: Phone, siting: Siting, said: dict[str, Any], field: str
+) -> None:
+    body = {"strap": str(siting.straps.get(code="T1").pk), "grade": "ok", **said}
+    assert list(phone.send(phone.entry("strap", body))[0]["fields"]) == [f"body.{field}"]
+    alone = {"id": str(uuid.uuid4()), "noted_at": NOON.isoformat(), **body}
+    refused = phone.client.post("/api/v1/strap-checks/", alone)
+    assert (refused.status_code, list(refused.json()["fields"])) == (400, [field])
+
+
 def test_a_pass_is_noted_as_typed(phone: Phone, siting: Siting, points: dict[str, Any]) -> None:
     survey = SurveyFactory(siting=siting)
     lift = Calculation.objects.create(survey=survey, kind="lift", input={}, input_sha256="0" * 64, engine_version="1")

@@ -24,7 +24,7 @@ FIELDS = {
     "reading": "setup point shot round value reference_value replaces settles reason id",
     "submit": "survey",
     "finding": "siting visit point connection strap grade text",
-    "strap": "strap visit grade slack_in tension_lb text",
+    "strap": "strap visit grade slack_in tension_lb method frequency_hz mode free_length_in text",
     "pass": "plan point pass_number done value unit",
     "time": "visit person started_at ended_at note",
 }

@@ -10,8 +10,10 @@ from rest_framework.test import APIClient
 
 from jobs.models import NeighbourPair, Point, Siting, Support, User
 from tests.factories import (
+    NOON,
     BenchmarkFactory,
     ConnectionFactory,
+    DrainNodeFactory,
     PointFactory,
     SetupFactory,
     SitingFactory,
@@ -53,6 +55,8 @@ def pairs(siting: Siting) -> set[str]:
 def test_the_homes_own_size_is_used_and_everything_comes_in_one_answer(api: APIClient, siting: Siting) -> None:
     BenchmarkFactory(point__siting=siting, point__label="BM1")
     ConnectionFactory(siting=siting)
+    DrainNodeFactory(run__siting=siting)
+    DrainNodeFactory(run__siting=siting, run__archived_at=NOON)
     points = laid_out(api, siting)
     StrapFactory(point=Point.objects.get(pk=points["A1"]["id"]))
     answer = api.get(layout_address(siting)).json()
@@ -63,6 +67,8 @@ def test_the_homes_own_size_is_used_and_everything_comes_in_one_answer(api: APIC
         "benchmarks": 1,
         "connections": 1,
         "straps": 1,
+        "drain_runs": 1,
+        "drain_nodes": 1,
     }
     corners = {row["point"] for row in answer["supports"] if row["is_corner"]}
     assert corners == {points[label]["id"] for label in ("A1", "A3", "D1", "D3")}
@@ -74,9 +80,11 @@ def test_reading_a_layout_takes_as_many_queries_for_one_support_as_for_many(api:
     with CaptureQueriesContext(connection) as few:
         api.get(layout_address(siting))
     lay_out_home(siting)
+    for _ in range(2):
+        DrainNodeFactory(run__siting=siting)
     with CaptureQueriesContext(connection) as many:
         api.get(layout_address(siting))
-    assert len(few) == len(many) == 9  # session, person, siting, and one a kind
+    assert len(few) == len(many) == 11  # session, person, siting, and one a kind
 
 
 def test_a_layout_is_not_laid_over_another_unless_asked(api: APIClient, siting: Siting) -> None:
@@ -89,6 +97,15 @@ def test_a_layout_is_not_laid_over_another_unless_asked(api: APIClient, siting: 
     assert not {point["id"] for point in new.values()} & {point["id"] for point in old.values()}
     assert Support.objects.standing().count() == 20
     assert NeighbourPair.objects.filter(a__archived_at__isnull=False).count() == 0
+
+
+def test_a_drain_run_stays_when_the_layout_is_drawn_anew(api: APIClient, siting: Siting) -> None:
+    node = DrainNodeFactory(run__siting=siting)
+    laid_out(api, siting)
+    laid_out(api, siting, support_spacing_ft=5, replace=True)
+    answer = api.get(layout_address(siting)).json()
+    assert [run["id"] for run in answer["drain_runs"]] == [str(node.run_id)]
+    assert [row["id"] for row in answer["drain_nodes"]] == [str(node.pk)]
 
 
 def test_a_layout_that_was_read_or_strapped_is_not_replaced(api: APIClient, siting: Siting) -> None:

@@ -13,6 +13,8 @@ from tests.factories import (
     CompanyFactory,
     ConnectionFactory,
     CustomerFactory,
+    DrainNodeFactory,
+    DrainRunFactory,
     HomeContactFactory,
     HomeFactory,
     NeighbourPairFactory,
@@ -35,6 +37,8 @@ EDITED: dict[str, tuple[Callable[..., Any], str, Any, Any]] = {
     "company": (CompanyFactory, "name", "Plumb Line", "Level Ground"),
     "connection": (ConnectionFactory, "note", "behind the skirting", "under the bath"),
     "customer": (CustomerFactory, "phone", "555 0101", "555 0102"),
+    "drain-node": (DrainNodeFactory, "is_on_ground", True, False),
+    "drain-run": (DrainRunFactory, "note", "hangs low", "new hangers"),
     "home": (HomeFactory, "access_notes", "gate", "dog"),
     "home-contact": (HomeContactFactory, "part", "tenant", "park"),
     "neighbour-pair": (NeighbourPairFactory, "direction", "across", "mate_line"),
@@ -47,7 +51,9 @@ EDITED: dict[str, tuple[Callable[..., Any], str, Any, Any]] = {
     "user": (UserFactory, "phone", "555 0103", "555 0104"),
     "visit": (VisitFactory, "note", "bring cap block", "bring shims"),
 }
-DELETED = ["connection", "customer", "home", "neighbour-pair", "point", "setup", "strap"]
+DELETED = [
+    *("connection", "customer", "drain-node", "drain-run", "home", "neighbour-pair", "point", "setup", "strap"),
+]
 
 
 @pytest.fixture
@@ -193,9 +199,13 @@ def test_a_layout_is_replaced_only_as_it_was_seen(api: APIClient) -> None:
     assert api.post(address, {"replace": True}, headers={"If-Match": late["ETag"]}).status_code == 201
 
 
-@pytest.mark.parametrize("kind", ["points", "supports", "neighbour_pairs", "benchmarks", "connections", "straps"])
+KINDS = ["points", "supports", "neighbour_pairs", "benchmarks", "connections", "straps", "drain_runs", "drain_nodes"]
+
+
+@pytest.mark.parametrize("kind", KINDS)
 def test_a_layouts_tag_changes_with_anything_in_it(kind: str, api: APIClient) -> None:
     siting: Siting = lay_out_home()
+    DrainNodeFactory(run__siting=siting)
     address = f"/api/v1/sitings/{siting.pk}/layout/"
     seen = api.get(address)
     row = seen.json()[kind][0]
@@ -206,7 +216,7 @@ def test_a_layouts_tag_changes_with_anything_in_it(kind: str, api: APIClient) ->
 
 # -- archived rows -------------------------------------------------------------------------------------------
 
-ARCHIVED = ["connection", "customer", "home", "point", "strap"]
+ARCHIVED = ["connection", "customer", "drain-run", "home", "point", "strap"]
 
 
 @pytest.mark.parametrize("thing", ARCHIVED)

@@ -35,6 +35,8 @@ from tests.factories import (
     CompanyFactory,
     ConnectionFactory,
     CustomerFactory,
+    DrainNodeFactory,
+    DrainRunFactory,
     HomeContactFactory,
     HomeFactory,
     NeighbourPairFactory,
@@ -141,6 +143,8 @@ LISTS: dict[str, Callable[[], object]] = {
     "connections": ConnectionFactory,
     "customers": CustomerFactory,
     "device-tokens": make_token,
+    "drain-nodes": DrainNodeFactory,
+    "drain-runs": DrainRunFactory,
     "findings": lambda: Finding.objects.create(siting=SitingFactory(), grade="ok", **noted()),
     "home-contacts": HomeContactFactory,
     "homes": lambda: HomeFactory(rule_set=RuleSetFactory()),
@@ -282,7 +286,7 @@ def test_people_are_made_with_hashed_passwords_and_are_shown_without(manager: Us
 # -- deleting ------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", ["customers", "homes", "points", "connections", "straps"])
+@pytest.mark.parametrize("name", ["customers", "homes", "points", "connections", "straps", "drain-runs"])
 def test_deleting_archives(name: str, manager: User, api_for: SignIn) -> None:
     client = api_for(manager)
     LISTS[name]()
@@ -368,6 +372,28 @@ def test_lists_are_newest_first_and_go_on_by_cursor(lead: User, api_for: SignIn)
         ("connections", {"free_min": "-1"}, "free_up_in"),
         ("straps", {"slack_in": "1", "tension_lb": "50"}, "slack_in"),
         ("straps", {"run_in": "0", "rise_in": "0"}, "run_in"),
+        ("straps", {"rated_lb": "0"}, "width_in"),
+        ("homes", {"beam_i_in4": "0"}, "beam_i_in4"),
+        ("homes", {"beam_section_modulus_in3": "-1"}, "beam_i_in4"),
+        ("homes", {"beam_load_lb_per_ft": "0"}, "beam_i_in4"),
+        ("drain-runs", {"code": ""}, "code"),
+        ("drain-runs", {"diameter_in": "0.4"}, "diameter_in"),
+        ("drain-runs", {"diameter_in": "24.5"}, "diameter_in"),
+        ("drain-runs", {"rehang_min": "-1"}, "rehang_min"),
+        ("drain-nodes", {"at_ft": "1000.5"}, "at_ft"),
+        ("drain-nodes", {"invert_in": "-1201"}, "at_ft"),
+        ("drain-nodes", {"x_ft": "33"}, "x_ft"),  # the home is 24 ft long
+        ("drain-nodes", {"y_ft": "-9"}, "y_ft"),
+        ("drain-nodes", {"is_on_ground": True, "y_ft": "1000.5"}, "x_ft"),
+        ("supports", {"footing_length_in": "16"}, "footing_length_in"),
+        ("supports", {"footing_width_in": "16"}, "footing_length_in"),
+        ("supports", {"footing_length_in": "16", "footing_width_in": "0"}, "footing_length_in"),
+        ("supports", {"footing_length_in": "16", "footing_width_in": "1201"}, "footing_width_in"),
+        ("supports", {"footing_thickness_in": "0"}, "footing_thickness_in"),
+        ("supports", {"footing_thickness_in": "61"}, "footing_thickness_in"),
+        ("supports", {"offset_in": "-1"}, "offset_in"),
+        ("supports", {"offset_in": "49"}, "offset_in"),
+        ("supports", {"clearance_in": "481"}, "offset_in"),
         ("supports", {"height_in": "0"}, "height_in"),
         ("supports", {"gap_in": "-1"}, "gap_in"),
         ("supports", {"stack": ["shims", "brick"]}, "stack"),

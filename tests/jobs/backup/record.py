@@ -30,6 +30,7 @@ from tests.calcs.working import read_survey, work_off
 from tests.factories import (
     NOON,
     CompanyFactory,
+    DrainNodeFactory,
     HomeContactFactory,
     RuleSetFactory,
     UserFactory,
@@ -55,6 +56,7 @@ def fill() -> None:
         survey = read_survey()
         work_off(chain.ask(survey.pk).new)
         HomeContactFactory(home=survey.siting.home)
+        DrainNodeFactory(run__siting=survey.siting)
         RuleSetFactory()
     _work(survey, person)
     _access(survey, person)

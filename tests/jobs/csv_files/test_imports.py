@@ -16,10 +16,25 @@ from jobs.csv_files.layouts import LAYOUTS
 from jobs.csv_files.run import Kind, Report, export, run
 from jobs.csv_files.things import THINGS
 from jobs.errors import DomainError
-from jobs.models import Benchmark, Customer, Home, NeighbourPair, Point, Role, Siting, Strap, Support, User
+from jobs.models import (
+    Benchmark,
+    Customer,
+    DrainNode,
+    DrainRun,
+    Home,
+    NeighbourPair,
+    Point,
+    Role,
+    Siting,
+    Strap,
+    Support,
+    User,
+)
 from tests.factories import (
     BenchmarkFactory,
     CustomerFactory,
+    DrainNodeFactory,
+    DrainRunFactory,
     HomeFactory,
     RuleSetFactory,
     SitingFactory,
@@ -260,7 +275,11 @@ def test_what_is_wrong_with_a_layout_is_told_by_line(office: User) -> None:
         (4, "height_in", "A point has no such thing: leave this empty."),
         (5, "home", "There is no such home at a place: import homes first."),
         (6, "other_label", "A new pair needs this."),
-        (7, "thing", "“house” can't be read: give point, support, benchmark, pair, connection, strap."),
+        (
+            7,
+            "thing",
+            "“house” can't be read: give point, support, benchmark, pair, connection, strap, drain_run, drain_node.",
+        ),
         (9, "label", "This is the same pair as in line 8."),
         (10, "x_ft", off),
     ]
@@ -270,6 +289,64 @@ def test_what_is_wrong_with_a_layout_is_told_by_line(office: User) -> None:
     gap = "Give a gap of 0 in or more."
     assert told(check(LAYOUTS, refused, office)) == [(2, "gap_in", gap), (4, "gap_in", gap)]
     assert set(Support.objects.values_list("gap_in", flat=True)) == {0}
+
+
+def test_drain_runs_are_entered_by_file(office: User) -> None:
+    SitingFactory(home=HomeFactory(code="H1"))
+    data = file(
+        "home,thing,label,diameter_in,has_cleanout,rehang_min,at_ft,invert_in,x_ft,y_ft,is_on_ground",
+        "H1,drain node,D1,,,,0,18,2,3,",
+        "H1,drain_node,D1,,,,12 1/2,18 1/4,14,3,",  # it rises: that is what is looked for
+        "H1,drain_node,D1,,,,40,-2,14,-30,yes",  # where it joins the street
+        "H1,drain run,D1,3,yes,35,,,,,",
+        "H1,drain_run,D2,1 1/2,,,,,,,",
+    )
+    added = {"drain_run": 2, "drain_node": 3}
+    assert done(bring_in(LAYOUTS, data, office)) == {thing: (count, 0, 0) for thing, count in added.items()}
+    assert done(bring_in(LAYOUTS, data, office)) == {thing: (0, 0, count) for thing, count in added.items()}
+    run = DrainRun.objects.get(code="D1")
+    assert (run.diameter_in, run.has_cleanout, run.rehang_min) == (3, True, 35)
+    assert list(run.nodes.values_list("at_ft", "invert_in", "is_on_ground")) == [
+        (0, 18, False),
+        (Decimal("12.5"), Decimal("18.25"), False),
+        (40, -2, True),
+    ]
+    moved = file("home,thing,label,at_ft,invert_in", "H1,drain_node,D1,12.5,16")
+    assert done(bring_in(LAYOUTS, moved, office)) == {"drain_node": (0, 1, 0)}
+    assert run.nodes.get(at_ft="12.5").invert_in == 16
+
+
+def test_what_is_wrong_with_drain_runs_is_told_by_line(office: User) -> None:
+    siting = SitingFactory(home=HomeFactory(code="H1", length_ft=60))
+    old = DrainRunFactory(siting=siting, code="D1", archived_at="2026-01-01T00:00Z")
+    stray = DrainNodeFactory(run=DrainRunFactory(siting=siting, code="D2"), at_ft=1, x_ft=500)
+    other = DrainRunFactory()
+    data = file(
+        "home,thing,label,diameter_in,at_ft,invert_in,x_ft,y_ft,is_on_ground",
+        "H1,drain_run,D3,,,,,,",
+        "H1,drain_node,D1,,0,18,2,3,",
+        f"H1,drain_node,{other.pk},,0,18,2,3,",
+        "H1,drain_node,D2,,,18,2,3,",
+        "H1,drain_node,D2,,2,18,69,3,",
+        "H1,drain_node,D2,,1,19,,,",  # off the home since long: its height may be put right all the same
+        "H1,drain_node,D2,3,3,18,2,3,",
+        f"H1,drain_node,{old.pk},,5,18,2,3,",
+    )
+    assert told(check(LAYOUTS, data, office)) == [
+        (2, "diameter_in", "A new drain_run needs this."),
+        (3, "label", "There is no drain run D1 under this home."),
+        (4, "label", f"There is no drain run {other.pk} under this home."),
+        (5, "at_ft", "A new drain_node needs this."),
+        (6, "x_ft", "Give -8 to 68 ft: this home is 60 ft that way."),
+        (8, "diameter_in", "A drain_node has no such thing: leave this empty."),
+    ]
+    ends = file(
+        "home,thing,label,at_ft,is_on_ground", f"H1,drain_node,{stray.run.code},1,yes", "H1,drain_node,D2,1,no"
+    )
+    assert told(check(LAYOUTS, ends, office))[0][:2] == (3, "label")
+    thick = file("home,thing,label,diameter_in", "H1,drain_run,D2,30")
+    assert told(check(LAYOUTS, thick, office)) == [(2, "diameter_in", "Give an inside diameter of 1/2 to 24 in.")]
+    assert not DrainNode.objects.exclude(pk=stray.pk).exists()
 
 
 def test_a_lead_changes_no_archived_home_by_file() -> None:
@@ -303,6 +380,23 @@ def a_whole_record() -> None:
     Point.objects.filter(pk=old.pk).update(archived_at="2026-01-01T00:00Z")
     new = Point.objects.create(siting=siting, label="A1", surface="i_beam", x_ft=2, y_ft=3, design_offset_in="0.0625")
     Support.objects.create(point=new, stack=["cap", "block"], keep_courses=1, height_in="12.125", note="-1 as\n'=x")
+    run = DrainRunFactory(siting=siting, code="D1", has_cleanout=True, rehang_min="35.5", note="hangs\nlow")
+    for at_ft, is_on_ground in ((0, False), (12, False), ("40.125", True)):
+        DrainNodeFactory(run=run, at_ft=at_ft, invert_in="17.0625", is_on_ground=is_on_ground)
+    gone = DrainRunFactory(siting=siting, code="D1", archived_at="2026-01-01T00:00Z")
+    DrainNodeFactory(run=gone, at_ft=0)
+    Support.objects.filter(point__label="B1").update(
+        footing_length_in=24,
+        footing_width_in="16.5",
+        footing_thickness_in=4,
+        has_sunk=True,
+        offset_in="0.75",
+        clearance_in=18,
+    )
+    Strap.objects.filter(point__siting=siting).update(rated_lb=3150, has_vertical_tie=False)
+    Home.objects.filter(pk=moved.pk).update(
+        beam_i_in4="42.5", beam_section_modulus_in3="8.25", beam_load_lb_per_ft="95.5"
+    )
     marks = [point.benchmark for point in siting.points.filter(label__in=["BM1", "BM2"]).order_by("label")]
     marks[0].retired_on, marks[0].replaced_by = datetime.date(2025, 5, 5), marks[1]
     marks[0].save()
@@ -371,7 +465,7 @@ def test_files_take_as_many_queries_for_more_rows(office: User, kind: Kind) -> N
     for more in (1, 2):
         for _ in range(more):
             CustomerFactory()
-            lay_out_home()
+            DrainNodeFactory(run__siting=lay_out_home())
         with CaptureQueriesContext(connection) as out:
             data = take_out(kind, office)
         with CaptureQueriesContext(connection) as unchanged:
