@@ -5,12 +5,12 @@ each. Null: about six points from the lift's widest tolerance down to its step. 
 every pair's tolerance, and the target, at most that; limits, band, connections, frame and the rest hold as they are.
 Out: ``points`` in the order asked for, each with ``status``, the least ``minutes`` and the ``bound_min`` that is
 proven, ``touched``, ``freed``, ``range_in``, ``worst_pair``; with a covariance ``chance_within``, of the lift's own
-tolerances as in the lift's answer (what aiming flatter adds in safety), and ``chance_within_flatness``, that the pairs
-end as flat as the point asks; and ``freeing``, what each connection, whether it may be freed or not, would save if it
-were free at no cost, from 0.01 min, largest first. A point without a plan is ``impossible``, its numbers null. Minutes never fall as the flatness
-tightens: a plan of a flatter point is one of every looser point, and takes the place of a worse one that the time
-limit left there. Of the lift, ``options`` and ``budget_min`` play no part; ``explain`` false leaves ``freeing`` out;
-``time_limit_s`` holds for each point, and once more for its freeing.
+tolerances as in the lift's answer (what aiming flatter adds in safety), and ``chance_within_flatness``, that the
+pairs end as flat as the point asks; and ``freeing``, what each connection of a proven point, whether it may be freed
+or not, would save if it were free at no cost, from 0.01 min, largest first. A point without a plan is ``impossible``,
+its numbers null. Minutes never fall as the flatness tightens: a plan of a flatter point is one of every looser point,
+and takes the place of a worse one that the time limit left there. Of the lift, ``options`` and ``budget_min`` play no
+part; ``explain`` false leaves ``freeing`` out; ``time_limit_s`` holds for each point, and once more for its freeing.
 """
 
 from dataclasses import dataclass, replace
@@ -226,6 +226,8 @@ def _freeing(case: Case, found: Solved, clock: Clock) -> tuple[tuple[LiftCurveFr
     """What each connection would save, and whether that is all of it."""
     if found.outcome is None or not case.links:
         return (), True
+    if not found.least_settled:  # what is saved against a plan that is not the least is not what a connection costs
+        return (), False
     binding, all_found = what_binds(case, found.outcome, clock, kinds=CONNECTIONS, most=len(case.links))
     return tuple(LiftCurveFreeing(code=each.who[0], saves_min=plain(each.saves_min)) for each in binding), all_found
 
