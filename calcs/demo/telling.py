@@ -17,6 +17,7 @@ OPTION_WORDS = {
     "lower_only": "lower only",
     "flattest": "flattest",
     "within_budget": "within budget",
+    "sure": "sure",
 }
 
 

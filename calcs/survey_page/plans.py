@@ -36,6 +36,7 @@ _WHY_WORDS: dict[str, Promise] = {
     "band": gettext_lazy("all supports might end within {short} more"),
     "budget": gettext_lazy("there were {minutes} min more"),
     "load": gettext_lazy("{who} might carry {pounds} lb less"),
+    "chance": gettext_lazy("more readings raised the chance to end within tolerance by {percent} %"),
 }
 
 
@@ -191,6 +192,7 @@ def _why_words(record: Record, why: LiftWhy) -> str:
         short=record.length(why.short_by_in or 0.0),
         minutes=f"{why.short_by_min or 0.0:.0f}",
         pounds=f"{why.short_by_lb or 0.0:,.0f}",
+        percent=f"{100 * (why.short_by_chance or 0.0):.1f}",
     )
 
 
