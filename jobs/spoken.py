@@ -54,6 +54,7 @@ INPUTS = (
     _("must have {count} rows of {columns}, one for each point"),
     _("must be a number up to {most} either way"),
     _("must be 1 to {most} supports, not {count}"),
+    _("must be 1 to {most} lengths, not {count}"),
     _("must be at most {most} steps of {step} in, not {value} in"),
     _("must name at least one support, with its weight"),
     _("must name at least one support"),
