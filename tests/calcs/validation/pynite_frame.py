@@ -9,7 +9,7 @@ from collections.abc import Collection
 
 from Pynite import FEModel3D
 
-from calcs.engine.frame import FrameBeam, FrameInput, FrameMember
+from calcs.engine.frame import FrameBeam, FrameInput, FrameMember, FrameSupport
 
 DROP_IN = 10.0  # a spring is that long; only its direction counts
 COMBO = "Combo 1"
@@ -63,16 +63,19 @@ def _add_supports(model: FEModel3D, beam: FrameBeam, left_out: Collection[str]) 
     for support in beam.supports:
         if support.code in left_out:
             continue
-        node, top_in = node_of(beam.code, support.x_ft), support.height_in - support.design_offset_in
-        if support.stiffness_lb_per_in is not None:
-            at = model.nodes[node]
-            foot = model.add_node(foot_of(support.code), at.X, -DROP_IN, at.Z)
-            model.add_spring(support.code, foot, node, support.stiffness_lb_per_in)
-            model.def_support(foot, *[True] * 6)
-            node = foot
-        else:
+        node, held = node_of(beam.code, support.x_ft), held_at(beam, support)
+        if held == node:
             model.nodes[node].support_DY = True
-        model.def_node_disp(node, "DY", top_in)
+        else:
+            model.add_node(held, model.nodes[node].X, -DROP_IN, model.nodes[node].Z)
+            model.add_spring(support.code, held, node, support.stiffness_lb_per_in)
+            model.def_support(held, *[True] * 6)
+        model.def_node_disp(held, "DY", support.height_in - support.design_offset_in)
+
+
+def held_at(beam: FrameBeam, support: FrameSupport) -> str:
+    """The node that stands as high as the support is given."""
+    return node_of(beam.code, support.x_ft) if support.stiffness_lb_per_in is None else foot_of(support.code)
 
 
 def loads_and_heights(model: FEModel3D, document: FrameInput) -> tuple[dict[str, float], dict[str, float]]:
@@ -80,10 +83,9 @@ def loads_and_heights(model: FEModel3D, document: FrameInput) -> tuple[dict[str,
     loads, heights = {}, {}
     for beam in document.beams:
         for support in beam.supports:
-            node = model.nodes[node_of(beam.code, support.x_ft)]
-            held = model.nodes.get(foot_of(support.code), node)
-            loads[support.code] = float(held.RxnFY[COMBO]) if held.support_DY else 0.0
-            heights[support.code] = float(node.DY[COMBO])
+            held = model.nodes.get(held_at(beam, support))
+            loads[support.code] = float(held.RxnFY[COMBO]) if held is not None and held.support_DY else 0.0
+            heights[support.code] = float(model.nodes[node_of(beam.code, support.x_ft)].DY[COMBO])
     return loads, heights
 
 
