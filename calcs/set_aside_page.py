@@ -31,10 +31,13 @@ KIND_WORDS: dict[str, Promise] = {
     "strap": _("check of a strap"),
     "pass": _("step of a plan"),
     "time": _("time worked"),
+    "hazard": _("hazard"),
+    "caution": _("caution read"),
     "": _("entry that can't be read"),
 }
 # What an entry may name, and how to come from it to what people call it and to its home.
 _NAMED: tuple[tuple[type[Model], str, str], ...] = (
+    (Home, "code", "pk"),
     (Siting, "address", "home"),
     (Survey, "started_at", "siting__home"),
     (Setup, "code", "survey__siting__home"),

@@ -17,7 +17,8 @@ from calcs.models import Answer
 from calcs.set_aside_page import waiting_for
 from calcs.stack_drawings import draw_stack
 from calcs.survey_page import gather, progress_of, steps_of
-from jobs.models import Connection, DrainRun, Home, HomeContact, Photo, Point, SignedLink, Siting, Strap
+from jobs.hazard_pages import hazards_of
+from jobs.models import Connection, DrainRun, Hazard, Home, HomeContact, Photo, Point, SignedLink, Siting, Strap
 from jobs.models.base import Act
 from jobs.rights import may
 from jobs.views import SignedInRequest, page
@@ -33,6 +34,7 @@ def home(request: SignedInRequest, pk: UUID) -> HttpResponse:
     found = get_object_or_404(_with_all(Home.objects.visible_to(request.user)), pk=pk)
     context = {
         "home": found,
+        **hazards_of(found, request.user),
         "unit": request.user.length_unit,
         "set_aside": waiting_for(request.user).count(),
         "may_see_contacts": may(request.user, Act.SEE, HomeContact),
@@ -89,6 +91,7 @@ def survey(request: SignedInRequest, pk: UUID) -> HttpResponse:
     context = {
         "page": found,
         "survey": found.survey,
+        "hazards": Hazard.objects.open().filter(home=found.survey.siting.home_id).order_by("kind"),
         "set_aside": waiting_for(request.user).count(),
         "maps": [drawn(level_map) for level_map in found.maps],
         "work": [

@@ -94,4 +94,9 @@ SENTENCES: dict[str, tuple[str, Promise]] = {
     ),
     "strap_check_gauge_has_tension": ("tension_lb", _("Give the tension that the gauge shows.")),
     "strap_check_mode_1_to_10": ("mode", _("Give 1 to 10 half waves.")),
+    "hazard_other_says_what": ("text", _("Say what it is.")),
+    "hazard_cleared_says_who_and_why": ("cleared_why", _("A hazard is cleared with who, when and why.")),
+    "caution_read_once": ("reader_name", _("This person has read this caution here already.")),
+    "caution_read_has_a_reader": ("reader_name", _("Say who has read it.")),
+    "caution_read_has_a_sha256": ("text_sha256", _("Give the hash that came with the text: 64 digits from 0 to f.")),
 }

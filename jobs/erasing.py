@@ -5,20 +5,23 @@ What people wrote in free text about somebody (a home's name, a note of a visit)
 lists where to look. Older backups still hold what was erased.
 """
 
+import re
+from collections.abc import Callable, Collection
 from typing import Any
 
 from axes.models import AccessAttempt
 from django.contrib.admin.models import LogEntry
 from django.contrib.contenttypes.models import ContentType
 from django.db import models, transaction
+from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from jobs.errors import DomainError
-from jobs.models import Customer, DeviceToken, Home, Invitation, SignedLink, User
+from jobs.models import CautionRead, Customer, DeviceToken, Home, Invitation, SignedLink, User
+from jobs.models.people import ERASED_PERSON
 
 ERASED_CUSTOMER = "erased customer"
-ERASED_PERSON = "erased person"
 
 
 def erase_customer(*, customer: Customer, typed_name: str) -> Customer:
@@ -63,6 +66,7 @@ def erase_person(*, person: User, by: User, typed_name: str) -> User:
     with transaction.atomic():
         kept = User.objects.select_for_update().get(pk=person.pk)
         _check(kept, typed_name, str(kept))
+        erase_readers(_names_of(kept))
         AccessAttempt.objects.filter(username=kept.username).delete()
         Invitation.objects.filter(email__iexact=kept.email).exclude(email="").update(email="")
         Invitation.objects.filter(user=kept).update(email="")
@@ -76,6 +80,41 @@ def erase_person(*, person: User, by: User, typed_name: str) -> User:
         DeviceToken.objects.filter(user=kept).update(name="")
         _blank_record(kept, blank)
     return kept
+
+
+def erase_readers(names: Collection[str]) -> None:
+    """Blank the names under which people have read cautions, capitals or not; that somebody read them stays.
+
+    Who has no account is known by that name alone, so whoever else goes by it is blanked too.
+    """
+    wanted = {name for name in names if name.strip()} - {ERASED_PERSON}
+    if not wanted:
+        return
+    with transaction.atomic():
+        CautionRead.objects.filter(named(wanted, "reader_name")).update(reader_name=ERASED_PERSON)
+        for erase in _FURTHER:
+            erase(wanted)
+
+
+def named(names: Collection[str], path: str) -> Q:
+    """Return what finds names at the end of a path, whatever their capitals and spaces."""
+    spaced = ("\\s+".join(map(re.escape, name.split())) for name in names)
+    return Q(**{f"{path}__iregex": f"^\\s*({'|'.join(spaced)})\\s*$"})
+
+
+def readers_stand_in(erase: Callable[[Collection[str]], None]) -> None:
+    """Let a later app say how names of readers are blanked in its tables."""
+    _FURTHER.append(erase)
+
+
+_FURTHER: list[Callable[[Collection[str]], None]] = []
+
+
+def _names_of(person: User) -> set[str]:
+    """Return what a person is or was called: the full name and the name to sign in with."""
+    events: Any = person.events  # type: ignore[attr-defined]  # made where the model's changes are kept
+    states = [person, *events.all()]
+    return {name for state in states for name in (state.username, f"{state.first_name} {state.last_name}".strip())}
 
 
 def _check(row: Customer | User, typed: str, name: str) -> None:

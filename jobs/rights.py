@@ -45,6 +45,8 @@ RIGHTS: dict[str, tuple[Roles, Roles, Roles, Roles]] = {
     "jobs.visit": (EVERYBODY, OFFICE, OFFICE | LEAD, NOBODY),  # a lead: state and note of own visits
     "jobs.finding": (EVERYBODY, CREW, NOBODY, MANAGER | LEAD),
     "jobs.strapcheck": (EVERYBODY, CREW, NOBODY, NOBODY),
+    "jobs.hazard": (EVERYBODY, EVERYBODY, OFFICE | LEAD, NOBODY),  # change: clear it
+    "jobs.cautionread": (EVERYBODY, CREW, NOBODY, NOBODY),
     "jobs.worktime": (EVERYBODY, CREW, NOBODY, NOBODY),
     "jobs.photo": (EVERYBODY, EVERYBODY, NOBODY, MANAGER | LEAD),
     "jobs.devicetoken": (EVERYBODY, EVERYBODY, EVERYBODY, EVERYBODY),

@@ -3,7 +3,16 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from jobs import account_views, change_pages, link_pages, people_views, photo_pages, views
+from jobs import (
+    account_views,
+    change_pages,
+    hazard_pages,
+    link_pages,
+    people_views,
+    photo_pages,
+    views,
+    visit_pages,
+)
 
 urlpatterns = [
     path("", views.home_list, name="home-list"),
@@ -32,6 +41,10 @@ urlpatterns = [
     path("homes/<uuid:pk>/archive/", change_pages.archive_home, name="home-archive"),
     path("homes/<uuid:pk>/restore/", change_pages.restore_home, name="home-restore"),
     path("homes/<uuid:pk>/links/", link_pages.home_links, name="home-links"),
+    path("homes/<uuid:pk>/hazards/", hazard_pages.home_hazards, name="hazards"),
+    path("hazards/<uuid:pk>/clear/", hazard_pages.clear, name="hazard-clear"),
+    path("visits/<uuid:pk>/", visit_pages.visit, name="visit"),
+    path("visits/<uuid:pk>/read/", visit_pages.read_cautions, name="visit-read"),
     path("links/<uuid:pk>/take-back/", link_pages.take_back_link, name="link-take-back"),
     path("sitings/<uuid:pk>/photos/", photo_pages.photos, name="photos"),
     path("photos/<uuid:pk>/", photo_pages.photo, name="photo"),

@@ -165,6 +165,30 @@ class VisitFactory(DjangoModelFactory[jobs.Visit]):
     ends_at = NOON + datetime.timedelta(hours=3)
 
 
+class HazardFactory(DjangoModelFactory[jobs.Hazard]):
+    class Meta:
+        model = jobs.Hazard
+
+    home = factory.SubFactory(HomeFactory)
+    kind = jobs.Hazard.Kind.DOG
+    author = factory.SubFactory(UserFactory)
+    noted_at = NOON
+
+
+class CautionReadFactory(DjangoModelFactory[jobs.CautionRead]):
+    class Meta:
+        model = jobs.CautionRead
+
+    visit = factory.SubFactory(VisitFactory)
+    code = "wind"
+    moment = "slackening"
+    reader_name = factory.Sequence(lambda n: f"Reader {n}")
+    language = "en"
+    text_sha256 = "0" * 64
+    author = factory.SubFactory(UserFactory)
+    noted_at = NOON
+
+
 class SurveyFactory(DjangoModelFactory[surveys.Survey]):
     class Meta:
         model = surveys.Survey

@@ -28,9 +28,11 @@ from jobs.photos import take
 from surveys.models import SyncEntry
 from tests.factories import (
     NOON,
+    CautionReadFactory,
     CompanyFactory,
     CustomerFactory,
     DrainNodeFactory,
+    HazardFactory,
     HomeContactFactory,
     HomeFactory,
     PointFactory,
@@ -125,10 +127,12 @@ def _under_the_home(people: Mapping[str, User]) -> dict[str, Any]:
         "answers": Answer.objects.create(survey=planned, kind="lift", calculation=lift, revision=1),
         "benchmarks": siting.points.get(label="BM1").benchmark,
         "calculations": lift,
+        "caution-reads": CautionReadFactory(visit=visit, author=crew),
         "connections": Connection.objects.get(siting=siting),
         "drain-nodes": node,
         "drain-runs": node.run,
         "findings": Finding.objects.create(siting=siting, grade="ok", **noted),
+        "hazards": HazardFactory(home=home, author=crew, text="Under the stairs"),
         "homes": home,
         "home-contacts": HomeContactFactory(home=home, customer=CustomerFactory(name=OF_THE_CUSTOMER[0])),
         "neighbour-pairs": siting.neighbour_pairs.first(),
@@ -247,6 +251,11 @@ def _pair(r: Mapping[str, Any]) -> dict[str, Any]:
     return {"siting": r["sitings"].pk, "a": a, "b": b, "direction": "across"}
 
 
+def _caution(r: Mapping[str, Any]) -> dict[str, Any]:
+    told_of = {"code": "wind", "moment": "slackening", "language": "en", "text_sha256": "a" * 64}
+    return _phone(visit=r["visits"].pk, reader_name="Bo", **told_of)
+
+
 def _contact(r: Mapping[str, Any]) -> dict[str, Any]:
     return {"home": r["homes"].pk, "customer": CustomerFactory().pk, "part": "tenant"}
 
@@ -285,6 +294,11 @@ BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
     "POST work-times/": lambda r: _phone(
         visit=r["visits"].pk, started_at=NOON.isoformat(), ended_at=(NOON + HOUR).isoformat()
     ),
+    "POST hazards/": lambda r: _phone(home=r["homes"].pk, kind="dog"),
+    "POST hazards/<pk>/clear/": lambda _r: {"why": "the dog is gone"},
+    "POST caution-reads/": _caution,
+    "POST homes/<pk>/hazards/": lambda _r: {"id": str(uuid.uuid4()), "kind": "dog"},
+    "POST visits/<pk>/read/": lambda _r: {"moment": "start", "language": "en", "reader_name": "Bo"},
     "POST pass-entries/": lambda r: _phone(plan=r["plans"].pk, point=r["points"].pk, pass_number=2),
     "POST photos/": lambda r: _phone(siting=r["sitings"].pk, file=photo_file()),
     "POST surveys/": lambda r: {"siting": r["sitings"].pk, **_METHOD},

@@ -14,8 +14,10 @@ from jobs.models import Connection, Finding, Role, Strap, StrapCheck, User, Work
 from surveys.models import Reading, Survey
 from tests.factories import (
     NOON,
+    CautionReadFactory,
     CustomerFactory,
     DrainNodeFactory,
+    HazardFactory,
     HomeContactFactory,
     SetupFactory,
     SurveyFactory,
@@ -61,11 +63,13 @@ def rows() -> dict[str, Any]:
         "answers": Answer.objects.create(survey=survey, kind="levels", calculation=levels, revision=1),
         "benchmarks": siting.points.get(label="BM1").benchmark,
         "calculations": lift,
+        "caution-reads": CautionReadFactory(visit=visit),
         "connections": Connection.objects.get(),
         "customers": CustomerFactory(),
         "drain-nodes": node,
         "drain-runs": node.run,
         "findings": Finding.objects.create(siting=siting, grade="ok", **noted),
+        "hazards": HazardFactory(home=siting.home),
         "home-contacts": HomeContactFactory(home=siting.home),
         "homes": siting.home,
         "neighbour-pairs": siting.neighbour_pairs.first(),
@@ -172,6 +176,7 @@ def test_pages_of_a_home(name: str, status: int, rows: dict[str, Any], client_fo
     Plan.objects.all().delete()  # its numbers are made up, and the survey's page would show them
     client, home = client_for(person(name)), rows["homes"]
     pages = {"home": home, "survey": rows["surveys"], "layout": rows["sitings"], "home-changes": home}
+    pages |= {"hazards": home, "visit": rows["visits"]}
     found = {page: client.get(reverse(page, args=[row.pk])).status_code for page, row in pages.items()}
     assert found == dict.fromkeys(pages, status)
 

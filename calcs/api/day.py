@@ -19,14 +19,17 @@ from calcs.citations import cited
 from calcs.models import Answer, Plan
 from calcs.spoken import spoken
 from jobs import rulebook
-from jobs.api import field_serializers, layout_serializers, serializers
+from jobs.api import field_serializers, layout_serializers, safety_serializers, serializers
+from jobs.caution_reads import AtMoment, cautions_by_moment
 from jobs.models import (
     Benchmark,
+    CautionRead,
     Company,
     Connection,
     DrainNode,
     DrainRun,
     Finding,
+    Hazard,
     HomeContact,
     NeighbourPair,
     Point,
@@ -85,7 +88,7 @@ def load(day: Day) -> Document:
         "date": day.date.isoformat(),
         "time_zone": day.zone.key,
         "person": str(day.person.pk),
-        "visits": serializers.VisitSerializer(visits, many=True).data,
+        "visits": _visits(day.person, visits),
         "places": [
             {
                 "siting": serializers.SitingSerializer(siting).data,
@@ -97,6 +100,41 @@ def load(day: Day) -> Document:
             for siting in sitings
         ],
         "cautions": computed.cautions(day.person.language),
+    }
+
+
+def _visits(person: User, visits: list[Visit]) -> list[Document]:
+    """Return visits with the cautions of each moment, and who has read them there."""
+    reads: dict[UUID, list[CautionRead]] = defaultdict(list)
+    for read in CautionRead.objects.filter(visit__in=visits):
+        reads[read.visit_id].append(read)
+    one = serializers.VisitSerializer()
+    return [
+        {
+            **one.to_representation(visit),
+            "cautions_by_moment": [
+                _at_moment(each) for each in cautions_by_moment(reads[visit.pk], language=person.language)
+            ],
+        }
+        for visit in visits
+    ]
+
+
+def _at_moment(at: AtMoment) -> Document:
+    return {
+        "moment": at.moment.value,
+        "cautions": [
+            {
+                "code": shown.told.code,
+                "hazard": shown.told.hazard,
+                "text": shown.told.text,
+                "source": shown.told.source,
+                "language": shown.told.language,
+                "text_sha256": shown.told.text_sha256,
+                "read_by": list(shown.read_by),
+            }
+            for shown in at.cautions
+        ],
     }
 
 
@@ -140,6 +178,7 @@ def _parts(person: User, sitings: list[Siting]) -> dict[str, Grouped]:
         "straps": _shown(_standing(Strap, sitings).order_by("code"), layout.StrapSerializer),
         "drain_runs": _drain_runs(sitings),
         "findings": _shown(_standing(Finding, sitings).order_by("pk"), field_serializers.FindingSerializer),
+        "hazards": _hazards(sitings),
         "open_surveys": surveys,
     }
 
@@ -152,6 +191,14 @@ def _drain_runs(sitings: list[Siting]) -> Grouped:
     for run in _standing(DrainRun, sitings).order_by("code"):
         found[run.siting_id].append({**layout_serializers.DrainRunSerializer(run).data, "nodes": shown[run.pk]})
     return found
+
+
+def _hazards(sitings: list[Siting]) -> Grouped:
+    """Return what may hurt somebody at each home and nobody has cleared yet."""
+    homes = [siting.home_id for siting in sitings]
+    rows = Hazard.objects.open().filter(home__in=homes).order_by("pk")
+    of_home = _shown(rows, safety_serializers.HazardSerializer, "home_id")
+    return {siting.pk: of_home[siting.home_id] for siting in sitings}
 
 
 def _standing(model: type[M], sitings: list[Siting]) -> Any:

@@ -14,8 +14,10 @@ from rest_framework.request import Request
 from rest_framework.views import APIView
 
 from calcs.api import day
-from jobs.api import field_serializers, layout_serializers
+from jobs.api import field_serializers, layout_serializers, safety_serializers
 from jobs.api.serializers import HomeSerializer, SitingSerializer, VisitSerializer
+from jobs.caution_reads import LANGUAGES
+from jobs.cautions import Moment
 from jobs.models import User, Visit
 from surveys.api.serializers import ReadingSerializer, SetupSerializer, SurveySerializer
 
@@ -110,6 +112,7 @@ class PlaceSerializer(Fields):
     straps = layout_serializers.StrapSerializer(many=True)
     drain_runs = DayDrainRunSerializer(many=True)
     findings = field_serializers.FindingSerializer(many=True, help_text="those not archived")
+    hazards = safety_serializers.HazardSerializer(many=True, help_text="of the home, not cleared yet")
     open_surveys = OpenSurveySerializer(many=True)
     last_survey = LastSurveySerializer(allow_null=True)
     plans = DayPlanSerializer(many=True)
@@ -124,13 +127,38 @@ class CautionSerializer(Fields):
     source = serializers.CharField()  # type: ignore[assignment]  # only the stubs see a clash with Field.source
 
 
+class MomentCautionSerializer(CautionSerializer):
+    """A caution of a moment. Who has read it is sent back with the hash of the text that was read."""
+
+    hazard = serializers.CharField()
+    language = serializers.ChoiceField(LANGUAGES)
+    text_sha256 = serializers.CharField()
+    read_by = serializers.ListField(child=serializers.CharField(), help_text="names, for the text as it is now")
+
+
+class MomentSerializer(Fields):
+    """The cautions of one moment."""
+
+    moment = serializers.ChoiceField(Moment.choices)
+    cautions = MomentCautionSerializer(many=True)
+
+
+class DayVisitSerializer(VisitSerializer):
+    """A visit with its cautions, in the order of a day's work."""
+
+    cautions_by_moment = MomentSerializer(many=True)
+
+    class Meta(VisitSerializer.Meta):
+        fields = [*VisitSerializer.Meta.fields, "cautions_by_moment"]
+
+
 class DaySerializer(Fields):
     """A person's day."""
 
     date = serializers.DateField()
     time_zone = serializers.CharField()
     person = serializers.UUIDField()
-    visits = VisitSerializer(many=True)
+    visits = DayVisitSerializer(many=True)
     places = PlaceSerializer(many=True, help_text="one a siting that is visited")
     cautions = CautionSerializer(many=True)
 

@@ -17,11 +17,13 @@ from jobs.models.layout import (
 )
 from jobs.models.people import Company, Customer, DeviceToken, LengthUnit, Role, User
 from jobs.models.rules import RuleSet
+from jobs.models.safety import CautionRead, Hazard
 from jobs.models.visits import Visit, WorkTime
 
 __all__ = [
     "Benchmark",
     "BrowserSession",
+    "CautionRead",
     "Company",
     "Condition",
     "Connection",
@@ -32,6 +34,7 @@ __all__ = [
     "DrainRun",
     "Finding",
     "Footing",
+    "Hazard",
     "Home",
     "HomeContact",
     "HomeKind",

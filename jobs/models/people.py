@@ -64,6 +64,9 @@ class Company(Versioned):
         return self.name
 
 
+ERASED_PERSON = "erased person"  # what stands where a name stood
+
+
 class Role(models.TextChoices):
     """What a person does here; one person may do several."""
 

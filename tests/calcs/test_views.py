@@ -24,6 +24,7 @@ from tests.factories import (
     ConnectionFactory,
     DrainNodeFactory,
     DrainRunFactory,
+    HazardFactory,
     HomeContactFactory,
     StrapFactory,
     SurveyFactory,
@@ -99,6 +100,7 @@ def furnish(siting: Siting, rows: int) -> None:
         StrapFactory(siting=siting, point=siting.points.get(label="B2"), code=f"Y{n}")
         DrainNodeFactory(run__siting=siting)
         HomeContactFactory(home=siting.home)
+        HazardFactory(home=siting.home)
 
 
 @pytest.mark.parametrize("rows", [1, 3])
@@ -108,8 +110,9 @@ def test_home_asks_a_fixed_number_of_times(
     siting = lay_out_home()
     furnish(siting, rows)
     client = client_for(lead)
-    # session, user, time zone; home, sitings, surveys, marks, connections, straps, drains, places on them, contacts
-    with django_assert_num_queries(14):
+    # session, user, time zone; home, sitings, surveys, marks, connections, straps, drains, places on them, contacts;
+    # hazards, photos that a new one may name
+    with django_assert_num_queries(16):
         client.get(reverse("home", args=[siting.home_id]))
 
 

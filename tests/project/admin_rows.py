@@ -106,6 +106,7 @@ def make_sync_entry() -> object:
 MAKERS: dict[str, Callable[[], Any]] = {
     "jobs.benchmark": lambda: BenchmarkFactory(replaced_by=BenchmarkFactory(), retired_on="2026-01-01"),
     "jobs.browsersession": make_session,
+    "jobs.cautionread": LISTS["caution-reads"],
     "jobs.company": make_company,
     "jobs.connection": ConnectionFactory,
     "jobs.customer": CustomerFactory,
@@ -113,6 +114,7 @@ MAKERS: dict[str, Callable[[], Any]] = {
     "jobs.drainnode": DrainNodeFactory,
     "jobs.drainrun": DrainRunFactory,
     "jobs.finding": LISTS["findings"],
+    "jobs.hazard": LISTS["hazards"],
     "jobs.home": lambda: HomeFactory(rule_set=RuleSetFactory()),
     "jobs.homecontact": HomeContactFactory,
     "jobs.invitation": make_invitation,

@@ -21,9 +21,12 @@ from jobs.api.field_serializers import (
     WorkTimeSerializer,
     show_only_visible,
 )
+from jobs.api.safety_serializers import CautionReadSerializer, HazardSerializer
+from jobs.caution_reads import note_read
 from jobs.errors import DomainError
 from jobs.field_work import keep_once, note, note_strap_check, note_work_time
-from jobs.models import Finding, StrapCheck, User, WorkTime
+from jobs.hazards import note_hazard
+from jobs.models import CautionRead, Finding, Hazard, StrapCheck, User, WorkTime
 from jobs.rights import Act, need
 from surveys.api.serializers import SetupSerializer, SurveySerializer
 from surveys.models import Setup, Survey
@@ -122,6 +125,14 @@ def _take_time(taking: Taking, entry: Entry) -> None:
     note_work_time(WorkTime(author=taking.author(entry), **_fields(taking, entry, WorkTimeSerializer)))
 
 
+def _take_hazard(taking: Taking, entry: Entry) -> None:
+    note_hazard(Hazard(author=taking.author(entry), **_fields(taking, entry, HazardSerializer)))
+
+
+def _take_caution(taking: Taking, entry: Entry) -> None:
+    note_read(CautionRead(author=taking.author(entry), **_fields(taking, entry, CautionReadSerializer)))
+
+
 # What each kind needs a right to, and what is done with it. Readings go their own way, in batches.
 _HANDLERS: dict[str, tuple[Act, type[Model], Handler]] = {
     "survey": (Act.ADD, Survey, _take_survey),
@@ -131,6 +142,8 @@ _HANDLERS: dict[str, tuple[Act, type[Model], Handler]] = {
     "strap": (Act.ADD, StrapCheck, _take_strap),
     "pass": (Act.ADD, PassEntry, _take_pass),
     "time": (Act.ADD, WorkTime, _take_time),
+    "hazard": (Act.ADD, Hazard, _take_hazard),
+    "caution": (Act.ADD, CautionRead, _take_caution),
 }
 
 

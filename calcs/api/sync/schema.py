@@ -3,6 +3,9 @@
 from typing import Any
 
 from calcs.api.sync.wire import MOST_ENTRIES
+from jobs.caution_reads import LANGUAGES
+from jobs.cautions import Moment
+from jobs.models import Hazard
 
 _UUID = {"type": "string", "format": "uuid"}
 _TIME = {"type": "string", "format": "date-time"}
@@ -126,6 +129,23 @@ _BODIES: dict[str, tuple[str, list[str], dict[str, Any]]] = {
             "started_at": _TIME,
             "ended_at": _TIME,
             "note": _line(200),
+        },
+    ),
+    "hazard": (
+        "something at a home that may hurt somebody; shown at every visit until it is cleared",
+        ["home", "kind"],
+        {"home": _UUID, "kind": _words(*Hazard.Kind.values), "text": _line(500), "photo": _or_null(_UUID)},
+    ),
+    "caution": (
+        "somebody has read a caution; the same text is kept once for a person and visit",
+        ["visit", "code", "moment", "reader_name", "language", "text_sha256"],
+        {
+            "visit": _UUID,
+            "code": _line(20),
+            "moment": _words(*Moment.values),
+            "reader_name": _line(80),
+            "language": _words(*LANGUAGES),
+            "text_sha256": _line(64) | {"description": "as it came with the text"},
         },
     ),
 }

@@ -16,7 +16,7 @@ from jobs.errors import DomainError
 from surveys.ingest import NOT_READABLE
 
 MOST_ENTRIES = 2000
-Kind = Literal["survey", "setup", "reading", "submit", "finding", "strap", "pass", "time"]
+Kind = Literal["survey", "setup", "reading", "submit", "finding", "strap", "pass", "time", "hazard", "caution"]
 KINDS: tuple[str, ...] = get_args(Kind)
 
 _LINE = "^[^\x00-\x1f\x7f]*$"

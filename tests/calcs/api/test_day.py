@@ -81,6 +81,7 @@ def test_a_day_has_everything_that_a_phone_needs(siting: Siting, crew: User, api
         "straps": 2,
         "drain_runs": 1,
         "findings": 1,
+        "hazards": 0,
         "open_surveys": 1,
         "plans": len(place["plans"]),
     }

@@ -27,6 +27,8 @@ FIELDS = {
     "strap": "strap visit grade slack_in tension_lb method frequency_hz mode free_length_in text",
     "pass": "plan point pass_number done value unit",
     "time": "visit person started_at ended_at note",
+    "hazard": "home kind text photo",
+    "caution": "visit code moment reader_name language text_sha256",
 }
 
 

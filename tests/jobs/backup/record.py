@@ -29,8 +29,10 @@ from surveys.models import Survey, SyncEntry
 from tests.calcs.working import read_survey, work_off
 from tests.factories import (
     NOON,
+    CautionReadFactory,
     CompanyFactory,
     DrainNodeFactory,
+    HazardFactory,
     HomeContactFactory,
     RuleSetFactory,
     UserFactory,
@@ -73,6 +75,8 @@ def _work(survey: Survey, person: User) -> None:
     StrapCheck.objects.create(strap=strap, grade="ok", **phone)
     WorkTime.objects.create(visit=visit, person=person, started_at=NOON, ended_at=LATER, **phone)
     PassEntry.objects.create(plan=Plan.objects.all()[0], point=point, pass_number=1, **phone)
+    HazardFactory(home=survey.siting.home, author=person)
+    CautionReadFactory(visit=visit, author=person)
     photo = Photo(
         siting=survey.siting,
         media_type="image/jpeg",
