@@ -212,6 +212,14 @@ class PlanStrap:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PlanDrain:
+    """A drain run: where it was measured [ft], from its upper end down."""
+
+    label: str
+    places: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LayoutPlan:
     """What is under a home. ``title`` names the drawing for those who can't see it."""
 
@@ -221,6 +229,7 @@ class LayoutPlan:
     pairs: tuple[tuple[str, str], ...] = ()  # codes of points
     connections: tuple[PlanMark, ...] = ()
     straps: tuple[PlanStrap, ...] = ()
+    drains: tuple[PlanDrain, ...] = ()
 
 
 def draw_layout(plan: LayoutPlan, *, is_turned: bool = False, is_editable: bool = False) -> str:
@@ -233,6 +242,8 @@ def draw_layout(plan: LayoutPlan, *, is_turned: bool = False, is_editable: bool 
     for a, b in plan.pairs:
         if a in place and b in place and "benchmark" not in (kind[a], kind[b]):
             sheet.line(place[a], place[b], "pair", width=1.5)
+    for drain in plan.drains:
+        _draw_drain(sheet, [frame.outside(*each) for each in drain.places])
     sheet.marks = [place[point.code] for point in plan.points if point.kind != "benchmark"]
     sheet.taken += [Box.around(x, y, 4) for x, y in sheet.marks]
     sheet.taken += [Box.around(*frame.place(mark.x_ft, mark.y_ft), 5) for mark in plan.connections]
@@ -241,6 +252,8 @@ def draw_layout(plan: LayoutPlan, *, is_turned: bool = False, is_editable: bool 
     for mark in plan.connections:
         _draw_connection(sheet, *frame.place(mark.x_ft, mark.y_ft), mark.label)
     _draw_straps(sheet, frame, plan.straps, place)
+    for drain in plan.drains:
+        _name_drain(sheet, [frame.outside(*each) for each in drain.places], drain.label)
     return sheet.render(frame.paper, "plan", role="group" if is_editable else "img")
 
 
@@ -250,7 +263,7 @@ def _describe(plan: LayoutPlan) -> str:
     marks = sum(point.kind == "benchmark" for point in plan.points)
     return _(
         "{supports} supports, {checks} check points, {marks} benchmarks, {pairs} pairs, "
-        "{connections} connections and {straps} straps; {length} by {width} ft."
+        "{connections} connections, {straps} straps and {drains} drain runs; {length} by {width} ft."
     ).format(
         supports=supports,
         checks=checks,
@@ -258,6 +271,7 @@ def _describe(plan: LayoutPlan) -> str:
         pairs=len(plan.pairs),
         connections=len(plan.connections),
         straps=len(plan.straps),
+        drains=len(plan.drains),
         length=f"{plan.outline.length_ft:g}",
         width=f"{plan.outline.width_ft:g}",
     )
@@ -295,6 +309,26 @@ def _draw_connection(sheet: Sheet, x: float, y: float, label: str) -> None:
     ]
     places = beside + around(x, y)
     sheet.text_near(label, "name", places + further_out(places, x, y), mark=(x, y), size_px=11)
+
+
+def _draw_drain(sheet: Sheet, places: Sequence[Place]) -> None:
+    """A dashed line from place to place, with an arrow head where the water leaves it."""
+    if not places:
+        return
+    sheet.path(polyline(places), "drain", width=2, dash="6 3")
+    for place in places:
+        sheet.circle(place, 1.5, "drain")
+    (from_x, from_y), tip = places[max(len(places) - 2, 0)], places[-1]
+    if away := math.dist((from_x, from_y), tip):
+        along = ((tip[0] - from_x) / away, (tip[1] - from_y) / away)
+        sheet.path(arrow_head(tip, along, size=9), "drain solid", is_filled=True)
+
+
+def _name_drain(sheet: Sheet, places: Sequence[Place], label: str) -> None:
+    """Write a run's name where it is free, first beside its upper end."""
+    for x, y in places[:1]:
+        beside = around(x, y)
+        sheet.text_near(label, "name", beside + further_out(beside, x, y), mark=(x, y), size_px=11)
 
 
 def _draw_straps(sheet: Sheet, frame: Frame, straps: tuple[PlanStrap, ...], place: Mapping[str, Place]) -> None:

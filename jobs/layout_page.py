@@ -6,9 +6,9 @@ from typing import Literal
 
 from django.utils.translation import gettext as _
 
-from jobs.drawings import LayoutPlan, Outline, PlanMark, PlanPoint, PlanStrap
+from jobs.drawings import LayoutPlan, Outline, PlanDrain, PlanMark, PlanPoint, PlanStrap
 from jobs.layout import Layout
-from jobs.models import Home, Point, Siting, Surface
+from jobs.models import DrainNode, DrainRun, Home, Point, Siting, Surface
 from jobs.services import layout_edition, standing_layout
 
 FRAME_SURFACES = (Surface.I_BEAM, Surface.GIRDER, Surface.MATE_LINE, Surface.RIM)
@@ -68,8 +68,17 @@ def layout_view(siting: Siting) -> LayoutView:
             PlanMark(label=mark.code, x_ft=float(mark.x_ft), y_ft=float(mark.y_ft)) for mark in layout["connections"]
         ),
         straps=tuple(PlanStrap(label=strap.code, point=str(strap.point_id)) for strap in layout["straps"]),
+        drains=drains_of(layout["drain_runs"], layout["drain_nodes"]),
     )
     return LayoutView(plan=plan, rows=rows, edition=layout_edition(layout))
+
+
+def drains_of(runs: Iterable[DrainRun], nodes: Iterable[DrainNode]) -> tuple[PlanDrain, ...]:
+    """Turn drain runs with their places, which come from the upper end down, into what a drawing takes."""
+    places: dict[object, list[tuple[float, float]]] = {}
+    for node in nodes:
+        places.setdefault(node.run_id, []).append((float(node.x_ft), float(node.y_ft)))
+    return tuple(PlanDrain(label=run.code, places=tuple(places.get(run.pk, ()))) for run in runs)
 
 
 def kind_of(point: Point, held: Iterable[object]) -> Literal["support", "check", "benchmark"]:

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from jobs.drawings import Frame, LayoutPlan, Outline, PlanMark, PlanPoint, PlanStrap, draw_layout
+from jobs.drawings import Frame, LayoutPlan, Outline, PlanDrain, PlanMark, PlanPoint, PlanStrap, draw_layout
 from jobs.layout import Layout, LayoutSpec, generate
 from jobs.lengths import figure, length
 from jobs.sheet import Box, Sheet, text_box, text_width_px
@@ -46,6 +46,7 @@ def plan(**changes: Any) -> LayoutPlan:
         "pairs": tuple((pair.a, pair.b) for pair in layout.pairs),
         "connections": (PlanMark(label="DR1", x_ft=44, y_ft=20),),
         "straps": tuple(PlanStrap(label=f"T{n}", point=label) for n, label in enumerate(("A1", "A5", "E9"), 1)),
+        "drains": (PlanDrain(label="SW1", places=((10, 9), (36, 9), (36, 24), (36, 70))),),
     }
     return LayoutPlan(**given | changes)
 
@@ -81,7 +82,7 @@ def overlaps(boxes: list[tuple[str, Box]]) -> list[tuple[str, str]]:
 @pytest.mark.parametrize("is_turned", [False, True])
 def test_every_label_is_there_once(is_turned: bool) -> None:
     drawn = texts(draw_layout(plan(), is_turned=is_turned))
-    for label in [point.label for point in plan().points] + ["DR1", "T1", "T2", "T3"]:
+    for label in [point.label for point in plan().points] + ["DR1", "SW1", "T1", "T2", "T3"]:
         assert drawn.count(label) == 1, label
 
 
@@ -104,6 +105,22 @@ def test_pairs_are_lines_between_their_points() -> None:
     root = ET.fromstring(draw_layout(plan()))  # noqa: S314 - our own
     pairs = [line for line in root.iter(f"{SVG}line") if line.get("class") == "pair"]
     assert len(pairs) == len(plan().pairs)
+
+
+def test_a_drain_is_a_line_through_its_places_that_points_where_the_water_goes() -> None:
+    root = ET.fromstring(draw_layout(plan()))  # noqa: S314 - our own
+    line, head = (path.get("d", "") for path in root.iter(f"{SVG}path") if path.get("class", "").startswith("drain"))
+    assert re.findall(r"[-\d.]+", line) == ["100", "90", "360", "90", "360", "240", "360", "302"]  # 10 px a foot
+    tip, *back = ((float(x), float(y)) for x, y in re.findall(r"([-\d.]+)[ ,]([-\d.]+)", head))
+    assert tip == (360, 302)  # it leaves the home below, and is drawn close to the outline
+    assert all(y < 302 for _x, y in back)
+
+
+@pytest.mark.parametrize("places", [(), ((5, 5),), ((5, 5), (5, 5))])
+def test_a_drain_that_goes_nowhere_has_no_arrow(places: Any) -> None:
+    svg = draw_layout(plan(drains=(PlanDrain(label="SW9", places=places),)))
+    assert "drain solid" not in svg
+    assert ("SW9" in texts(svg)) == bool(places)
 
 
 @pytest.mark.parametrize(
