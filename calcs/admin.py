@@ -12,7 +12,8 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from calcs.engine.kinds import KINDS
 from calcs.engine.lift.types import OptionName
-from calcs.models import Answer, Calculation, PassEntry, Plan, WorkerBeat
+from calcs.models import Answer, Calculation, PassEntry, Plan, PlanCheck, WorkerBeat
+from calcs.questions import ENGINE_KIND
 from calcs.services import request_calculations, run_again
 from jobs.admin.changes import register_changes
 from jobs.admin_desk import ChoicesFilter, LookedAtAdmin, in_sixteenths
@@ -27,6 +28,14 @@ class KindFilter(ChoicesFilter):
     title = gettext_lazy("kind")
     parameter_name = "kind"
     values = tuple(KINDS)
+
+
+class QuestionFilter(ChoicesFilter):
+    """Answers to one kind of question."""
+
+    title = gettext_lazy("kind")
+    parameter_name = "kind"
+    values = (*KINDS, *ENGINE_KIND)
 
 
 class StandingFilter(admin.SimpleListFilter):
@@ -97,7 +106,7 @@ class AnswerAdmin(LookedAtAdmin):
     """Which calculation stands for a survey."""
 
     list_display = ["survey", "kind", "revision", "calculation"]
-    list_filter = [KindFilter]
+    list_filter = [QuestionFilter]
     list_select_related = ["survey", "calculation"]
     search_fields = ["survey__id__exact", "^survey__siting__home__code"]
     ordering = ["-id"]
@@ -129,6 +138,36 @@ class PlanAdmin(LookedAtAdmin):
     def home(self, plan: Plan) -> str:
         """The home that the plan lifts."""
         return str(plan.survey.siting.home)
+
+
+@admin.register(PlanCheck)
+class PlanCheckAdmin(LookedAtAdmin):
+    """What checks plans."""
+
+    list_display = ["home", "plan_option", "kind", "state"]
+    list_filter = [KindFilter]
+    list_select_related = ["plan__survey__siting__home", "calculation"]
+    search_fields = ["plan__survey__id__exact", "plan__id__exact", "^plan__survey__siting__home__code"]
+    ordering = ["-id"]
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet[PlanCheck]:
+        """Leave the large documents in the database."""
+        return super().get_queryset(request).defer("calculation__input", "calculation__result")
+
+    @admin.display(description=gettext_lazy("home"), ordering="plan__survey__siting__home__code")
+    def home(self, check: PlanCheck) -> str:
+        """The home that the plan lifts."""
+        return str(check.plan.survey.siting.home)
+
+    @admin.display(description=gettext_lazy("option"), ordering="plan__option")
+    def plan_option(self, check: PlanCheck) -> str:
+        """The option that is checked."""
+        return check.plan.option
+
+    @admin.display(description=gettext_lazy("state"), ordering="calculation__state")
+    def state(self, check: PlanCheck) -> str:
+        """Where the calculation stands."""
+        return check.calculation.get_state_display()
 
 
 @admin.register(PassEntry)

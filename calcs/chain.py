@@ -1,22 +1,26 @@
 """What follows what: heights first, from them how level the home is and the lift, from the lift its plans' checks.
 
-The anchor straps as they stand are asked about together with the heights: that answer needs no reading. Everything
-here happens under a lock on the survey's row, so two who ask at once share their calculations.
+What needs no reading (straps, drains as they are) is asked about together with the heights. Everything here happens
+under a lock on the survey's row, so two who ask at once share their calculations.
 """
 
 import uuid
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
-from calcs import codec, snapshots
+from calcs import codec, questions, snapshots
 from calcs.engine.common import ENGINE_VERSION
+from calcs.engine.frame import FrameResult
 from calcs.engine.levels import LevelsInput, LevelsResult
 from calcs.engine.lift import LiftOption, LiftResult
-from calcs.models import Answer, Calculation, Plan
+from calcs.models import Answer, Calculation, Plan, PlanCheck
 from calcs.unread import beside, unread_points
+from jobs.errors import DomainError
 from jobs.models import RuleSet, User
 from surveys.models import Survey
 
@@ -36,9 +40,32 @@ def ask(survey_id: uuid.UUID, *, by: User | None = None) -> Asked:
     with transaction.atomic():
         survey = _locked(survey_id)
         asking = _Asking(survey=survey, revision=survey.revision, by=by)
-        root = asking.answer("levels", snapshots.levels_input(asking.record))
-        asking.answer("straps", snapshots.straps_input(asking.record))
-        return Asked(root=root, new=asking.new)
+        asking.answer_all(questions.of_record(asking.record))
+        return Asked(root=asking.standing("levels"), new=asking.new)
+
+
+def ask_sure(survey_id: uuid.UUID, *, by: User | None = None) -> Asked:
+    """Ask for a plan that is sure of the tolerances; from then on every change of the survey asks for it too.
+
+    Raises
+    ------
+    DomainError
+        409 while there are no heights of the survey's newest readings.
+    """
+    with transaction.atomic():
+        survey = _locked(survey_id)
+        heights = Answer.objects.filter(
+            survey=survey, kind="levels", revision=survey.revision, calculation__state=State.DONE
+        )
+        if not heights.exists():
+            raise DomainError(
+                "not_computed",
+                _("There are no heights of the newest readings yet: ask again when there are."),
+                status=409,
+            )
+        asking = _Asking(survey=survey, revision=survey.revision, by=by)
+        asking.answer_all({"sure": snapshots.lift_input(asking.record, asking.levels, snapshots.SURE)})
+        return Asked(root=asking.standing("sure"), new=asking.new)
 
 
 def follow(calculation: Calculation) -> list[uuid.UUID]:
@@ -47,17 +74,24 @@ def follow(calculation: Calculation) -> list[uuid.UUID]:
     Call it in the transaction that stores the result, with the survey's row locked. One that no longer stands for
     its survey is followed by nothing.
     """
-    if calculation.kind not in _STEPS:
-        return []
-    answer = Answer.objects.filter(
-        calculation=calculation, survey=calculation.survey_id, kind=calculation.kind
-    ).first()
-    if answer is None:
-        return []
-    survey = _locked(calculation.survey_id)
-    asking = _Asking(survey=survey, revision=answer.revision, by=calculation.requested_by)
-    asking.follow(calculation)
-    return asking.new
+    new: list[uuid.UUID] = []
+    for answer in Answer.objects.filter(calculation=calculation).newest():
+        if answer.kind in _STEPS:
+            asking = _asking_again(calculation, answer.revision)
+            asking.follow(answer.kind, calculation)
+            new += asking.new
+    checks = PlanCheck.objects.filter(calculation=calculation, kind__in=questions.BEFORE_SUPPORTS)
+    for check in checks.select_related("plan__lift"):
+        lift = Answer.objects.filter(calculation=check.plan.lift, kind__in=questions.LIFTS).newest().first()
+        if lift:
+            asking = _asking_again(calculation, lift.revision)
+            asking.ask_supports(check.plan, questions.option_of(check.plan))
+            new += asking.new
+    return new
+
+
+def _asking_again(calculation: Calculation, revision: int) -> "_Asking":
+    return _Asking(survey=_locked(calculation.survey_id), revision=revision, by=calculation.requested_by)
 
 
 def repeat(calculation: Calculation, *, by: User | None = None) -> tuple[Calculation, list[uuid.UUID]]:
@@ -69,8 +103,7 @@ def repeat(calculation: Calculation, *, by: User | None = None) -> tuple[Calcula
             calculation.kind, calculation.input, calculation.input_sha256, rule_set=calculation.rule_set
         )
         Answer.objects.filter(calculation=calculation).update(calculation=again)
-        Plan.objects.filter(stacks=calculation).update(stacks=again)
-        Plan.objects.filter(straps=calculation).update(straps=again)
+        PlanCheck.objects.filter(calculation=calculation).update(calculation=again)
         return again, asking.new
 
 
@@ -78,7 +111,7 @@ def _locked(survey_id: uuid.UUID) -> Survey:
     return Survey.objects.select_for_update(no_key=True).get(pk=survey_id)
 
 
-@dataclass(slots=True, kw_only=True)
+@dataclass(kw_only=True)
 class _Asking:
     """One round of asking for one survey at one revision."""
 
@@ -91,22 +124,57 @@ class _Asking:
     def __post_init__(self) -> None:
         self.record = snapshots.Record(self.survey)
 
-    def answer(self, kind: str, document: object) -> Calculation:
-        """Let the calculation of ``document`` stand for the survey; go on at once where it is done already."""
-        calculation = self.calculation(kind, document)
+    @cached_property
+    def levels(self) -> LevelsResult:
+        """The heights that stand."""
+        return codec.decode(self.standing("levels").result or {}, LevelsResult)
+
+    def standing(self, kind: str) -> Calculation:
+        """Return the calculation that stands for a kind."""
+        return Answer.objects.select_related("calculation").get(survey=self.survey, kind=kind).calculation
+
+    def answer_all(self, documents: questions.Documents) -> None:
+        """Let the calculations of documents stand for the survey; go on at once where one is done already."""
+        asked = {
+            kind: self.calculation(kind, document) for kind, document in documents.items() if document is not None
+        }
+        Answer.objects.filter(survey=self.survey, kind__in=set(documents) - set(asked)).delete()
         Answer.objects.bulk_create(
-            [Answer(survey=self.survey, kind=kind, calculation=calculation, revision=self.revision)],
+            [
+                Answer(survey=self.survey, kind=kind, calculation=calculation, revision=self.revision)
+                for kind, calculation in asked.items()
+            ],
             update_conflicts=True,
             unique_fields=["survey", "kind"],
             update_fields=["calculation", "revision"],
         )
-        if calculation.state == State.DONE:
-            self.follow(calculation)
-        return calculation
+        for kind, calculation in asked.items():
+            if calculation.state == State.DONE:
+                self.follow(kind, calculation)
+
+    def check_all(self, plan: Plan, documents: questions.Documents) -> None:
+        """Let the calculations of documents be a plan's checks."""
+        asked = {
+            kind: self.calculation(kind, document) for kind, document in documents.items() if document is not None
+        }
+        PlanCheck.objects.filter(plan=plan, kind__in=set(documents) - set(asked)).delete()
+        PlanCheck.objects.bulk_create(
+            [PlanCheck(plan=plan, kind=kind, calculation=calculation) for kind, calculation in asked.items()],
+            update_conflicts=True,
+            unique_fields=["plan", "kind"],
+            update_fields=["calculation"],
+        )
+
+    def ask_supports(self, plan: Plan, option: LiftOption) -> None:
+        """Ask about a plan's supports once its loads and its stacks are there."""
+        checks = PlanCheck.objects.filter(plan=plan, kind__in=questions.BEFORE_SUPPORTS).select_related("calculation")
+        done = {check.kind: check.calculation for check in checks}
+        if all(calculation.state == State.DONE for calculation in done.values()):
+            self.check_all(plan, questions.of_plan_loads(self.record, option, **questions.plan_results(done)))
 
     def calculation(self, kind: str, document: object) -> Calculation:
         plain, sha256 = snapshots.canonical(document)
-        return self.share(kind, plain, sha256, rule_set=self.record.rule_set)
+        return self.share(questions.ENGINE_KIND.get(kind, kind), plain, sha256, rule_set=self.record.rule_set)
 
     def share(self, kind: str, plain: dict[str, Any], sha256: str, *, rule_set: RuleSet | None) -> Calculation:
         """Find the living calculation of this input, or make it.
@@ -120,19 +188,27 @@ class _Asking:
             self.new.append(calculation.pk)
         return calculation
 
-    def follow(self, calculation: Calculation) -> None:
-        step = _STEPS.get(calculation.kind)
+    def follow(self, kind: str, calculation: Calculation) -> None:
+        step = _STEPS.get(kind)
         if step:
             step(self, calculation)
 
 
 def _after_levels(asking: _Asking, calculation: Calculation) -> None:
-    levels = codec.decode(calculation.result or {}, LevelsResult)
-    asking.answer("flatness", snapshots.flatness_input(asking.record, levels))
-    asking.answer("lift", snapshots.lift_input(asking.record, levels))
+    is_sure_wanted = Answer.objects.filter(survey=asking.survey, kind="sure").exists()
+    asking.answer_all(questions.of_heights(asking.record, asking.levels, is_sure_wanted=is_sure_wanted))
+
+
+def _after_frame(asking: _Asking, calculation: Calculation) -> None:
+    asking.answer_all(questions.of_loads(asking.record, codec.decode(calculation.result or {}, FrameResult)))
 
 
 def _after_lift(asking: _Asking, calculation: Calculation) -> None:
+    _after_sure(asking, calculation)
+    asking.answer_all(questions.of_lift(asking.record, asking.levels))
+
+
+def _after_sure(asking: _Asking, calculation: Calculation) -> None:
     lift = codec.decode(calculation.result or {}, LiftResult)
     read_again = _ReadAgain(asking)
     for option in lift.options:
@@ -144,34 +220,34 @@ def _plan(
     asking: _Asking, calculation: Calculation, option: LiftOption, read_again: "_ReadAgain", *, is_recommended: bool
 ) -> None:
     provisional = sorted(read_again.before(option))
-    stacks = snapshots.stacks_input(asking.record, option)
-    plan = Plan(
-        survey=asking.survey,
+    plan, _is_new = Plan.objects.update_or_create(
         lift=calculation,
         option=option.name,
-        stacks=asking.calculation("stacks", stacks) if stacks.supports else None,
-        straps=asking.calculation("straps", snapshots.straps_input(asking.record, option)),
-        is_recommended=is_recommended,
-        is_provisional=bool(provisional),
-        provisional_points=provisional,
+        defaults={
+            "survey": asking.survey,
+            "is_recommended": is_recommended,
+            "is_provisional": bool(provisional),
+            "provisional_points": provisional,
+        },
     )
-    Plan.objects.bulk_create(
-        [plan],
-        update_conflicts=True,
-        unique_fields=["lift", "option"],
-        update_fields=["stacks", "straps", "is_recommended", "is_provisional", "provisional_points"],
-    )
+    asking.check_all(plan, questions.of_plan(asking.record, asking.levels, option))
+    asking.ask_supports(plan, option)
 
 
-_STEPS: dict[str, Callable[[_Asking, Calculation], None]] = {"levels": _after_levels, "lift": _after_lift}
+_STEPS: dict[str, Callable[[_Asking, Calculation], None]] = {
+    "levels": _after_levels,
+    "frame": _after_frame,
+    "lift": _after_lift,
+    "sure": _after_sure,
+}
 
 
 class _ReadAgain:
     """The points whose heights nobody should build on: read doubtfully, or not at all."""
 
     def __init__(self, asking: _Asking) -> None:
-        levels = Answer.objects.select_related("calculation").get(survey=asking.survey, kind="levels").calculation
-        result = codec.decode(levels.result or {}, LevelsResult)
+        levels = asking.standing("levels")
+        result = asking.levels
         read = {height.point for height in result.heights}
         self._doubtful = _doubtful_points(result, codec.decode(levels.input, LevelsInput))
         self._unread = {str(point.pk) for point in unread_points(asking.survey.siting_id, read)}

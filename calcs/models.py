@@ -96,6 +96,14 @@ class Calculation(Keyed):
         return f"{self.kind}: {self.get_state_display()}"
 
 
+class AnswerQuerySet(CompanyQuerySet["Answer"]):
+    """Which calculations stand for surveys."""
+
+    def newest(self) -> Self:
+        """Return those asked for the newest readings of their survey; what follows an older one is asked anew."""
+        return self.filter(revision=F("survey__revision"))
+
+
 class Answer(Keyed):
     """Which calculation stands for a survey and a kind, and for which revision of the survey it was asked."""
 
@@ -106,7 +114,7 @@ class Answer(Keyed):
     calculation = models.ForeignKey(Calculation, on_delete=models.PROTECT, related_name="answers")
     revision = models.PositiveIntegerField()
 
-    objects = CompanyQuerySet.as_manager()
+    objects = AnswerQuerySet.as_manager()
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["survey", "kind"], name="answer_one_a_kind")]
@@ -121,7 +129,7 @@ class PlanQuerySet(CompanyQuerySet["Plan"]):
     def current(self) -> Self:
         """Return the plans of the lift calculation that stands for its survey at the survey's newest revision."""
         return self.filter(
-            lift__answers__kind="lift",
+            lift__answers__kind__in=["lift", "sure"],
             lift__answers__survey=F("survey"),
             lift__answers__revision=F("survey__revision"),
         )
@@ -149,6 +157,10 @@ class Plan(Keyed):
 
     def __str__(self) -> str:
         return f"{self.option} for {self.survey}"
+
+    def checked_by(self, kind: str) -> Calculation | None:
+        """Return the calculation that checks this plan in one way, whatever its state; None where none does."""
+        return next((check.calculation for check in self.checks.all() if check.kind == kind), None)
 
 
 class PlanCheck(Keyed):

@@ -22,6 +22,13 @@ def request_calculations(survey: Survey, *, by: User | None = None) -> Calculati
     return asked.root
 
 
+def request_sure_plan(survey: Survey, *, by: User | None = None) -> Calculation:
+    """Ask for a plan that ends within every tolerance with the chance that the rules want; return its lift."""
+    asked = chain.ask_sure(survey.pk, by=by)
+    _send_on_commit(asked.new)
+    return asked.root
+
+
 def run_again(calculation: Calculation, *, by: User | None = None) -> Calculation:
     """Run a failed calculation again as a new row, or return the one that already does."""
     again, new = chain.repeat(calculation, by=by)

@@ -2,13 +2,14 @@
 
 from typing import Literal
 
-from calcs import codec, snapshots
+from calcs import codec, questions, snapshots
+from calcs.engine.frame import FrameResult
 from calcs.engine.levels import LevelsResult
-from calcs.engine.lift import LiftOption, LiftResult
 from calcs.models import Answer, Calculation, Plan
 from surveys.models import Survey
 
 Stale = Literal["not_computed", "readings", "record"]
+Standing = dict[str, Calculation]
 
 
 def why_stale(survey: Survey) -> Stale | None:
@@ -18,36 +19,50 @@ def why_stale(survey: Survey) -> Stale | None:
     corrected since. ``record``: the home's record, its layout or the rules were changed, so that the same readings
     would be asked about differently now.
     """
-    rows = Answer.objects.filter(survey=survey).select_related("calculation")
+    rows = Answer.objects.filter(survey=survey).select_related("calculation").defer("calculation__input")
     answers = {answer.kind: answer for answer in rows}
     if any(kind not in answers or answers[kind].calculation.result is None for kind in ("levels", "lift")):
         return "not_computed"
     if any(answers[kind].revision != survey.revision for kind in ("levels", "lift")):
         return "readings"
-    return None if _is_as_recorded(survey, answers["levels"].calculation, answers["lift"].calculation) else "record"
+    standing = {kind: answer.calculation for kind, answer in answers.items()}
+    return None if _is_as_recorded(survey, standing) else "record"
 
 
-def _is_as_recorded(survey: Survey, levels: Calculation, lift: Calculation) -> bool:
+def _is_as_recorded(survey: Survey, standing: Standing) -> bool:
     record = snapshots.Record(survey)
-    heights = codec.decode(levels.result or {}, LevelsResult)
-    options: dict[str, LiftOption] = {
-        option.name: option for option in codec.decode(lift.result or {}, LiftResult).options
+    levels = codec.decode(standing["levels"].result or {}, LevelsResult)
+    documents = {
+        **questions.of_record(record),
+        **questions.of_heights(record, levels, is_sure_wanted="sure" in standing),
     }
-    return (
-        _asks(levels, snapshots.levels_input(record))
-        and _asks(lift, snapshots.lift_input(record, heights))
-        and all(
-            _checks_are_as_recorded(record, plan, options[plan.option])
-            for plan in Plan.objects.filter(lift=lift).select_related("stacks", "straps")
-        )
+    frame = standing.get("frame")
+    if frame and frame.result:
+        documents |= questions.of_loads(record, codec.decode(frame.result, FrameResult))
+    return _asks(standing, documents) and all(_plan_is_as_recorded(record, levels, plan) for plan in _plans(standing))
+
+
+def _plans(standing: Standing) -> list[Plan]:
+    lifts = [standing[kind] for kind in questions.LIFTS if kind in standing]
+    plans = Plan.objects.filter(lift__in=lifts).select_related("lift").defer("lift__input")
+    return list(plans.prefetch_related("checks__calculation"))
+
+
+def _plan_is_as_recorded(record: snapshots.Record, levels: LevelsResult, plan: Plan) -> bool:
+    checks = {check.kind: check.calculation for check in plan.checks.all()}
+    option = questions.option_of(plan)
+    documents = dict(questions.of_plan(record, levels, option))
+    before = [checks[kind] for kind in questions.BEFORE_SUPPORTS if kind in checks]
+    if "supports" in checks and all(check.result for check in before):
+        documents |= questions.of_plan_loads(record, option, **questions.plan_results(checks))
+    return _asks(checks, documents)
+
+
+def _asks(standing: Standing, documents: questions.Documents) -> bool:
+    """Tell whether what stands was asked with these very documents, and nothing stands that would not be asked."""
+    return all(
+        (kind in standing and standing[kind].input_sha256 == snapshots.canonical(document)[1])
+        if document is not None
+        else kind not in standing
+        for kind, document in documents.items()
     )
-
-
-def _checks_are_as_recorded(record: snapshots.Record, plan: Plan, option: LiftOption) -> bool:
-    stacks = snapshots.stacks_input(record, option)
-    as_built = _asks(plan.stacks, stacks) if plan.stacks else not stacks.supports
-    return as_built and plan.straps is not None and _asks(plan.straps, snapshots.straps_input(record, option))
-
-
-def _asks(calculation: Calculation, document: object) -> bool:
-    return calculation.input_sha256 == snapshots.canonical(document)[1]

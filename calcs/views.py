@@ -108,7 +108,15 @@ def survey_progress(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """How far the background work has come: a small answer that the page asks for again and again."""
     found = _survey(request, pk)
     progress = progress_of(found, steps_of(found))
-    return JsonResponse({"state": progress.state, "words": progress.words, "stamp": progress.stamp})
+    return JsonResponse(
+        {
+            "state": progress.state,
+            "words": progress.words,
+            "stamp": progress.stamp,
+            "steps": progress.steps,
+            "steps_done": progress.steps_done,
+        }
+    )
 
 
 @require_POST

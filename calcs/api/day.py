@@ -16,7 +16,7 @@ from django.db.models.fields.json import KeyTransform
 from django.utils import translation
 
 from calcs.citations import cited
-from calcs.models import Answer, Plan
+from calcs.models import Answer, Plan, PlanCheck
 from calcs.spoken import spoken
 from jobs import rulebook
 from jobs.api import field_serializers, layout_serializers, safety_serializers, serializers
@@ -249,12 +249,10 @@ class _Computed:
         self.answers: list[Any] = list(answers.values("survey_id", "kind", "heights", "told", "revision"))
         plans = Plan.objects.current().filter(survey__in=self.surveys.values()).order_by("pk")
         self.plans: list[Any] = list(
-            plans.annotate(
-                options=KeyTransform("options", "lift__result"),
-                stacks_told=KeyTransform("cautions", "stacks__result"),
-                straps_told=KeyTransform("cautions", "straps__result"),
-            ).defer("provisional_points")
+            plans.annotate(options=KeyTransform("options", "lift__result")).defer("provisional_points")
         )
+        checks = PlanCheck.objects.filter(plan__in=self.plans)
+        self.told: list[Any] = list(checks.values_list(KeyTransform("cautions", "calculation__result"), flat=True))
 
     def of(self, siting: Siting) -> Document:
         """Return what is known of a siting."""
@@ -277,7 +275,7 @@ class _Computed:
     def cautions(self, language: str) -> list[Document]:
         """Return the cautions that go with all of this, each once, in the reader's language."""
         told = [row["told"] for row in self.answers]
-        told += [cautions for plan in self.plans for cautions in (plan.stacks_told, plan.straps_told)]
+        told += self.told
         with translation.override(language):
             found = {
                 caution["code"]: {**caution, "text": spoken(caution["text"]), "source": cited(caution["source"])}

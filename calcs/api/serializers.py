@@ -7,8 +7,9 @@ from django.db.models import Count
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from calcs.labels import Labels, label_sentences, labels_of
+from calcs.labels import Labels, label_sentences, labels_of, with_labels
 from calcs.models import Answer, Calculation, Plan
+from calcs.questions import LIFTS
 from calcs.staleness import why_stale
 from jobs.models import Support
 
@@ -149,6 +150,16 @@ class PlanSerializer(serializers.ModelSerializer[Plan]):
         return int(option_of(plan)["touched"])
 
 
+class StepsSerializer(serializers.Serializer[Any]):
+    """How far the background work for a survey has come."""
+
+    state = serializers.ChoiceField(choices=["open", "working", "failed", "done"])
+    words = serializers.CharField()
+    steps = serializers.IntegerField(help_text="asked so far; a plan's checks are asked once its lift is done")
+    steps_done = serializers.IntegerField()
+    stamp = serializers.CharField(help_text="changes whenever there is something new")
+
+
 class NamedPointSerializer(serializers.Serializer[Any]):
     """A point with what people call it."""
 
@@ -176,12 +187,24 @@ class LimitSerializer(serializers.Serializer[Any]):
 
 
 class CheckSerializer(serializers.Serializer[Any]):
-    """A check of the plan: stacks or straps, once it is done, each entry with its label."""
+    """A check of the plan, once it is done; whatever has a label goes by its key and that label."""
 
     calculation = serializers.UUIDField()
     state = serializers.CharField()
     result = serializers.DictField(allow_null=True)
     error = FailureSerializer(allow_null=True)
+
+
+# The checks of a plan by kind, and what their entries go by.
+CHECKS = {
+    "stacks": "point",
+    "straps": "strap",
+    "strap_spacing": "strap",
+    "drains": "run",
+    "frame": "point",
+    "passes": "point",
+    "supports": "point",
+}
 
 
 class PlanDetailSerializer(PlanSerializer):
@@ -197,8 +220,16 @@ class PlanDetailSerializer(PlanSerializer):
     freed = serializers.SerializerMethodField(help_text="codes of connections to be freed")
     moves = serializers.SerializerMethodField()
     binding = serializers.SerializerMethodField()
+    chance_within = serializers.SerializerMethodField(
+        help_text="chance that every pair ends within its tolerance, as sure as the heights are"
+    )
     stacks = serializers.SerializerMethodField()
     straps = serializers.SerializerMethodField()
+    strap_spacing = serializers.SerializerMethodField()
+    drains = serializers.SerializerMethodField()
+    frame = serializers.SerializerMethodField()
+    passes = serializers.SerializerMethodField()
+    supports = serializers.SerializerMethodField()
 
     class Meta(PlanSerializer.Meta):
         fields = [
@@ -209,8 +240,8 @@ class PlanDetailSerializer(PlanSerializer):
             "freed",
             "moves",
             "binding",
-            "stacks",
-            "straps",
+            "chance_within",
+            *CHECKS,
         ]
         read_only_fields = fields
 
@@ -232,14 +263,14 @@ class PlanDetailSerializer(PlanSerializer):
     @extend_schema_field({"type": ["string", "null"], "enum": ["readings", "record", "replaced", None]})
     def get_stale(self, plan: Plan) -> str | None:
         """Return why the plan does not stand, null while it does."""
-        stands = Answer.objects.filter(calculation=plan.lift_id, survey=plan.survey_id, kind="lift").exists()
+        stands = Answer.objects.filter(calculation=plan.lift_id, survey=plan.survey_id, kind__in=LIFTS).exists()
         return why_stale(plan.survey) if stands else "replaced"
 
     @extend_schema_field(serializers.ListField(child=serializers.CharField()))
     def get_freed(self, plan: Plan) -> list[str]:
-        """Return what is to be freed before the lift."""
+        """Return what is to be freed before the lift; a stretch of a drain by its run and its ends."""
         labels = _labels(self, plan)
-        return [labels.get(code, code) for code in option_of(plan)["freed"]]
+        return [with_labels(code, labels) for code in option_of(plan)["freed"]]
 
     @extend_schema_field(MoveSerializer(many=True))
     def get_moves(self, plan: Plan) -> list[Document]:
@@ -252,17 +283,47 @@ class PlanDetailSerializer(PlanSerializer):
         """Return what makes it dearer than it could be."""
         labels = _labels(self, plan)
         limits = label_sentences(option_of(plan)["binding"], labels)
-        return [{**limit, "who": [labels.get(code, code) for code in limit["who"]]} for limit in limits]
+        return [{**limit, "who": [with_labels(code, labels) for code in limit["who"]]} for limit in limits]
+
+    def get_chance_within(self, plan: Plan) -> float | None:
+        """Return the chance, null where the survey told no covariance."""
+        chance: float | None = option_of(plan).get("chance_within")
+        return chance
 
     @extend_schema_field(CheckSerializer(allow_null=True))
     def get_stacks(self, plan: Plan) -> Document | None:
         """Return what to build; null when no support with a known height is touched."""
-        return _check(plan.stacks, "supports", "point", _labels(self, plan))
+        return _check(plan, "stacks", _labels(self, plan))
 
     @extend_schema_field(CheckSerializer(allow_null=True))
     def get_straps(self, plan: Plan) -> Document | None:
         """Return what the anchor straps need."""
-        return _check(plan.straps, "straps", "strap", _labels(self, plan))
+        return _check(plan, "straps", _labels(self, plan))
+
+    @extend_schema_field(CheckSerializer(allow_null=True))
+    def get_strap_spacing(self, plan: Plan) -> Document | None:
+        """Return the straps against the federal tables, before and after; null without straps or a wind zone."""
+        return _check(plan, "strap_spacing", _labels(self, plan))
+
+    @extend_schema_field(CheckSerializer(allow_null=True))
+    def get_drains(self, plan: Plan) -> Document | None:
+        """Return the slopes of the drains before and after; null where no run is recorded."""
+        return _check(plan, "drains", _labels(self, plan))
+
+    @extend_schema_field(CheckSerializer(allow_null=True))
+    def get_frame(self, plan: Plan) -> Document | None:
+        """Return what each support carries afterwards; null where no line was read whole."""
+        return _check(plan, "frame", _labels(self, plan))
+
+    @extend_schema_field(CheckSerializer(allow_null=True))
+    def get_passes(self, plan: Plan) -> Document | None:
+        """Return the order of jacking with the numbers to read; null where no line was read whole."""
+        return _check(plan, "passes", _labels(self, plan))
+
+    @extend_schema_field(CheckSerializer(allow_null=True))
+    def get_supports(self, plan: Plan) -> Document | None:
+        """Return every support against the rules; null until loads and stacks are there."""
+        return _check(plan, "supports", _labels(self, plan))
 
 
 def option_of(plan: Plan) -> Document:
@@ -281,15 +342,23 @@ def _with_label(entry: Mapping[str, Any], key: str, labels: Labels) -> Document:
     return {key: entry["code"], "label": labels.get(entry["code"], entry["code"]), **rest}
 
 
-def _check(calculation: Calculation | None, entries: str, key: str, labels: Labels) -> Document | None:
+def _labelled(document: Any, key: str, labels: Labels) -> Any:
+    """Return a result in which whatever goes by the key of something with a label has that beside it."""
+    if isinstance(document, list):
+        return [_labelled(item, key, labels) for item in document]
+    if not isinstance(document, dict):
+        return document
+    inner = {name: _labelled(item, key, labels) for name, item in document.items()}
+    return _with_label(inner, key, labels) if document.get("code") in labels else inner
+
+
+def _check(plan: Plan, kind: str, labels: Labels) -> Document | None:
+    calculation = plan.checked_by(kind)
     if calculation is None:
         return None
-    result = label_sentences(calculation.result, labels)
-    if result is not None:
-        result[entries] = [_with_label(entry, key, labels) for entry in result[entries]]
     return {
         "calculation": calculation.pk,
         "state": calculation.state,
-        "result": result,
+        "result": _labelled(label_sentences(calculation.result, labels), CHECKS[kind], labels),
         "error": label_sentences(calculation.error, labels),
     }

@@ -19,6 +19,7 @@ urlpatterns = [
     path(
         "surveys/<uuid:survey_id>/calculations/", views.SurveyCalculationsView.as_view(), name="survey-calculations"
     ),
+    path("surveys/<uuid:survey_id>/sure-plan/", views.SurePlanView.as_view(), name="survey-sure-plan"),
     path("operations/", OperationsView.as_view(), name="operations-figures"),
     path("day/", DayView.as_view(), name="day"),
     *router.urls,

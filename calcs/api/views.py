@@ -17,7 +17,8 @@ from rest_framework.viewsets import ReadOnlyModelViewSet
 from calcs.api import serializers
 from calcs.api.filters import PlanFilter
 from calcs.models import Answer, Calculation, Plan
-from calcs.services import request_calculations, run_again
+from calcs.services import request_calculations, request_sure_plan, run_again
+from calcs.survey_page import progress_of, steps_of
 from jobs.errors import DomainError
 from jobs.models import User
 from jobs.models.base import CompanyQuerySet
@@ -93,13 +94,21 @@ class PlanViewSet(ReadViewSet):
     def get_queryset(self) -> QuerySet[Any]:
         """Add the checks for a whole plan."""
         rows = super().get_queryset()
-        return rows if self.action == "list" else rows.select_related("survey", "stacks", "straps")
+        return (
+            rows if self.action == "list" else rows.select_related("survey").prefetch_related("checks__calculation")
+        )
 
 
 class SurveyCalculationsView(APIView):
-    """Asking for what follows from a survey's readings."""
+    """Asking for what follows from a survey's readings, and how far that has come."""
 
     rights_model = Calculation
+
+    @extend_schema(responses=serializers.StepsSerializer)
+    def get(self, request: Request, survey_id: uuid.UUID) -> Response:
+        """Tell how many of the steps are done."""
+        survey = get_object_or_404(Survey.objects.visible_to(request.user), pk=survey_id)
+        return Response(serializers.StepsSerializer(progress_of(survey, steps_of(survey))).data)
 
     @extend_schema(
         request=None,
@@ -116,6 +125,27 @@ class SurveyCalculationsView(APIView):
         by = request.user if isinstance(request.user, User) else None
         calculation = request_calculations(survey, by=by)
         return _accepted(calculation)
+
+
+class SurePlanView(APIView):
+    """Asking for a plan that is sure of the tolerances."""
+
+    rights_model = Calculation
+
+    @extend_schema(
+        request=None,
+        responses={
+            202: OpenApiResponse(
+                serializers.CalculationSerializer,
+                description="Asked; Location holds the address of the lift. 409 while there are no heights.",
+            )
+        },
+    )
+    def post(self, request: Request, survey_id: uuid.UUID) -> Response:
+        """Ask for a plan that ends within every tolerance with the chance that the rule `sure_chance` says."""
+        survey = get_object_or_404(Survey.objects.visible_to(request.user), pk=survey_id)
+        by = request.user if isinstance(request.user, User) else None
+        return _accepted(request_sure_plan(survey, by=by))
 
 
 def _accepted(calculation: Calculation) -> Response:

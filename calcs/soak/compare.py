@@ -132,7 +132,7 @@ def _is_answered(found: dict[str, Answer]) -> bool:
         calculation = found[kind].calculation
         if calculation.state != State.DONE and not (calculation.state in BAD and calculation.error):
             return False
-    plans = Plan.objects.filter(lift=found["lift"].calculation).select_related("stacks", "straps")
-    checks = [check for plan in plans for check in (plan.stacks, plan.straps) if check]
+    plans = Plan.objects.filter(lift=found["lift"].calculation).prefetch_related("checks__calculation")
+    checks = [check.calculation for plan in plans for check in plan.checks.all()]
     moving = [option for option in (found["lift"].calculation.result or {}).get("options", []) if option["moves"]]
     return len(plans) == len(moving) and all(check.state in (State.DONE, *BAD) for check in checks)

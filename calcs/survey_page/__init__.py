@@ -117,16 +117,17 @@ def gather(survey: Survey, *, unit: str, option: str = "", datum: str = "") -> S
     started = formats.date_format(timezone.localtime(survey.started_at), "j M Y")
     level_maps = maps.maps(record, shown_datum, lift_option, date=started)
     options = plans.option_views(record, chosen_name)
-    parts = checks.part_rows(plan.stacks) if plan else ()
-    straps = plan.straps if plan and plan.straps else record.calculation("straps")
-    standing = [answer.calculation for answer in record.answers.values()]
-    shown = [*standing, *(check for check in ((plan.stacks, plan.straps) if plan else ()) if check)]
+    checked = record.checks_of(plan)
+    parts = checks.part_rows(checked.get("stacks"))
+    straps = checked.get("straps") or record.calculation("straps")
+    standing = [record.calculation(kind) for kind in ("levels", "straps", "flatness", "lift")]
+    shown = [row for row in (*standing, checked.get("stacks"), checked.get("straps")) if row]
     return SurveyPage(
         survey=survey,
         unit=unit,
         progress=progress,
         facts=_facts(record, started),
-        failures=_failures(record, plan),
+        failures=_failures(record, checked),
         stale=_stale_words(survey, is_computed=bool(record.answers)),
         maps=level_maps,
         heights=maps.height_rows(record, level_maps),
@@ -139,7 +140,7 @@ def gather(survey: Survey, *, unit: str, option: str = "", datum: str = "") -> S
         pairs=findings.pair_rows(record),
         options=options,
         chosen=next((view for view in options if view.is_chosen), None),
-        work=_work(record, plan, lift_option),
+        work=_work(record, checked.get("stacks"), lift_option),
         to_free=plans.to_free(record, lift_option) if lift_option else (),
         parts=parts,
         parts_lb=sum(part.lb for part in parts),
@@ -198,10 +199,10 @@ def _flatness(record: Record) -> Flatness | None:
     )
 
 
-def _work(record: Record, plan: Plan | None, option: LiftOption | None) -> tuple[SupportWork, ...]:
-    if plan is None or option is None:
+def _work(record: Record, built: Calculation | None, option: LiftOption | None) -> tuple[SupportWork, ...]:
+    if option is None:
         return ()
-    stacks = checks.stack_views(record, plan.stacks, dict(plans.moves_of(option)))
+    stacks = checks.stack_views(record, built, dict(plans.moves_of(option)))
     rows = plans.move_rows(record, option)
     return tuple(_support_work(record.supports.get(row.code), row, stacks.get(row.code)) for row in rows)
 
@@ -214,11 +215,9 @@ def _support_work(support: Support | None, row: plans.MoveRow, stack: checks.Sta
 # -- what went wrong, and what has changed since -------------------------------------------------------------
 
 
-def _failures(record: Record, plan: Plan | None) -> dict[str, Failure]:
+def _failures(record: Record, checked: dict[str, Calculation]) -> dict[str, Failure]:
     """Return what failed, by kind; a plan's own checks among it."""
-    rows = {kind: answer.calculation for kind, answer in record.answers.items()}
-    if plan:
-        rows |= {kind: check for kind, check in (("stacks", plan.stacks), ("straps", plan.straps)) if check}
+    rows = {kind: answer.calculation for kind, answer in record.answers.items()} | checked
     return {
         kind: _failure(record, kind, row)
         for kind, row in rows.items()

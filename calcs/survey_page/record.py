@@ -9,11 +9,12 @@ from calcs.engine.flatness import FlatnessInput, FlatnessResult
 from calcs.engine.levels import LevelsInput, LevelsResult
 from calcs.engine.lift import LiftInput, LiftOption, LiftResult
 from calcs.labels import with_labels
-from calcs.models import Answer, Calculation, Plan
+from calcs.models import Answer, Calculation, Plan, PlanCheck
+from calcs.questions import LIFTS
 from calcs.spoken import spoken
 from calcs.unread import unread_points
 from jobs.lengths import figure, length
-from jobs.models import Connection, Point, Strap, Support
+from jobs.models import Connection, DrainRun, Point, Strap, Support
 from surveys.models import Reading, Setup, Survey
 
 T = TypeVar("T")
@@ -29,6 +30,7 @@ class Record:
     supports: dict[str, Support]  # by point
     connections: dict[str, Connection]
     straps: dict[str, Strap]
+    drain_runs: dict[str, DrainRun]
     setups: dict[str, Setup]
     readings: dict[str, Reading]
     answers: dict[str, Answer]
@@ -86,6 +88,11 @@ class Record:
         option = next((option for option in options if option.name == name), None)
         return (plan, option) if plan and option else None
 
+    def checks_of(self, plan: Plan | None) -> dict[str, Calculation]:
+        """Read a plan's checks, by kind; none without a plan."""
+        checks = PlanCheck.objects.filter(plan=plan).select_related("calculation") if plan else ()
+        return {check.kind: check.calculation for check in checks}
+
     # -- words -----------------------------------------------------------------------------------------------
 
     @cached_property
@@ -94,12 +101,13 @@ class Record:
         named = {key: point.label for key, point in self.points.items()}
         named |= {key: connection.code for key, connection in self.connections.items()}
         named |= {key: strap.code for key, strap in self.straps.items()}
+        named |= {key: run.code for key, run in self.drain_runs.items()}
         named |= {key: setup.code for key, setup in self.setups.items()}
         return named | {key: self.reading_words(reading) for key, reading in self.readings.items()}
 
     def name(self, key: str) -> str:
         """What people call something; the key itself where nothing is known of it any more."""
-        return self.labels.get(key, key)
+        return self.labels.get(key) or with_labels(key, self.labels)
 
     def sentence(self, text: str) -> str:
         """Return a sentence of the engine's in the reader's language, with labels for keys."""
@@ -131,7 +139,7 @@ def read_record(survey: Survey, *, unit: str) -> Record:
     """Read everything about a survey; the survey comes with its siting and home."""
     siting = survey.siting_id
     answers = Answer.objects.filter(survey=survey).select_related("calculation")
-    plans = Plan.objects.filter(lift__answers__survey=survey, lift__answers__kind="lift")
+    plans = Plan.objects.filter(lift__answers__survey=survey, lift__answers__kind__in=LIFTS)
     supports = Support.objects.filter(point__siting=siting, removed_on__isnull=True)
     found = {answer.kind: answer for answer in answers}
     return Record(
@@ -141,10 +149,11 @@ def read_record(survey: Survey, *, unit: str) -> Record:
         supports={str(support.point_id): support for support in supports},
         connections={str(row.pk): row for row in Connection.objects.filter(siting=siting)},
         straps={str(row.pk): row for row in Strap.objects.filter(siting=siting)},
+        drain_runs={str(row.pk): row for row in DrainRun.objects.filter(siting=siting)},
         setups={str(setup.pk): setup for setup in Setup.objects.filter(survey=survey)},
         readings={str(row.pk): row for row in Reading.objects.filter(survey=survey).select_related("author")},
         answers=found,
-        plans=list(plans.select_related("stacks", "straps")),
+        plans=list(plans.order_by("pk")),
         unread=_unread(survey, found.get("levels")),
     )
 

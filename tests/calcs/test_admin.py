@@ -11,7 +11,7 @@ from calcs.models import Answer, Calculation, Plan
 from calcs.services import run_again
 from jobs.models import User
 from surveys.models import Survey
-from tests.calcs.working import read_survey, standing, submit, work_off
+from tests.calcs.working import check, read_survey, standing, submit, work_off
 
 pytestmark = pytest.mark.django_db
 QUERIES = 5  # session and person, how many pages, the rows
@@ -83,19 +83,19 @@ def test_failed_checks_of_a_plan_that_stands_are_dead_letters() -> None:
     survey = read_survey()
     levels, lift = (standing_after_work(survey, kind) for kind in ("levels", "lift"))
     assert (levels.state, lift.state) == ("done", "done")
-    plan = Plan.objects.filter(lift=lift, stacks__isnull=False)[0]
-    assert plan.stacks is not None
+    plan = Plan.objects.filter(lift=lift)[0]
+    stacks = check(plan, "stacks")
     failed = Calculation.objects.create(
         kind="stacks",
         survey=survey,
-        input=plan.stacks.input,
-        input_sha256=plan.stacks.input_sha256,
+        input=stacks.input,
+        input_sha256=stacks.input_sha256,
         engine_version="0.0.1",
         state="failed",
         error={"code": "fault", "message": "-", "field": ""},
     )
     assert not Calculation.objects.dead_letters().exists()
-    Plan.objects.filter(pk=plan.pk).update(stacks=failed)
+    plan.checks.filter(kind="stacks").update(calculation=failed)
     assert list(Calculation.objects.dead_letters()) == [failed]
 
 

@@ -15,7 +15,7 @@ from jobs.project.celery import app
 from surveys.models import Survey
 from surveys.services import submit_survey
 from surveys.signals import survey_submitted
-from tests.calcs.working import HEIGHTS_IN, read_survey, standing
+from tests.calcs.working import ANSWERS, HEIGHTS_IN, read_survey, standing
 from tests.factories import SurveyFactory, UserFactory, lay_out_home, read_home
 
 pytestmark = pytest.mark.django_db
@@ -46,10 +46,7 @@ def test_submitting_answers_by_itself(django_capture_on_commit_callbacks: Captur
     with django_capture_on_commit_callbacks(execute=True):
         submit_survey(survey=survey)
     assert {(answer.kind, answer.revision) for answer in Answer.objects.filter(survey=survey)} == {
-        ("levels", 1),
-        ("flatness", 1),
-        ("lift", 1),
-        ("straps", 1),
+        (kind, 1) for kind in ANSWERS
     }
     assert set(Calculation.objects.values_list("state", flat=True)) == {"done"}
 

@@ -314,8 +314,8 @@ def test_a_record_is_read_in_a_fixed_number_of_queries(
 ) -> None:
     heights = heights_of(list(keys.values()))
     fresh = record(survey)
-    # siting, home, company (its rule set joined); supports, pairs, connections.
-    with django_assert_num_queries(6):
+    # siting, home, company (its rule set joined); supports, pairs, connections, drain nodes.
+    with django_assert_num_queries(7):
         snapshots.lift_input(fresh, heights)
         snapshots.flatness_input(fresh, heights)
 

@@ -18,7 +18,7 @@ from calcs.engine.units import format_length
 from calcs.models import Calculation, Plan
 from jobs.models import Siting, Support, User
 from surveys.models import Reading, Survey
-from tests.calcs.working import HEIGHTS_IN, label_to_key, read_survey, standing, submit, work_off
+from tests.calcs.working import HEIGHTS_IN, check, label_to_key, read_survey, standing, submit, work_off
 from tests.factories import (
     NOON,
     ConnectionFactory,
@@ -123,9 +123,7 @@ def test_a_homes_page_tells_of_its_drain_runs(client_for: ClientFor, lead: User)
     DrainRunFactory(siting=siting, code="D8", archived_at=NOON)
     page = client_for(lead).get(reverse("home", args=[siting.home_id])).content.decode()
     told = re.sub(r"<[^>]+>|\s+", " ", page[page.index("Drain runs") : page.index("Benchmarks</h3>")])
-    assert "D7, 3 in inside, clean-out at the upper end, 1 place measured" in told.replace(
-        "\N{NO-BREAK SPACE}", " "
-    )
+    assert "D7, 3 in inside, clean-out at the upper end, 1 place measured" in told.replace("\N{NO-BREAK SPACE}", " ")
     assert "D8" not in told
 
 
@@ -204,9 +202,8 @@ def test_every_move_is_said_with_the_height_to_read(client_for: ClientFor, lead:
 
 def test_stacks_and_parts_are_the_calculations(client_for: ClientFor, lead: User, computed: Survey) -> None:
     page, text = shown(client_for(lead), computed)
-    plan = Plan.objects.select_related("stacks").get(survey=computed, option=page.chosen.name)
-    assert plan.stacks is not None
-    totals = plan.stacks.result["totals"]
+    stacks = check(Plan.objects.get(survey=computed, option=page.chosen.name), "stacks")
+    totals = stacks.result["totals"]
     assert {part.words: part.count for part in page.parts} == {
         {
             "shims": "pair of shims",
@@ -218,7 +215,7 @@ def test_stacks_and_parts_are_the_calculations(client_for: ClientFor, lead: User
         for code, n in totals.items()
         if n
     }
-    assert len([work for work in page.work if work.stack]) == len(plan.stacks.result["supports"])
+    assert len([work for work in page.work if work.stack]) == len(stacks.result["supports"])
     assert 'class="stack"' in text
 
 
@@ -226,9 +223,8 @@ def test_straps_to_loosen_come_first_with_what_they_would_carry(
     client_for: ClientFor, lead: User, computed: Survey
 ) -> None:
     page, text = shown(client_for(lead), computed)
-    plan = Plan.objects.select_related("straps").get(survey=computed, option=page.chosen.name)
-    assert plan.straps is not None
-    results = {strap["code"]: strap for strap in plan.straps.result["straps"]}
+    plan = Plan.objects.get(survey=computed, option=page.chosen.name)
+    results = {strap["code"]: strap for strap in check(plan, "straps").result["straps"]}
     first = page.straps[0]
     assert (first.code, first.point, first.is_loosened) == ("T1", "A1", True)
     key = str(computed.siting.straps.get(code="T1").pk)
@@ -368,7 +364,10 @@ def test_progress_tells_what_is_waited_for_and_when_something_is_new(client_for:
     client, address = client_for(lead), reverse("survey-progress", args=[survey.pk])
     asked = chain.ask(survey.pk)
     waiting = client.get(address).json()
-    assert (waiting["state"], waiting["words"]) == ("working", "Being computed: heights, straps.")
+    assert (waiting["state"], waiting["words"]) == (
+        "working",
+        "0 of 2 steps done. Being computed: heights, straps. Then each plan is checked.",
+    )
     assert client.get(address).json() == waiting
     work_off(asked.new)
     done = client.get(address).json()

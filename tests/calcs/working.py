@@ -7,9 +7,13 @@ from typing import Any
 from django.utils import timezone
 
 from calcs import runner
-from calcs.models import Answer, Calculation
+from calcs.models import Answer, Calculation, Plan
 from surveys.models import Survey
 from tests.factories import SurveyFactory, lay_out_home, make_reading, read_home
+
+# What a survey of the small home is answered, and what each of its plans is checked for.
+ANSWERS = {"levels", "straps", "flatness", "frame", "supports", "lift", "lift_curve"}
+CHECKS = {"stacks", "straps", "frame", "passes", "supports"}
 
 # The corner A1 low, D3 a little high: a lift of this home raises A1.
 HEIGHTS_IN = {"A1": -0.75, "D3": 0.1875, "BM1": 3.0, "BM2": 4.0, "BM3": 5.0}
@@ -45,6 +49,11 @@ def work_off(keys: list[uuid.UUID]) -> list[uuid.UUID]:
 def standing(survey: Survey, kind: str) -> Calculation:
     """Return the calculation that stands for a survey."""
     return Answer.objects.select_related("calculation").get(survey=survey, kind=kind).calculation
+
+
+def check(plan: Plan, kind: str) -> Calculation:
+    """Return the calculation that checks a plan in one way."""
+    return plan.checks.select_related("calculation").get(kind=kind).calculation
 
 
 def label_to_key(survey: Survey) -> dict[str, str]:

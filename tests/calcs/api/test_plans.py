@@ -11,7 +11,7 @@ from calcs import chain
 from calcs.models import Calculation, Plan
 from jobs.models import Connection, User
 from surveys.models import Reading, Survey
-from tests.calcs.working import label_to_key, read_survey, standing, submit, work_off
+from tests.calcs.working import ANSWERS, label_to_key, read_survey, standing, submit, work_off
 from tests.factories import PointFactory, SupportFactory, make_reading
 
 pytestmark = pytest.mark.django_db
@@ -58,11 +58,9 @@ def test_answers_tell_what_stands_and_whether_it_is_newest(api: APIClient, surve
     answered()
     submit(survey)
     rows = api.get("/api/v1/answers/", {"survey": str(survey.pk)}).json()["results"]
-    assert {row["kind"] for row in rows} == {"levels", "flatness", "lift", "straps"}
+    assert {row["kind"] for row in rows} == ANSWERS
     assert {(row["state"], row["revision"], row["is_newest"]) for row in rows} == {("done", 1, False)}
-    assert {row["calculation"] for row in rows} == {
-        str(standing(survey, kind).pk) for kind in ("levels", "flatness", "lift", "straps")
-    }
+    assert {row["calculation"] for row in rows} == {str(standing(survey, kind).pk) for kind in ANSWERS}
     assert api.get(f"/api/v1/answers/{rows[0]['id']}/").json() == rows[0]
 
 
@@ -129,7 +127,7 @@ def test_a_check_that_failed_says_why(api: APIClient, plan: Plan) -> None:
         state="failed",
         error={"code": "invalid_input", "message": f"{label_to_key(plan.survey)['A1']} is odd", "field": ""},
     )
-    Plan.objects.filter(pk=plan.pk).update(stacks=failed)
+    plan.checks.filter(kind="stacks").update(calculation=failed)
     assert show(api, plan)["stacks"] == {
         "calculation": str(failed.pk),
         "state": "failed",
