@@ -146,9 +146,9 @@ class LiftOption:
 
     ``minutes`` and what follows from the moves are null (lists empty) when there is no plan. ``bound_min`` is the
     least that any plan of this option can take, as far as that was proven. ``excess_in`` (``within_budget`` only) is
-    the worst excess over a tolerance or the band that the budget leaves. ``chance_within`` is the share of 10,000
-    draws in which every pair ends within its own tolerance, and all supports within the band where there is one; null
-    without ``covariance_in2``.
+    the worst excess over a tolerance or the band that the budget leaves. ``binding`` is empty there and for ``sure``,
+    where a limit gives more than minutes. ``chance_within`` is the share of 10,000 draws in which every pair ends
+    within its own tolerance, and all supports within the band where there is one; null without ``covariance_in2``.
 
     ``searched`` (``sure`` only): nothing proves that no plan of fewer minutes is as sure; ``minutes`` is an upper
     bound, ``bound_min`` what the least work takes without asking for a chance. Where ``sure`` is ``optimal``, that
