@@ -127,8 +127,8 @@ BINDING = (
     _("no plan fits: {minutes} min may be used, the least that must be done takes {needed}"),
     _("no plan fits: {support} must carry {least} lb, the moves leave it {carried} lb: the beam does not follow"),
     _(
-        "no plan is {asked} % sure to end within tolerance: the surest plan found reaches {best} %; "
-        "more readings would raise that"
+        "no plan ends within tolerance with a chance of {asked} %: the surest plan found reaches {best} %; "
+        "more readings would raise it"
     ),
 )
 # Why a calculation has no answer, where it is not for its input.

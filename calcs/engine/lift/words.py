@@ -96,4 +96,6 @@ def budget_text(budget_min: float, needed_min: float) -> str:
 def chance_text(asked: float, best: float) -> str:
     """A chance that no plan found reaches."""
     reached = f"the surest plan found reaches {percent(best)} %"
-    return f"no plan is {percent(asked)} % sure to end within tolerance: {reached}; more readings would raise that"
+    return (
+        f"no plan ends within tolerance with a chance of {percent(asked)} %: {reached}; more readings would raise it"
+    )

@@ -309,8 +309,8 @@ def test_sure_says_how_sure_the_surest_is_where_none_is_enough() -> None:
     assert why.short_by_chance == pytest.approx(0.95 - best, abs=STRAY)
     reached = f"{100 * (0.95 - (why.short_by_chance or 0)):.2f}".rstrip("0").rstrip(".")
     assert why.text == (
-        f"no plan is 95 % sure to end within tolerance: the surest plan found reaches {reached} %; "
-        "more readings would raise that"
+        f"no plan ends within tolerance with a chance of 95 %: the surest plan found reaches {reached} %; "
+        "more readings would raise it"
     )
     assert result.recommended is None
     better = only(as_sure(document, covariance_in2=apart(0.03, 0.04)))  # more readings: half the sd
