@@ -47,6 +47,9 @@ RIGHTS: dict[str, tuple[Roles, Roles, Roles, Roles]] = {
     "jobs.strapcheck": (EVERYBODY, CREW, NOBODY, NOBODY),
     "jobs.hazard": (EVERYBODY, EVERYBODY, OFFICE | LEAD, NOBODY),  # change: clear it
     "jobs.cautionread": (EVERYBODY, CREW, NOBODY, NOBODY),
+    "jobs.assessment": (EVERYBODY, LEAD | MANAGER, LEAD | MANAGER, NOBODY),
+    "jobs.blockoverride": (EVERYBODY, MANAGER, NOBODY, NOBODY),
+    "jobs.paper": (EVERYBODY, OFFICE | LEAD, OFFICE | LEAD, OFFICE | LEAD),
     "jobs.worktime": (EVERYBODY, CREW, NOBODY, NOBODY),
     "jobs.photo": (EVERYBODY, EVERYBODY, NOBODY, MANAGER | LEAD),
     "jobs.devicetoken": (EVERYBODY, EVERYBODY, EVERYBODY, EVERYBODY),
@@ -58,6 +61,10 @@ RIGHTS: dict[str, tuple[Roles, Roles, Roles, Roles]] = {
     "calcs.calculation": (EVERYBODY, EVERYBODY, NOBODY, NOBODY),
     "calcs.answer": (EVERYBODY, NOBODY, NOBODY, NOBODY),
     "calcs.plan": (EVERYBODY, EVERYBODY, NOBODY, NOBODY),
+    "calcs.plancheck": (EVERYBODY, NOBODY, NOBODY, NOBODY),
+    "calcs.trial": (EVERYBODY, OFFICE | CREW, NOBODY, NOBODY),
+    "calcs.approval": (EVERYBODY, LEAD | MANAGER, LEAD | MANAGER, NOBODY),  # change: withdraw it
+    "calcs.closing": (EVERYBODY, LEAD | MANAGER, LEAD | MANAGER, NOBODY),
     "calcs.passentry": (EVERYBODY, CREW, NOBODY, NOBODY),
     "calcs.workerbeat": (MANAGER, NOBODY, NOBODY, NOBODY),  # and with it all figures of how the service runs
 }

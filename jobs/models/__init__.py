@@ -1,6 +1,7 @@
 """Who and where: people, homes and all under them, visits, and the rules that apply."""
 
 from jobs.models.access import BrowserSession, Invitation, SignedLink, SignedLinkUse
+from jobs.models.assessments import Assessment, BlockOverride, DoorsWindows, Paper
 from jobs.models.attached import Connection, ConnectionKind, DrainNode, DrainRun, Strap, Trade
 from jobs.models.findings import Finding, Photo, StrapCheck
 from jobs.models.homes import Home, HomeContact, HomeKind, Siting, SoilClass, WallFinish
@@ -21,7 +22,9 @@ from jobs.models.safety import CautionRead, Hazard
 from jobs.models.visits import Visit, WorkTime
 
 __all__ = [
+    "Assessment",
     "Benchmark",
+    "BlockOverride",
     "BrowserSession",
     "CautionRead",
     "Company",
@@ -30,6 +33,7 @@ __all__ = [
     "ConnectionKind",
     "Customer",
     "DeviceToken",
+    "DoorsWindows",
     "DrainNode",
     "DrainRun",
     "Finding",
@@ -41,6 +45,7 @@ __all__ = [
     "Invitation",
     "LengthUnit",
     "NeighbourPair",
+    "Paper",
     "Photo",
     "Point",
     "Role",

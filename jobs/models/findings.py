@@ -1,14 +1,23 @@
 """What was found under a home and on it: graded findings, photos, and checks of anchor straps."""
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import Q, Value
+from django.db.models.functions import NullIf
+from django.db.models.lookups import LessThanOrEqual
 from django.utils.translation import gettext_lazy as _
 
-from jobs.models.attached import Connection, Strap
+from jobs.models.attached import Connection, DrainRun, Strap
 from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, FromPhone
 from jobs.models.homes import Siting
 from jobs.models.layout import Condition, Point
 from jobs.models.visits import Visit
+
+
+class NonNulls(models.Func):
+    """How many of some columns hold something."""
+
+    function = "num_nonnulls"
+    output_field = models.IntegerField()
 
 
 class Finding(FromPhone):
@@ -23,6 +32,8 @@ class Finding(FromPhone):
         Connection, on_delete=models.PROTECT, null=True, blank=True, related_name="findings"
     )
     strap = models.ForeignKey(Strap, on_delete=models.PROTECT, null=True, blank=True, related_name="findings")
+    drain_run = models.ForeignKey(DrainRun, on_delete=models.PROTECT, null=True, blank=True, related_name="findings")
+    item = models.CharField(max_length=24, blank=True, help_text="what of the home as a whole was looked at")
     grade = models.CharField(max_length=4, choices=Condition.choices)
     text = models.TextField(max_length=2000, blank=True)
     archived_at = models.DateTimeField(null=True, blank=True)
@@ -32,9 +43,9 @@ class Finding(FromPhone):
     class Meta:
         constraints = [
             models.CheckConstraint(
-                condition=Q(point__isnull=True, connection__isnull=True)
-                | Q(connection__isnull=True, strap__isnull=True)
-                | Q(point__isnull=True, strap__isnull=True),
+                condition=LessThanOrEqual(
+                    NonNulls("point", "connection", "strap", "drain_run", NullIf("item", Value(""))), 1
+                ),
                 name="finding_on_one_thing",
             ),
             models.CheckConstraint(condition=Q(grade="ok") | ~Q(text=""), name="finding_says_what_is_wrong"),

@@ -1,16 +1,17 @@
-"""What it means: stored calculations, which of them answers for a survey, and the plans that came out."""
+"""Stored calculations, and which of them answers for a survey."""
 
 from typing import Self
 
+from django.apps import apps
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
 from django.db.models.functions import Now
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from jobs.models import Point, RuleSet, User
-from jobs.models.base import CompanyQuerySet, FromPhone, Keyed
-from surveys.models import Survey, Unit
+from jobs.models import RuleSet, User
+from jobs.models.base import CompanyQuerySet, Keyed
+from surveys.models import Survey
 
 
 class CalculationQuerySet(CompanyQuerySet["Calculation"]):
@@ -27,7 +28,8 @@ class CalculationQuerySet(CompanyQuerySet["Calculation"]):
     def dead_letters(self) -> Self:
         """Return those that ended without an answer and still stand: no other has taken their place."""
         stands = Answer.objects.filter(calculation=OuterRef("pk"), revision=F("survey__revision"))
-        checks = PlanCheck.objects.filter(calculation=OuterRef("pk"), plan__in=Plan.objects.current())
+        current = apps.get_model("calcs", "Plan").objects.current()
+        checks = apps.get_model("calcs", "PlanCheck").objects.filter(calculation=OuterRef("pk"), plan__in=current)
         return self.filter(Exists(stands) | Exists(checks), state__in=["failed", "timed_out"])
 
 
@@ -121,95 +123,6 @@ class Answer(Keyed):
 
     def __str__(self) -> str:
         return f"{self.kind} for revision {self.revision}"
-
-
-class PlanQuerySet(CompanyQuerySet["Plan"]):
-    """Lift plans."""
-
-    def current(self) -> Self:
-        """Return the plans of the lift calculation that stands for its survey at the survey's newest revision."""
-        return self.filter(
-            lift__answers__kind__in=["lift", "sure"],
-            lift__answers__survey=F("survey"),
-            lift__answers__revision=F("survey__revision"),
-        )
-
-
-class Plan(Keyed):
-    """One option of one lift calculation; what else is asked about it are its checks."""
-
-    siting_path = "survey__siting"
-
-    survey = models.ForeignKey(Survey, on_delete=models.PROTECT, related_name="plans")
-    lift = models.ForeignKey(Calculation, on_delete=models.PROTECT, related_name="plans")
-    option = models.CharField(max_length=20)
-    is_recommended = models.BooleanField(default=False)
-    is_provisional = models.BooleanField(
-        default=False, help_text="a suspect or unchecked reading touches a support that moves"
-    )
-    provisional_points = models.JSONField(default=list, blank=True)
-    created_at = models.DateTimeField(default=timezone.now)
-
-    objects = PlanQuerySet.as_manager()
-
-    class Meta:
-        constraints = [models.UniqueConstraint(fields=["lift", "option"], name="plan_option_once")]
-
-    def __str__(self) -> str:
-        return f"{self.option} for {self.survey}"
-
-    def checked_by(self, kind: str) -> Calculation | None:
-        """Return the calculation that checks this plan in one way, whatever its state; None where none does."""
-        return next((check.calculation for check in self.checks.all() if check.kind == kind), None)
-
-
-class PlanCheck(Keyed):
-    """A calculation that answers one question about a plan: its stacks, its straps, its loads, its passes."""
-
-    siting_path = "plan__survey__siting"
-
-    plan = models.ForeignKey(Plan, on_delete=models.PROTECT, related_name="checks")
-    kind = models.CharField(max_length=20)
-    calculation = models.ForeignKey(Calculation, on_delete=models.PROTECT, related_name="plan_checks")
-
-    objects = CompanyQuerySet.as_manager()
-
-    class Meta:
-        constraints = [models.UniqueConstraint(fields=["plan", "kind"], name="plan_check_one_a_kind")]
-
-    def __str__(self) -> str:
-        return f"{self.kind} of {self.plan}"
-
-
-class PassEntry(FromPhone):
-    """One step of a plan's work as the crew noted it: at which support, in which pass, what was read after it."""
-
-    siting_path = "plan__survey__siting"
-
-    plan = models.ForeignKey(Plan, on_delete=models.PROTECT, related_name="pass_entries")
-    point = models.ForeignKey(Point, on_delete=models.PROTECT, related_name="pass_entries")
-    pass_number = models.PositiveSmallIntegerField()
-    is_done = models.BooleanField(default=True)
-    value_in = models.DecimalField(max_digits=12, decimal_places=6, null=True, blank=True)
-    typed = models.CharField(max_length=40, blank=True)
-    unit = models.CharField(max_length=2, choices=Unit.choices, default=Unit.INCHES)
-    note = models.CharField(max_length=200, blank=True)
-
-    objects = CompanyQuerySet.as_manager()
-
-    class Meta:
-        constraints = [
-            models.CheckConstraint(
-                condition=Q(pass_number__gte=1, pass_number__lte=200), name="pass_entry_number_1_to_200"
-            ),
-            models.CheckConstraint(
-                condition=Q(value_in__isnull=True, typed="") | (Q(value_in__isnull=False) & ~Q(typed="")),
-                name="pass_entry_value_as_typed",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"pass {self.pass_number} at {self.point}"
 
 
 class WorkerBeat(models.Model):

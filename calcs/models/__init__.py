@@ -1,0 +1,18 @@
+"""What it means: stored calculations, the plans that came out, and what became of them."""
+
+from calcs.models.calculations import Answer, Calculation, WorkerBeat
+from calcs.models.closing import Closing
+from calcs.models.plans import Approval, PassEntry, Plan, PlanCheck, PlanQuerySet, Trial
+
+__all__ = [
+    "Answer",
+    "Approval",
+    "Calculation",
+    "Closing",
+    "PassEntry",
+    "Plan",
+    "PlanCheck",
+    "PlanQuerySet",
+    "Trial",
+    "WorkerBeat",
+]
