@@ -138,6 +138,11 @@ class Migration(migrations.Migration):
             name='item',
             field=models.CharField(blank=True, help_text='what of the home as a whole was looked at', max_length=24),
         ),
+        migrations.AddField(
+            model_name='finding',
+            name='figures',
+            field=models.JSONField(blank=True, default=dict, help_text='what was measured there, by field, as text: a lead records it'),
+        ),
         migrations.AddConstraint(
             model_name='finding',
             constraint=models.CheckConstraint(condition=django.db.models.lookups.LessThanOrEqual(jobs.models.findings.NonNulls('point', 'connection', 'strap', 'drain_run', django.db.models.functions.comparison.NullIf('item', models.Value(''))), 1), name='finding_on_one_thing'),

@@ -36,6 +36,9 @@ class Finding(FromPhone):
     item = models.CharField(max_length=24, blank=True, help_text="what of the home as a whole was looked at")
     grade = models.CharField(max_length=4, choices=Condition.choices)
     text = models.TextField(max_length=2000, blank=True)
+    figures = models.JSONField(
+        default=dict, blank=True, help_text="what was measured there, by field, as text: a lead records it"
+    )
     archived_at = models.DateTimeField(null=True, blank=True)
 
     objects = ArchivableQuerySet.as_manager()
