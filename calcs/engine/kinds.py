@@ -88,7 +88,7 @@ KINDS: dict[str, Kind] = {
         ),
         Kind(
             name="strap_tension",
-            about="What a strap carries now, from the pitch of a pluck or from a gauge",
+            about="What straps carry now, from the pitch of a pluck or from a gauge, and which differ",
             input_type=StrapTensionInput,
             result_type=StrapTensionResult,
             solve=solve_strap_tension,

@@ -75,6 +75,14 @@ class TensionReading:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TensionPair:
+    """Two readings to compare, by their codes: opposite sides, or one strap in two years."""
+
+    first: str
+    second: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class StrapTensionInput:
     """The readings and the loads that they are held against.
 
@@ -82,6 +90,10 @@ class StrapTensionInput:
     ----------
     readings : tuple of TensionReading
         The readings.
+    pairs : tuple of TensionPair
+        Which of them to compare.
+    confidence : float
+        Of the comparisons' intervals, 0.5 up to and without 1.
     working_lb, ultimate_lb : float
         Working and ultimate load of a tie; the ultimate is not below the working load.
     """
@@ -89,6 +101,8 @@ class StrapTensionInput:
     readings: tuple[TensionReading, ...]
     working_lb: float = 3150.0
     ultimate_lb: float = 4725.0
+    pairs: tuple[TensionPair, ...] = ()
+    confidence: float = 0.95
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,17 +129,6 @@ class TensionResult:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StrapTensionResult:
-    """Every reading, in the order given."""
-
-    readings: tuple[TensionResult, ...]
-    engine_version: str
-    sources: tuple[str, ...]
-    cautions: tuple[Caution, ...]
-    warnings: tuple[ResultWarning, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class TensionComparison:
     """Two tensions compared: two sides of a home, or two years of one strap.
 
@@ -147,6 +150,27 @@ class TensionComparison:
     high_lb: float
     differ: bool
     detectable_lb: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PairCompared:
+    """One pair; ``comparison`` null where the tension of either is not told, or both are without uncertainty."""
+
+    first: str
+    second: str
+    comparison: TensionComparison | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StrapTensionResult:
+    """Every reading and every pair, in the order given."""
+
+    readings: tuple[TensionResult, ...]
+    comparisons: tuple[PairCompared, ...]
+    engine_version: str
+    sources: tuple[str, ...]
+    cautions: tuple[Caution, ...]
+    warnings: tuple[ResultWarning, ...]
 
 
 def solve_strap_tension(document: StrapTensionInput) -> StrapTensionResult:
@@ -173,8 +197,10 @@ def solve_strap_tension(document: StrapTensionInput) -> StrapTensionResult:
     Fletcher, J. Acoust. Soc. Am. 36 (1964) 203 (stiff strings); Irvine, Cable Structures (1981) (sag).
     """
     _check(document)
+    told = {reading.code: _result(reading, document) for reading in document.readings}
     return StrapTensionResult(
-        readings=tuple(_result(reading, document) for reading in document.readings),
+        readings=tuple(told.values()),
+        comparisons=tuple(_compared(pair, told, document.confidence) for pair in document.pairs),
         engine_version=ENGINE_VERSION,
         sources=SOURCES,
         cautions=(LISTING,) if document.readings else (),
@@ -227,7 +253,34 @@ def compare_tensions(
     )
 
 
+def _compared(pair: TensionPair, told: dict[str, TensionResult], confidence: float) -> PairCompared:
+    first, second = told[pair.first], told[pair.second]
+    comparison = None
+    if first.tension_lb is not None and second.tension_lb is not None and (first.sd_lb or second.sd_lb):
+        comparison = compare_tensions(
+            first_lb=first.tension_lb,
+            first_sd_lb=first.sd_lb or 0.0,
+            second_lb=second.tension_lb,
+            second_sd_lb=second.sd_lb or 0.0,
+            confidence=confidence,
+        )
+    return PairCompared(first=pair.first, second=pair.second, comparison=comparison)
+
+
+def _check_pairs(document: StrapTensionInput) -> None:
+    codes = {reading.code for reading in document.readings}
+    for index, pair in enumerate(document.pairs):
+        for name, code in (("first", pair.first), ("second", pair.second)):
+            if code not in codes:
+                raise InvalidInput(f"{code!a} is not the code of a reading", field=f"pairs[{index}].{name}")
+        if pair.first == pair.second:
+            raise InvalidInput("must be another reading than the first", field=f"pairs[{index}].second")
+    if not 0.5 <= document.confidence < 1:
+        raise InvalidInput(f"must be at least 0.5 and below 1, not {document.confidence}", field="confidence")
+
+
 def _check(document: StrapTensionInput) -> None:
+    _check_pairs(document)
     check_names((reading.code for reading in document.readings), "readings")
     check_range(document.working_lb, "working_lb", above=0, most=STRONGEST_LB)
     check_range(document.ultimate_lb, "ultimate_lb", least=document.working_lb, most=STRONGEST_LB)

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from calcs.engine.lift import LiftOption
 from calcs.engine.standards.ties import WindZone
 from calcs.engine.strap_spacing import StrapSpacingInput, TiedSide, TiedStrap
-from calcs.engine.strap_tension import StrapTensionInput, TensionReading, solve_strap_tension
+from calcs.engine.strap_tension import StrapTensionInput, TensionPair, TensionReading, solve_strap_tension
 from calcs.engine.straps import Strap as EngineStrap
 from calcs.engine.straps import StrapsInput
 from calcs.snapshots.record import Record, as_float, place_of, soil_of
@@ -13,6 +13,7 @@ from calcs.snapshots.stacks import has_federal_label
 from jobs.layout import SupportPlace, weights_at
 from jobs.models import Point, Strap, StrapCheck, Surface
 
+_OPPOSITE_FT = 4.0  # straps further apart along the home are not compared side to side (judgement)
 _ZONES: dict[int, WindZone] = {1: "I", 2: "II", 3: "III"}
 
 
@@ -77,25 +78,76 @@ def _follows(point: Point, moves: Mapping[str, float], places: list[SupportPlace
 
 
 def strap_tension_input(record: Record) -> StrapTensionInput | None:
-    """The straps of which a pluck or a gauge tells the tension, by their newest check; None where none does."""
+    """The straps whose tension was plucked or gauged, by their newest check; None where none was.
+
+    Each is compared with the strap across the home from it, and with itself at the visit before.
+    """
     straps = {strap.pk: strap for strap in record.straps}
-    readings = tuple(
-        _tension_reading(check, straps[check.strap_id], record)
-        for check in sorted(record.strap_checks, key=lambda check: straps[check.strap_id].code)
-        if check.method != StrapCheck.Method.LOOK
-    )
-    if not readings:
+    newest: dict[Strap, StrapCheck] = {}
+    before: dict[Strap, StrapCheck] = {}
+    for check in record.strap_checks:  # newest first
+        strap = straps[check.strap_id]
+        if strap not in newest:
+            newest[strap] = check
+        elif strap not in before and check.method != StrapCheck.Method.LOOK and _is_earlier(check, newest[strap]):
+            before[strap] = check
+    told = {strap: check for strap, check in newest.items() if check.method != StrapCheck.Method.LOOK}
+    if not told:
         return None
+    now = [_tension_reading(str(strap.pk), check, strap, record) for strap, check in _by_code(told)]
+    then = [
+        _tension_reading(_code_then(strap, check), check, strap, record)
+        for strap, check in _by_code(before)
+        if strap in told
+    ]
     rules = record.rules
     return StrapTensionInput(
-        readings=readings, working_lb=rules["strap_working_lb"], ultimate_lb=rules["strap_ultimate_lb"]
+        readings=(*now, *then),
+        working_lb=rules["strap_working_lb"],
+        ultimate_lb=rules["strap_ultimate_lb"],
+        pairs=(
+            *_across(list(told), float(record.home.width_ft) / 2),
+            *(
+                TensionPair(first=_code_then(strap, check), second=str(strap.pk))
+                for strap, check in _by_code(before)
+                if strap in told
+            ),
+        ),
+        confidence=rules["confidence"],
     )
 
 
-def _tension_reading(check: StrapCheck, strap: Strap, record: Record) -> TensionReading:
+def _by_code(checks: Mapping[Strap, StrapCheck]) -> list[tuple[Strap, StrapCheck]]:
+    """Return straps with their checks in the order that people list straps in."""
+    return sorted(checks.items(), key=lambda item: (item[0].code, str(item[0].pk)))
+
+
+def _is_earlier(check: StrapCheck, newest: StrapCheck) -> bool:
+    """Whether a check is of an earlier visit: another day, so that a strap plucked twice in a row is not compared."""
+    return check.noted_at.date() < newest.noted_at.date()
+
+
+def _code_then(strap: Strap, check: StrapCheck) -> str:
+    return f"{strap.pk} {check.noted_at:%Y-%m-%d}"
+
+
+def _across(straps: list[Strap], middle_ft: float) -> list[TensionPair]:
+    """Pair each strap of the left side with the nearest one of the right side, where one stands about opposite."""
+    left = [strap for strap in straps if float(strap.point.y_ft) < middle_ft]
+    right = [strap for strap in straps if float(strap.point.y_ft) >= middle_ft]
+    pairs = []
+    for strap in sorted(left, key=lambda strap: (strap.point.x_ft, strap.code)):
+        apart = {other: abs(float(other.point.x_ft - strap.point.x_ft)) for other in right}
+        nearest = min(apart, key=lambda other: (apart[other], other.code), default=None)
+        if nearest is not None and apart[nearest] <= _OPPOSITE_FT:
+            pairs.append(TensionPair(first=str(strap.pk), second=str(nearest.pk)))
+    return pairs
+
+
+def _tension_reading(code: str, check: StrapCheck, strap: Strap, record: Record) -> TensionReading:
     is_pluck = check.method == StrapCheck.Method.PLUCK
     return TensionReading(
-        code=str(strap.pk),
+        code=code,
         method="pluck" if is_pluck else "gauge",
         free_length_in=as_float(check.free_length_in),
         frequency_hz=as_float(check.frequency_hz),

@@ -1,7 +1,7 @@
 """The checks of a plan, end to end: what the record gives each, in which order they come, what changes them."""
 
 from collections.abc import Callable
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -13,10 +13,10 @@ from calcs import chain, runner, services
 from calcs.models import Answer, Calculation, Plan, PlanCheck
 from calcs.staleness import why_stale
 from jobs.errors import DomainError
-from jobs.models import DrainNode, DrainRun, Home, Strap, StrapCheck, Support, User
+from jobs.models import DrainNode, DrainRun, Home, Point, Strap, StrapCheck, Support, User
 from surveys.models import Survey
 from tests.calcs.working import CHECKS, check, label_to_key, leave_out, read_survey, standing, submit, work_off
-from tests.factories import UserFactory
+from tests.factories import NOON, UserFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -41,7 +41,8 @@ def plan_of(survey: Survey, option: str = "least_work") -> Plan:
 
 def note(survey: Survey, code: str, **fields: Any) -> StrapCheck:
     strap = survey.siting.straps.get(code=code)
-    return StrapCheck.objects.create(strap=strap, author=UserFactory(), noted_at=timezone.now(), grade="ok", **fields)
+    noted = {"author": UserFactory(), "noted_at": timezone.now(), "grade": "ok"}
+    return StrapCheck.objects.create(strap=strap, **(noted | fields))
 
 
 def test_a_plan_is_checked_in_every_way_that_the_record_allows(survey: Survey) -> None:
@@ -175,6 +176,24 @@ def test_only_the_newest_check_of_a_strap_counts_and_a_look_tells_no_tension(sur
     note(survey, "T2", method="gauge", tension_lb=300)
     work_off(chain.ask(survey.pk).new)
     assert [each["tension_lb"] for each in standing(survey, "strap_tension").result["readings"]] == [300]
+
+
+def test_straps_are_compared_across_the_home_and_with_the_visit_before(survey: Survey) -> None:
+    left, right = survey.siting.straps.get(code="T1"), survey.siting.straps.get(code="T2")
+    Point.objects.filter(pk=left.point_id).update(x_ft=10, y_ft=1)
+    Point.objects.filter(pk=right.point_id).update(x_ft=12, y_ft=survey.siting.home.width_ft - 1)
+    then = note(survey, "T1", method="gauge", tension_lb=900, noted_at=NOON - timedelta(days=365))
+    note(survey, "T1", method="gauge", tension_lb=500, noted_at=NOON - timedelta(hours=1))
+    note(survey, "T1", method="gauge", tension_lb=520, noted_at=NOON)
+    note(survey, "T2", method="gauge", tension_lb=500, noted_at=NOON)
+    work_off(chain.ask(survey.pk).new)
+    sides, years = standing(survey, "strap_tension").result["comparisons"]
+    assert (sides["first"], sides["second"]) == (str(left.pk), str(right.pk))
+    assert not sides["comparison"]["differ"]
+    assert years["first"] == f"{left.pk} {then.noted_at:%Y-%m-%d}"
+    assert years["comparison"]["difference_lb"] == -380
+    # 100 lb a reading: 1.96 x 141 = 277 lb is what chance makes of two.
+    assert years["comparison"]["differ"]
 
 
 @pytest.mark.parametrize(

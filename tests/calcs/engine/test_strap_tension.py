@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from calcs.engine.errors import InvalidInput
 from calcs.engine.strap_tension import (
     StrapTensionInput,
+    TensionPair,
     TensionReading,
     TensionResult,
     compare_tensions,
@@ -229,5 +230,43 @@ def test_wrong_comparisons_are_refused_by_field(changes: dict[str, float], field
     numbers = {"first_lb": 1000.0, "first_sd_lb": 10.0, "second_lb": 900.0, "second_sd_lb": 10.0}
     with pytest.raises(InvalidInput) as caught:
         compare_tensions(**(numbers | changes))
+
+    assert caught.value.field == field
+
+
+def gauged(code: str, lb: float, sd_lb: float = 30.0) -> TensionReading:
+    return TensionReading(code=code, method="gauge", tension_lb=lb, sd_lb=sd_lb)
+
+
+def test_pairs_of_a_document_are_compared_as_two_tensions_are() -> None:
+    document = StrapTensionInput(
+        readings=(
+            gauged("L1", 1000),
+            gauged("R1", 900, 40),
+            TensionReading(code="L2", frequency_hz=2, free_length_in=8),
+        ),
+        pairs=(TensionPair(first="L1", second="R1"), TensionPair(first="L2", second="R1")),
+        confidence=0.9,
+    )
+    sides, untold = solve_strap_tension(document).comparisons
+
+    assert sides.comparison == compare_tensions(
+        first_lb=1000, first_sd_lb=30, second_lb=900, second_sd_lb=40, confidence=0.9
+    )
+    assert untold.comparison is None  # so slack that its pitch tells stiffness alone
+
+
+@pytest.mark.parametrize(
+    ("pairs", "confidence", "field"),
+    [
+        ((TensionPair(first="L1", second="R9"),), 0.95, "pairs[0].second"),
+        ((TensionPair(first="R9", second="L1"),), 0.95, "pairs[0].first"),
+        ((TensionPair(first="L1", second="L1"),), 0.95, "pairs[0].second"),
+        ((), 1.0, "confidence"),
+    ],
+)
+def test_wrong_pairs_are_refused_by_field(pairs: tuple[TensionPair, ...], confidence: float, field: str) -> None:
+    with pytest.raises(InvalidInput) as caught:
+        solve_strap_tension(StrapTensionInput(readings=(gauged("L1", 1000),), pairs=pairs, confidence=confidence))
 
     assert caught.value.field == field
