@@ -2,10 +2,13 @@
 
 from typing import Literal
 
+from django.db.models import Prefetch
+
 from calcs import codec, questions, snapshots
 from calcs.engine.frame import FrameResult
 from calcs.engine.levels import LevelsResult
-from calcs.models import Answer, Calculation, Plan
+from calcs.engine.lift import LiftOption, LiftResult
+from calcs.models import Answer, Calculation, Plan, PlanCheck
 from surveys.models import Survey
 
 Stale = Literal["not_computed", "readings", "record"]
@@ -39,18 +42,19 @@ def _is_as_recorded(survey: Survey, standing: Standing) -> bool:
     frame = standing.get("frame")
     if frame and frame.result:
         documents |= questions.of_loads(record, codec.decode(frame.result, FrameResult))
-    return _asks(standing, documents) and all(_plan_is_as_recorded(record, levels, plan) for plan in _plans(standing))
-
-
-def _plans(standing: Standing) -> list[Plan]:
     lifts = [standing[kind] for kind in questions.LIFTS if kind in standing]
-    plans = Plan.objects.filter(lift__in=lifts).select_related("lift").defer("lift__input")
-    return list(plans.prefetch_related("checks__calculation"))
+    return _asks(standing, documents) and all(_plans_are_as_recorded(record, levels, lift) for lift in lifts)
 
 
-def _plan_is_as_recorded(record: snapshots.Record, levels: LevelsResult, plan: Plan) -> bool:
+def _plans_are_as_recorded(record: snapshots.Record, levels: LevelsResult, lift: Calculation) -> bool:
+    options = {option.name: option for option in codec.decode(lift.result, LiftResult).options} if lift.result else {}
+    checks = PlanCheck.objects.select_related("calculation").defer("calculation__input")
+    plans = Plan.objects.filter(lift=lift).prefetch_related(Prefetch("checks", checks))
+    return all(_plan_is_as_recorded(record, levels, plan, options[plan.option]) for plan in plans)
+
+
+def _plan_is_as_recorded(record: snapshots.Record, levels: LevelsResult, plan: Plan, option: LiftOption) -> bool:
     checks = {check.kind: check.calculation for check in plan.checks.all()}
-    option = questions.option_of(plan)
     documents = dict(questions.of_plan(record, levels, option))
     before = [checks[kind] for kind in questions.BEFORE_SUPPORTS if kind in checks]
     if "supports" in checks and all(check.result for check in before):
@@ -61,7 +65,7 @@ def _plan_is_as_recorded(record: snapshots.Record, levels: LevelsResult, plan: P
 def _asks(standing: Standing, documents: questions.Documents) -> bool:
     """Tell whether what stands was asked with these very documents, and nothing stands that would not be asked."""
     return all(
-        (kind in standing and standing[kind].input_sha256 == snapshots.canonical(document)[1])
+        (kind in standing and standing[kind].input_sha256 == snapshots.sha256_of(document))
         if document is not None
         else kind not in standing
         for kind, document in documents.items()

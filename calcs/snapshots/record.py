@@ -8,6 +8,8 @@ from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
+import msgspec
+
 from calcs import codec
 from calcs.engine.standards.ties import SOIL_CLASSES
 from calcs.engine.standards.ties import SoilClass as EngineSoil
@@ -34,8 +36,17 @@ _CARRYING = (Surface.I_BEAM, Surface.GIRDER, Surface.RIM, Surface.MATE_LINE)
 def canonical(document: object) -> tuple[dict[str, Any], str]:
     """Return a document as plain JSON values, and the SHA-256 of its one canonical spelling, in hex."""
     plain = codec.encode(document)
+    return plain, _sha256(plain)
+
+
+def sha256_of(document: object) -> str:
+    """Return that SHA-256 alone: what a document is compared by needs no copy of it."""
+    return _sha256(msgspec.to_builtins(document))
+
+
+def _sha256(plain: object) -> str:
     spelling = json.dumps(plain, sort_keys=True, separators=(",", ":"), allow_nan=False)
-    return plain, hashlib.sha256(spelling.encode()).hexdigest()
+    return hashlib.sha256(spelling.encode()).hexdigest()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,9 +110,9 @@ class Record:
 
     @cached_property
     def strap_checks(self) -> list[StrapCheck]:
-        """The checks of the standing straps, newest first."""
-        rows = StrapCheck.objects.filter(strap__in=self.straps)
-        return list(rows.order_by("-noted_at", "-sequence", "-id"))
+        """The newest check of each standing strap."""
+        rows = StrapCheck.objects.filter(strap__in=self.straps).order_by("strap", "-noted_at", "-sequence", "-id")
+        return list(rows.distinct("strap"))
 
     @cached_property
     def home(self) -> Home:

@@ -299,6 +299,11 @@ def test_canonical_is_plain_sorted_json_with_its_hash(survey: Survey) -> None:
     assert plain["alpha"] == 0.001
 
 
+def test_the_hash_is_told_without_the_plain_values_too(survey: Survey, keys: dict[str, str]) -> None:
+    document = snapshots.lift_input(record(survey), heights_of(list(keys.values())))
+    assert snapshots.sha256_of(document) == snapshots.canonical(document)[1]
+
+
 def test_the_same_record_gives_the_same_hash_and_a_changed_one_another(survey: Survey, keys: dict[str, str]) -> None:
     def sha256() -> str:
         return snapshots.canonical(snapshots.lift_input(record(survey), heights_of(list(keys.values()))))[1]
