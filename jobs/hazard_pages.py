@@ -21,7 +21,7 @@ from jobs.hazards import WHY_AT_MOST, clear_hazard, note_hazard
 from jobs.models import Hazard, Home, Photo, User
 from jobs.models.base import Act, new_key
 from jobs.refusals import refusal_of
-from jobs.rights import may, need
+from jobs.rights import may, need_on
 from jobs.views import SignedInRequest, page
 
 
@@ -96,7 +96,7 @@ def home_hazards(request: SignedInRequest, pk: UUID) -> HttpResponse:
     home = _home(request, pk)
     form = None
     if request.method == "POST":
-        need(request.user, Act.ADD, Hazard)
+        need_on(request.user, Act.ADD, Hazard(home=home))
         form = HazardForm(request.POST, home=home)
         if form.is_valid() and form.noted(home, request.user):
             messages.success(request, _("The hazard is noted. Every visit shows it until it is cleared."))

@@ -75,8 +75,8 @@ class Hazard(FromPhone):
         return f"{self.get_kind_display()}: {self.text}" if self.text else str(self.get_kind_display())
 
     def refusal(self, user: User, act: Act, fields: Collection[str]) -> str | None:
-        """An archived home takes no changes."""
-        if act is Act.CHANGE and self.home.archived_at is not None:
+        """An archived home takes none, and no changes. What a phone noted is taken all the same."""
+        if act in (Act.ADD, Act.CHANGE) and self.home.archived_at is not None:
             return gettext("This home is archived: the office restores it first, then it can be changed.")
         return None
 

@@ -8,21 +8,25 @@ from axes.models import AccessAttempt
 from django.contrib.admin.models import CHANGE, LogEntry
 from django.contrib.auth.hashers import make_password
 from django.contrib.contenttypes.models import ContentType
-from django.db import connection
+from django.db import IntegrityError, connection, transaction
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
+from rest_framework.test import APIClient
 
 from jobs import accounts
-from jobs.erasing import erase_customer, erase_person
+from jobs.erasing import erase_customer, erase_person, erase_readers
 from jobs.errors import DomainError
-from jobs.models import Customer, DeviceToken, SignedLink, User
-from surveys.models import Reading
+from jobs.models import CautionRead, Customer, DeviceToken, SignedLink, User
+from surveys.models import Reading, SyncEntry
+from tests.calcs.api.syncing import Phone, outdoors
 from tests.factories import (
+    CautionReadFactory,
     CustomerFactory,
     HomeContactFactory,
     PointFactory,
     SetupFactory,
+    SitingFactory,
     SurveyFactory,
     UserFactory,
     make_reading,
@@ -122,6 +126,75 @@ def test_a_person_is_nowhere_any_more_and_the_readings_are_theirs_still(person: 
     assert Reading.objects.filter(pk=reading.pk).values().get() == before
     reading.refresh_from_db()
     assert str(reading.author) == "erased person"
+
+
+def read_as(*names: str, by: User, api_for: Callable[[User], APIClient]) -> list[dict[str, str]]:
+    """Have a phone say that these people have read a caution; one entry more is set aside. Return all of it."""
+    siting = SitingFactory()
+    outdoors(by, siting)
+    body = {"visit": str(siting.visits.get().pk), "code": "wind", "language": "en", "text_sha256": "0" * 64}
+    phone = Phone(api_for(by))
+    entries = [phone.entry("caution", {**body, "moment": "slackening", "reader_name": name}) for name in names]
+    aside = phone.entry("caution", {**body, "moment": "loading", "reader_name": names[0]})
+    assert phone.states(*entries, aside) == ["taken"] * len(names) + ["set_aside invalid"]
+    return [*entries, aside]
+
+
+def test_who_has_read_cautions_is_nowhere_by_name_any_more(
+    person: User, manager: User, crew: User, api_for: Callable[[User], APIClient]
+) -> None:
+    names = (
+        "Zenobia Quarrell",
+        " zenobia  QUARRELL ",
+        "Zen Quarrell",
+        "zquarrell",
+        "Ana",
+    )
+    sent = read_as(*names, by=crew, api_for=api_for)
+    assert {"jobs_cautionread", "surveys_syncentry"} <= where_in_the_database()
+    erase_person(person=person, by=manager, typed_name="Zenobia Quarrell")
+    assert where_in_the_database() == set()
+    read_by = sorted(CautionRead.objects.values_list("reader_name", flat=True))
+    assert read_by == ["Ana", *["erased person"] * 4]
+    assert Phone(api_for(crew)).states(*sent) == [*["repeated"] * 5, "set_aside invalid"]  # and brings no name back
+    assert CautionRead.objects.count() == 5
+
+
+def test_a_reader_without_an_account_is_erased_by_the_manager_in_the_admin(
+    crew: User, api_for: Callable[[User], APIClient], client_for: ClientFor
+) -> None:
+    read_as("Zenobia Quarrell", "Ana", by=crew, api_for=api_for)
+    row = CautionRead.objects.get(reader_name="Zenobia Quarrell")
+    chosen = {"action": "erase_names", "_selected_action": [str(row.pk)]}
+    office = client_for(UserFactory(is_staff=True, roles=["office"]))
+    office.post("/admin/jobs/cautionread/", chosen)
+    assert CautionRead.objects.filter(reader_name="Zenobia Quarrell").exists()
+    client_for(UserFactory(is_staff=True, roles=["manager"])).post("/admin/jobs/cautionread/", chosen)
+    assert where_in_the_database() == set()
+    assert CautionRead.objects.filter(reader_name="Ana").exists()
+
+
+@pytest.mark.parametrize("names", [[], ["", "  "], ["A.a", "("]])
+def test_nobody_else_is_erased_with_them(names: list[str]) -> None:
+    CautionReadFactory(reader_name="Ana")
+    erase_readers(names)
+    assert CautionRead.objects.get().reader_name == "Ana"
+
+
+def test_nothing_else_of_an_entry_is_changed(crew: User, api_for: Callable[[User], APIClient]) -> None:
+    read_as("Ana", by=crew, api_for=api_for)
+    entry = SyncEntry.objects.get(state="taken")
+    changes = [
+        {"body": {**entry.body, "reader_name": "Bo"}},
+        {"body": {**entry.body, "reader_name": "erased person", "code": "gas"}},
+        {"body": {**entry.body, "reader_name": "erased person"}, "device": "another"},
+        {"body": {**entry.body, "reader_name": "erased person"}, "state": "set_aside"},
+        {"body": {}},
+    ]
+    for change in changes:
+        with pytest.raises(IntegrityError, match="never changed"), transaction.atomic():
+            SyncEntry.objects.filter(pk=entry.pk).update(**change)
+    SyncEntry.objects.filter(pk=entry.pk).update(body={**entry.body, "reader_name": "erased person"})
 
 
 def test_an_erased_person_is_out_for_good(person: User, manager: User, client_for: ClientFor) -> None:

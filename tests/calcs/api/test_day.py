@@ -12,15 +12,18 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from calcs.services import request_calculations
+from jobs.cautions import told
 from jobs.models import Finding, Siting, User, Visit
 from surveys.models import Survey
 from surveys.services import submit_survey
 from tests.factories import (
     NOON,
+    CautionReadFactory,
     CompanyFactory,
     CustomerFactory,
     DrainNodeFactory,
     DrainRunFactory,
+    HazardFactory,
     HomeContactFactory,
     RuleSetFactory,
     SetupFactory,
@@ -46,6 +49,10 @@ def worked_home(crew: User) -> Siting:
     DrainNodeFactory(run__siting=siting, run__archived_at=NOON)
     HomeContactFactory(home=siting.home, customer=CustomerFactory(name="Ida Marsh", phone="555 0100"))
     Finding.objects.create(siting=siting, grade="fix", text="loose cap", author=crew, noted_at=NOON)
+    HazardFactory(home=siting.home)
+    HazardFactory(home=siting.home, cleared_at=NOON, cleared_by=crew, cleared_why="gone")
+    CautionReadFactory(visit=visit, reader_name="Ana", text_sha256=told("wind", "es").text_sha256, language="es")
+    CautionReadFactory(visit=visit, reader_name="Bo")  # another text
     finished = SurveyFactory(siting=siting)
     read_home(finished, {"A1": 0.9})
     submit_survey(survey=finished)
@@ -81,7 +88,7 @@ def test_a_day_has_everything_that_a_phone_needs(siting: Siting, crew: User, api
         "straps": 2,
         "drain_runs": 1,
         "findings": 1,
-        "hazards": 0,
+        "hazards": 1,
         "open_surveys": 1,
         "plans": len(place["plans"]),
     }
@@ -105,6 +112,8 @@ def test_a_day_has_everything_that_a_phone_needs(siting: Siting, crew: User, api
     assert "A1" in {labels[point] for point in moved}
     assert place["rules"]["tolerance_in"] > 0
     assert {"code", "text", "source"} == set(day["cautions"][0])
+    (slackening,) = [at for at in day["visits"][0]["cautions_by_moment"] if at["moment"] == "slackening"]
+    assert [one["read_by"] for one in slackening["cautions"] if one["code"] == "wind"] == [["Ana"]]
 
 
 def test_a_lead_sees_whom_to_call_and_cautions_come_in_ones_language(
@@ -186,7 +195,8 @@ def test_as_many_queries_for_three_homes_as_for_one(
     with CaptureQueriesContext(connection) as three:
         day = client.get(THAT_DAY).json()
     assert len(day["places"]) == 3
-    assert all(place["plans"] and place["findings"] and place["open_surveys"] for place in day["places"])
+    filled = ("plans", "findings", "hazards", "open_surveys")
+    assert all(place[name] for place in day["places"] for name in filled)
     assert len(one) == len(three)
     assert len(three) <= 24
 

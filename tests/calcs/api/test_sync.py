@@ -10,7 +10,7 @@ from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from calcs.models import Calculation, PassEntry, Plan
-from jobs.models import Finding, Siting, StrapCheck, User, Visit, WorkTime
+from jobs.models import CautionRead, Finding, Hazard, Siting, StrapCheck, User, Visit, WorkTime
 from surveys.models import Reading, Setup, Survey, SyncEntry
 from tests.calcs.api.syncing import Phone, outdoors
 from tests.factories import NOON, SetupFactory, SurveyFactory, UserFactory, lay_out_home
@@ -86,6 +86,41 @@ def test_a_whole_day_made_without_signal_is_taken(
     assert phone.states(*day) == ["repeated"] * 9
     assert SyncEntry.objects.count() == 9
     assert Reading.objects.count() == 3
+
+
+def test_hazards_and_cautions_that_were_read_come_from_phones_too(
+    phone: Phone, siting: Siting, crew: User, api_for: Any
+) -> None:
+    visit = Visit.objects.get()
+    (told,) = api_for(crew).get("/api/v1/day/?date=2026-03-03").json()["visits"]
+    (slackening,) = [at for at in told["cautions_by_moment"] if at["moment"] == "slackening"]
+    (wind,) = [one for one in slackening["cautions"] if one["code"] == "wind"]
+    body = {"visit": str(visit.pk), "moment": "slackening", "reader_name": " Tomás  Rivas"}
+    body |= {name: wind[name] for name in ("code", "language", "text_sha256")}
+    read, again = phone.entry("caution", body), phone.entry("caution", {**body, "reader_name": "Tomás Rivas"})
+    hazard = phone.entry("hazard", {"home": str(siting.home_id), "kind": "gas_smell", "text": "at the meter"})
+    wrong = [
+        phone.entry("caution", body | {"moment": "loading"}),
+        phone.entry("caution", body | {"code": "luck"}),
+        phone.entry("caution", body | {"text_sha256": "XY"}),
+        phone.entry("caution", body | {"reader_name": " "}),
+        phone.entry("hazard", {"home": str(siting.home_id), "kind": "other"}),
+        phone.entry("hazard", {"home": str(siting.home_id), "kind": "dog", "cleared_why": "gone"}),
+    ]
+    told = phone.send(read, again, hazard, *wrong)
+    assert [one["state"] for one in told] == ["taken"] * 3 + ["set_aside"] * 6
+    fields = ["body.moment", "body.code", "body.text_sha256", "body.reader_name", "body.text", "body.cleared_why"]
+    assert [list(one["fields"]) for one in told[3:]] == [[field] for field in fields]
+    row = CautionRead.objects.get()
+    assert (str(row.pk), row.reader_name, row.author, row.language) == (read["id"], "Tomás Rivas", crew, "en")
+    assert Hazard.objects.get(pk=hazard["id"]).text == "at the meter"
+    day = api_for(crew).get("/api/v1/day/?date=2026-03-03").json()
+    (slackening,) = [at for at in day["visits"][0]["cautions_by_moment"] if at["moment"] == "slackening"]
+    assert {one["code"]: one["read_by"] for one in slackening["cautions"]} == {
+        "strap_recoil": [],
+        "wind": ["Tomás Rivas"],
+    }
+    assert [(one["kind"], one["text"]) for one in day["places"][0]["hazards"]] == [("gas_smell", "at the meter")]
 
 
 # -- one by one ----------------------------------------------------------------------------------------------

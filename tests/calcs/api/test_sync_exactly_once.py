@@ -16,7 +16,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 from rest_framework.test import APIClient
 
 from calcs.api.sync import keep
-from jobs.models import Finding, Siting, Strap, StrapCheck, User
+from jobs.models import CautionRead, Finding, Hazard, Siting, Strap, StrapCheck, User, Visit
 from surveys.models import Reading, Setup, Survey, SyncEntry
 from tests.calcs.api.syncing import Entry, Phone, outdoors
 from tests.factories import NOON, UserFactory, lay_out_home
@@ -35,6 +35,8 @@ def rows() -> dict[str, set[tuple[Any, ...]]]:
         "findings": set(Finding.objects.values_list("pk", "siting", "text", "author", "noted_at")),
         "checks": set(StrapCheck.objects.values_list("pk", "strap", "slack_in", "noted_at")),
         "straps": set(Strap.objects.values_list("pk", "slack_in")),
+        "hazards": set(Hazard.objects.values_list("pk", "home", "kind", "author", "noted_at")),
+        "cautions": set(CautionRead.objects.values_list("visit", "code", "moment", "text_sha256", "reader_name")),
     }
 
 
@@ -51,6 +53,8 @@ class Syncing(RuleBasedStateMachine):
         self.phones = [Phone(self._client(person), name=f"phone {n}") for n, person in enumerate(self.people)]
         self.points = list(self.siting.points.order_by("label")[:4])
         self.strap = self.siting.straps.get(code="T1")
+        self.visit = Visit.objects.filter(siting=self.siting)[0]
+        self.visit.crew.set(self.people)
         self.outboxes: list[list[Entry]] = [[], []]
         self.made: list[tuple[int, Entry]] = []
         self.bad: set[str] = set()
@@ -102,6 +106,17 @@ class Syncing(RuleBasedStateMachine):
         noted_at = NOON + datetime.timedelta(minutes=minute, seconds=len(self.made))
         body = {"strap": str(self.strap.pk), "grade": "note", "slack_in": eighths / 8}
         self._make(which, self.phones[which].entry("strap", body, noted_at=noted_at.isoformat()))
+
+    @rule(which=st.integers(0, 1), kind=st.sampled_from(["dog", "sewage"]))
+    def warn(self, which: int, kind: str) -> None:
+        body = {"home": str(self.siting.home_id), "kind": kind}
+        self._make(which, self.phones[which].entry("hazard", body))
+
+    @rule(which=st.integers(0, 1), reader=st.sampled_from(["Ana", "Bo"]), text=st.sampled_from(["0" * 64, "1" * 64]))
+    def read_a_caution(self, which: int, reader: str, text: str) -> None:
+        """Both phones may say the same of one person: it is one reading."""
+        body = {"visit": str(self.visit.pk), "code": "wind", "moment": "slackening", "language": "en"}
+        self._make(which, self.phones[which].entry("caution", {**body, "reader_name": reader, "text_sha256": text}))
 
     @rule(which=st.integers(0, 1))
     def make_a_bad_one(self, which: int) -> None:
@@ -199,6 +214,11 @@ class Syncing(RuleBasedStateMachine):
             "findings": {(pk, self.siting.pk, "damp", who.pk, at) for who, _, pk, _, at in of("finding")},
             "checks": checks,
             "straps": {(straps["T1"], newest[2] if newest else 0), (straps["T2"], 0.5)},
+            "hazards": {(pk, self.siting.home_id, body["kind"], who.pk, at) for who, _, pk, body, at in of("hazard")},
+            "cautions": {
+                (key(body["visit"]), body["code"], body["moment"], body["text_sha256"], body["reader_name"])
+                for _, _, _, body, _ in of("caution")
+            },
         }
 
 
@@ -266,6 +286,21 @@ def test_the_same_entries_twice_at_once_are_taken_once(senders: str, crew: User,
         [("taken", len(batch))],
     ]
     assert (Reading.objects.count(), Finding.objects.count(), SyncEntry.objects.count()) == (12, 10, len(batch))
+
+
+@pytest.mark.django_db(transaction=True)
+def test_one_person_s_reading_from_two_phones_at_once_is_kept_once(crew: User, lead: User, api_for: Any) -> None:
+    siting = lay_out_home()
+    outdoors(crew, siting)
+    body = {"visit": str(Visit.objects.get().pk), "code": "wind", "moment": "slackening", "reader_name": "Ana"}
+    phones = [Phone(api_for(crew), name="one"), Phone(api_for(lead), name="two")]
+    read = [
+        [phone.entry("caution", {**body, "language": "en", "text_sha256": f"{n:064x}"}) for n in range(10)]
+        for phone in phones
+    ]
+    answers = at_once(*(lambda n=n: phones[n].states(*read[n]) for n in (0, 1)))
+    assert Counter(state for answer in answers for state in answer) == {"taken": 20}
+    assert CautionRead.objects.count() == 10
 
 
 @pytest.mark.django_db(transaction=True)
