@@ -70,4 +70,12 @@ ABOUT = (
     _("how many times its load a jack is marked for"),
     _("how far beside its support a jack stands"),
     _("standard deviation of a tension read from a strap gauge"),
+    _("what the truck may carry, people included"),
+    _("1: nobody starts without a permit for the home that holds on the day"),
+    _("1: nobody starts where a locate ticket was noted, and so will be dug, unless it holds on the day"),
+    _("1: nobody starts while an inspector's hold stands"),
+    _("1: nobody starts unless the company's licence holds on the day"),
+    _("1: nobody starts unless the company's insurance holds on the day"),
+    _("1: nobody starts with jacks whose inspection is too old"),
+    _("how long an inspection of jacks holds"),
 )
