@@ -1,15 +1,17 @@
 """Why a home moved and whether to lift it at all; the papers without which nobody starts."""
 
 import datetime
+from collections.abc import Collection
 from typing import TYPE_CHECKING, Self
 
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, Keyed, Versioned, changes_kept
+from jobs.models.base import Act, ArchivableQuerySet, CompanyQuerySet, Keyed, Versioned, changes_kept
 from jobs.models.homes import Siting
 from jobs.models.visits import Visit
 
@@ -125,6 +127,15 @@ class Assessment(Versioned):
     def __str__(self) -> str:
         return _("assessment of {day}").format(day=f"{self.assessed_on:%Y-%m-%d}")
 
+    def refusal(self, user: "User", act: Act, fields: Collection[str]) -> str | None:
+        """Only the assessment that counts is corrected; an earlier one stays as it was."""
+        if act is not Act.CHANGE:
+            return None
+        newest = Assessment.objects.filter(siting=self.siting_id).order_by("-assessed_on", "-pk").values("pk").first()
+        if newest is not None and newest["pk"] != self.pk:
+            return gettext("A newer assessment counts: correct that one, or make a new one.")
+        return None
+
 
 class BlockOverride(Keyed):
     """The manager's signed reason for going on though something blocks. It holds for one assessment and stays."""
@@ -212,3 +223,9 @@ class Paper(Versioned):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.number}".strip()
+
+    def refusal(self, user: "User", act: Act, fields: Collection[str]) -> str | None:
+        """The company's own papers are the office's."""
+        if act is Act.SEE or self.siting_id is not None or user.is_manager or user.has_role("office"):
+            return None
+        return gettext("The company's own papers are kept by the office and the manager.")
