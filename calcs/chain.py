@@ -18,7 +18,8 @@ from calcs.engine.common import ENGINE_VERSION
 from calcs.engine.frame import FrameResult
 from calcs.engine.levels import LevelsInput, LevelsResult
 from calcs.engine.lift import LiftOption, LiftResult
-from calcs.models import Answer, Calculation, Plan, PlanCheck
+from calcs.models import Answer, Calculation, Plan, PlanCheck, Trial
+from calcs.trials import Changes, changed_lift
 from calcs.unread import beside, unread_points
 from jobs.errors import DomainError
 from jobs.models import RuleSet, User
@@ -53,19 +54,46 @@ def ask_sure(survey_id: uuid.UUID, *, by: User | None = None) -> Asked:
         409 while there are no heights of the survey's newest readings.
     """
     with transaction.atomic():
-        survey = _locked(survey_id)
-        heights = Answer.objects.filter(
-            survey=survey, kind="levels", revision=survey.revision, calculation__state=State.DONE
-        )
-        if not heights.exists():
-            raise DomainError(
-                "not_computed",
-                _("There are no heights of the newest readings yet: ask again when there are."),
-                status=409,
-            )
-        asking = _Asking(survey=survey, revision=survey.revision, by=by)
+        asking = _asking_with_heights(survey_id, by)
         asking.answer_all({"sure": snapshots.lift_input(asking.record, asking.levels, snapshots.SURE)})
         return Asked(root=asking.standing("sure"), new=asking.new)
+
+
+def ask_trial(survey_id: uuid.UUID, changes: Changes, *, by: User) -> tuple[Trial, list[uuid.UUID]]:
+    """Ask for a lift with other limits than the record's; return the trial, and what waits to be sent.
+
+    Nothing answers for the survey by it, so that nothing follows it: it becomes no plan.
+
+    Raises
+    ------
+    DomainError
+        409 while there are no heights of the survey's newest readings; 400 naming the change that can't be.
+    """
+    with transaction.atomic():
+        asking = _asking_with_heights(survey_id, by)
+        document = changed_lift(asking.record, asking.levels, changes)
+        trial = Trial.objects.create(
+            survey=asking.survey,
+            changes=codec.encode(changes),
+            calculation=asking.calculation("lift", document),
+            revision=asking.revision,
+            asked_by=by,
+        )
+        return trial, asking.new
+
+
+def _asking_with_heights(survey_id: uuid.UUID, by: User | None) -> "_Asking":
+    survey = _locked(survey_id)
+    heights = Answer.objects.filter(
+        survey=survey, kind="levels", revision=survey.revision, calculation__state=State.DONE
+    )
+    if not heights.exists():
+        raise DomainError(
+            "not_computed",
+            _("There are no heights of the newest readings yet: ask again when there are."),
+            status=409,
+        )
+    return _Asking(survey=survey, revision=survey.revision, by=by)
 
 
 def follow(calculation: Calculation) -> list[uuid.UUID]:
@@ -104,6 +132,7 @@ def repeat(calculation: Calculation, *, by: User | None = None) -> tuple[Calcula
         )
         Answer.objects.filter(calculation=calculation).update(calculation=again)
         PlanCheck.objects.filter(calculation=calculation).update(calculation=again)
+        Trial.objects.filter(calculation=calculation).update(calculation=again)
         return again, asking.new
 
 

@@ -7,7 +7,8 @@ from typing import Any
 from django.db import transaction
 
 from calcs import chain, tasks
-from calcs.models import Calculation
+from calcs.models import Calculation, Trial
+from calcs.trials import Changes
 from jobs.models import User
 from surveys.models import Survey
 
@@ -27,6 +28,13 @@ def request_sure_plan(survey: Survey, *, by: User | None = None) -> Calculation:
     asked = chain.ask_sure(survey.pk, by=by)
     _send_on_commit(asked.new)
     return asked.root
+
+
+def request_trial(survey: Survey, changes: Changes, *, by: User) -> Trial:
+    """Ask what a lift with other limits than the record's would take; it becomes no plan."""
+    trial, new = chain.ask_trial(survey.pk, changes, by=by)
+    _send_on_commit(new)
+    return trial
 
 
 def run_again(calculation: Calculation, *, by: User | None = None) -> Calculation:

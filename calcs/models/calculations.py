@@ -30,7 +30,11 @@ class CalculationQuerySet(CompanyQuerySet["Calculation"]):
         stands = Answer.objects.filter(calculation=OuterRef("pk"), revision=F("survey__revision"))
         current = apps.get_model("calcs", "Plan").objects.current()
         checks = apps.get_model("calcs", "PlanCheck").objects.filter(calculation=OuterRef("pk"), plan__in=current)
-        return self.filter(Exists(stands) | Exists(checks), state__in=["failed", "timed_out"])
+        trials = apps.get_model("calcs", "Trial").objects.filter(
+            calculation=OuterRef("pk"), revision=F("survey__revision")
+        )
+        unanswered = self.filter(state__in=["failed", "timed_out"])
+        return unanswered.filter(Exists(stands) | Exists(checks) | Exists(trials))
 
 
 class Calculation(Keyed):
