@@ -1,13 +1,16 @@
 """The closing gate: what must be true before a home that was lifted is left."""
 
+from collections.abc import Collection
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from calcs.models.plans import Approval
-from jobs.models import DoorsWindows
-from jobs.models.base import CompanyQuerySet, Versioned, changes_kept
+from jobs.models import DoorsWindows, User
+from jobs.models.base import Act, CompanyQuerySet, Versioned, changes_kept
 from surveys.models import Survey
 
 
@@ -61,3 +64,9 @@ class Closing(Versioned):
 
     def __str__(self) -> str:
         return f"closing of {self.approval}"
+
+    def refusal(self, user: User, act: Act, fields: Collection[str]) -> str | None:
+        """What is closed stays as it was closed."""
+        if act is Act.CHANGE and self.closed_at is not None:
+            return gettext("This work is closed: it changes no more.")
+        return None

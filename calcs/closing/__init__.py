@@ -1,0 +1,149 @@
+"""The closing gate: what is still open before a home that was lifted is left, and closing its work for good."""
+
+from collections.abc import Iterator
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from calcs.closing.opens import Open, listed
+from calcs.closing.readings import open_about_survey
+from calcs.closing.touched import gas_moved, newest_checks, straps_to_check, work_ended_at, works_of
+from calcs.models import Approval, Closing
+from jobs.errors import DomainError
+from jobs.models import Condition, DoorsWindows, Photo, StrapCheck, User
+from jobs.models.base import Act
+from jobs.rights import MANAGER, is_manager, need_on, refusal
+from surveys.models import Survey
+
+__all__ = ["Open", "check_as_left", "close", "closing_of", "what_is_open"]
+
+
+def closing_of(approval: Approval) -> Closing:
+    """Return the closing of an approval; one that is not stored yet, where nobody has begun it."""
+    found = Closing.objects.filter(approval=approval).select_related("as_left", "closed_by").first()
+    return found or Closing(approval=approval)
+
+
+def check_as_left(closing: Closing) -> None:
+    """Refuse a survey that can't be the one as left.
+
+    Raises
+    ------
+    DomainError
+        400 for a survey of another home, or of another stage.
+    """
+    survey = closing.as_left
+    if survey is None:
+        return
+    if survey.siting_id != closing.approval.siting_id or survey.stage != Survey.Stage.AS_LEFT:
+        sentence = _("Choose a survey of this home that was made as left.")
+        raise DomainError("invalid", sentence, fields={"as_left": sentence})
+
+
+def what_is_open(closing: Closing) -> tuple[Open, ...]:
+    """Tell everything that is still open, in the order in which a crew would do it; nothing: it may be closed."""
+    works = works_of(closing)
+    return (
+        *open_about_survey(closing),
+        *_about_home(closing),
+        *_about_straps(closing, works),
+        *_about_water(closing),
+        *_about_gas(closing, works),
+        *_about_people(closing, works),
+    )
+
+
+def _about_home(closing: Closing) -> Iterator[Open]:
+    if not closing.are_wedges_tapped:
+        yield Open(code="wedges", words=_("Not every wedge was tapped."))
+    if closing.doors_windows == DoorsWindows.NOT_TESTED:
+        yield Open(code="doors", words=_("Doors and windows were not tested."))
+    elif closing.doors_windows == DoorsWindows.STICK and not closing.exceptions.strip():
+        yield Open(code="doors_stick", words=_("Doors or windows stick: say which in the exceptions."))
+
+
+def _about_straps(closing: Closing, works: list[Approval]) -> Iterator[Open]:
+    if not closing.are_straps_tight:
+        yield Open(code="straps", words=_("Not every strap is tight again."))
+    straps = straps_to_check(works)
+    checks = newest_checks(straps, work_ended_at(works))
+    unchecked = [strap.code for strap in straps if strap.pk not in checks]
+    if unchecked:
+        words = _("No check since the work of strap {straps}.").format(straps=listed(unchecked))
+        yield Open(code="strap_checks", words=words)
+    wrong = [strap.code for strap in straps if strap.pk in checks and not _is_tight(checks[strap.pk])]
+    if wrong:
+        words = _("Found slack or not in order: strap {straps}.").format(straps=listed(wrong))
+        yield Open(code="strap_slack", words=words)
+
+
+def _is_tight(check: StrapCheck) -> bool:
+    return check.slack_in == 0 and check.grade in (Condition.OK, Condition.NOTE)
+
+
+def _about_water(closing: Closing) -> Iterator[Open]:
+    if not closing.is_leak_checked:
+        yield Open(code="leaks", words=_("Nobody has looked for leaks with the water on."))
+    if not closing.are_drains_checked:
+        yield Open(code="drains", words=_("Water was not run through every drain."))
+
+
+def _about_gas(closing: Closing, works: list[Approval]) -> Iterator[Open]:
+    if closing.gas == Closing.Gas.NOT_SAID:
+        yield Open(code="gas", words=_("Nothing is said of the gas line."))
+    elif closing.gas == Closing.Gas.NOT_MOVED and (moved := gas_moved(works)):
+        words = _("The work moves or frees the gas line {lines}: a licensed fitter checks it.")
+        yield Open(code="gas_moved", words=words.format(lines=listed(line.code for line in moved)))
+
+
+def _about_people(closing: Closing, works: list[Approval]) -> Iterator[Open]:
+    if not closing.is_everybody_out:
+        yield Open(code="head_count", words=_("Nobody was counted out by name."))
+    photos = Photo.objects.standing().filter(siting=closing.approval.siting_id)
+    if not photos.filter(noted_at__gte=works[0].approved_at).exists():
+        yield Open(code="photos", words=_("There is no photo since the work was approved."))
+
+
+@transaction.atomic
+def close(*, closing: Closing, by: User, reason: str = "") -> Closing:
+    """Close the work of an approval. It changes no more afterwards.
+
+    Parameters
+    ----------
+    closing : Closing
+        As it was read.
+    by : User
+        Who closes it.
+    reason : str
+        Why, where something is open: the manager's to give; kept only then.
+
+    Raises
+    ------
+    DomainError
+        403 for whom the roles don't allow it and once it is closed, 409 when its approval is withdrawn or something
+        is open without the manager's reason, 412 when somebody has changed it since it was read.
+    """
+    need_on(by, Act.CHANGE, closing)
+    Closing.objects.select_for_update().get(pk=closing.pk)
+    closing.check_unchanged()
+    if Approval.objects.filter(pk=closing.approval_id, withdrawn_at__isnull=False).exists():
+        raise DomainError("withdrawn", _("This approval is withdrawn: the one that stands is closed."), status=409)
+    still_open, reason = what_is_open(closing), reason.strip()
+    if still_open:
+        _check_reason(still_open, by, reason)
+    closing.closed_at, closing.closed_by = timezone.now(), by
+    closing.manager_reason = reason if still_open else ""
+    closing.save()
+    return closing
+
+
+def _check_reason(still_open: tuple[Open, ...], by: User, reason: str) -> None:
+    told = " ".join(one.words for one in still_open)
+    if not reason:
+        sentence = _("Not closed, for something is open: {open}").format(open=told)
+        raise DomainError(
+            "open", sentence, fields={"reason": _("Only the manager closes it so, with a reason.")}, status=409
+        )
+    if not is_manager(by):
+        raise DomainError("permission_denied", refusal(MANAGER), fields={"reason": refusal(MANAGER)}, status=403)
