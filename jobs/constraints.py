@@ -80,7 +80,7 @@ SENTENCES: dict[str, tuple[str, Promise]] = {
     "signed_link_has_a_holder": ("holder", _("Say who is given the link.")),
     "finding_on_one_thing": (
         "point",
-        _("A finding is about one thing: a point, a connection or a strap, or the home."),
+        _("A finding is about one thing: a point, a connection, a strap, a drain run, or an item of the home."),
     ),
     "finding_says_what_is_wrong": ("text", _("Say what was found, unless it is OK.")),
     "strap_check_slack_or_tension": (
@@ -99,4 +99,15 @@ SENTENCES: dict[str, tuple[str, Promise]] = {
     "caution_read_once": ("reader_name", _("This person has read this caution here already.")),
     "caution_read_has_a_reader": ("reader_name", _("Say who has read it.")),
     "caution_read_has_a_sha256": ("text_sha256", _("Give the hash that came with the text: 64 digits from 0 to f.")),
+    "assessment_cause_has_evidence": ("evidence", _("Say what shows the cause, or that it is not known.")),
+    "assessment_no_has_a_reason": ("reason", _("Say why, where the verdict is not to lift.")),
+    "assessment_waits_when_it_says_until": ("wait_until", _("Only a verdict to wait has a day to wait until.")),
+    "block_override_once": ("code", _("This was signed for already. If more has come up since, assess anew.")),
+    "block_override_has_a_reason": ("reason", _("Say why.")),
+    "paper_lies_under_its_home_or_the_company": (
+        "kind",
+        _("A permit, a locate ticket and a hold are a home's; licence, insurance and jacks are the company's."),
+    ),
+    "paper_expires_after_issue": ("expires_on", _("The last day lies before the first.")),
+    "paper_only_holds_are_released": ("released_on", _("Only a hold is released.")),
 }

@@ -95,6 +95,7 @@ API = {
     "day/": "GET everybody",
     "findings/": "GET everybody, POST field*",
     "findings/<pk>/": "GET everybody*, DELETE manager+leads*",
+    "findings/<pk>/record/": "POST office+leads*",
     "strap-checks/": "GET everybody, POST field*",
     "strap-checks/<pk>/": "GET everybody*",
     "hazards/": "GET everybody, POST everybody*",

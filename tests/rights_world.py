@@ -131,7 +131,9 @@ def _under_the_home(people: Mapping[str, User]) -> dict[str, Any]:
         "connections": Connection.objects.get(siting=siting),
         "drain-nodes": node,
         "drain-runs": node.run,
-        "findings": Finding.objects.create(siting=siting, grade="ok", **noted),
+        "findings": Finding.objects.create(
+            siting=siting, point=point, grade="ok", figures={"gap_in": "0.25"}, **noted
+        ),
         "hazards": HazardFactory(home=home, author=crew, text="Under the stairs"),
         "homes": home,
         "home-contacts": HomeContactFactory(home=home, customer=CustomerFactory(name=OF_THE_CUSTOMER[0])),
@@ -290,6 +292,7 @@ BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
     "POST device-tokens/": lambda _r: {"name": "truck 3"},
     "POST signed-links/": lambda r: {"home": r["homes"].pk, "audience": "engineer", "holder": "B", "days": 3},
     "POST findings/": lambda r: _phone(siting=r["sitings"].pk, grade="ok"),
+    "POST findings/<pk>/record/": lambda r: {"version": r["supports"].version},
     "POST strap-checks/": lambda r: _phone(strap=r["straps"].pk, grade="ok"),
     "POST work-times/": lambda r: _phone(
         visit=r["visits"].pk, started_at=NOON.isoformat(), ended_at=(NOON + HOUR).isoformat()

@@ -21,6 +21,7 @@ from calcs.spoken import spoken
 from jobs import rulebook
 from jobs.api import field_serializers, layout_serializers, safety_serializers, serializers
 from jobs.caution_reads import AtMoment, cautions_by_moment
+from jobs.inspection import items_in
 from jobs.models import (
     Benchmark,
     CautionRead,
@@ -100,6 +101,7 @@ def load(day: Day) -> Document:
             for siting in sitings
         ],
         "cautions": computed.cautions(day.person.language),
+        "inspection_items": items_in(day.person.language),
     }
 
 

@@ -152,6 +152,15 @@ class DayVisitSerializer(VisitSerializer):
         fields = [*VisitSerializer.Meta.fields, "cautions_by_moment"]
 
 
+class InspectionItemSerializer(Fields):
+    """One thing to look at when a home is inspected, in the person's language."""
+
+    code = serializers.CharField(help_text="what a finding's item says")
+    words = serializers.CharField()
+    look = serializers.CharField(help_text="what to look for")
+    source = serializers.CharField()  # type: ignore[assignment]  # only the stubs see a clash with Field.source
+
+
 class DaySerializer(Fields):
     """A person's day."""
 
@@ -161,6 +170,9 @@ class DaySerializer(Fields):
     visits = DayVisitSerializer(many=True)
     places = PlaceSerializer(many=True, help_text="one a siting that is visited")
     cautions = CautionSerializer(many=True)
+    inspection_items = InspectionItemSerializer(
+        many=True, help_text="what is looked at of a home as a whole, in order"
+    )
 
 
 @method_decorator(gzip_page, name="dispatch")

@@ -7,6 +7,7 @@ from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from jobs.api.base import RowSerializer
+from jobs.inspection_figures import OF_CONNECTION, OF_SUPPORT
 from jobs.models import Finding, StrapCheck, User, WorkTime
 
 FROM_PHONE = ["id", "author", "device", "sequence", "noted_at", "received_at"]
@@ -58,7 +59,14 @@ def check_places(siting_id: Any, **rows: Any) -> None:
 
 
 class FindingSerializer(FromPhoneSerializer):
-    """What somebody saw."""
+    """What somebody saw. On a support or a connection it may bring what was measured there, for a lead to record."""
+
+    figures = serializers.DictField(
+        child=serializers.CharField(max_length=400),
+        required=False,
+        help_text=f"by field, as typed; of a support {', '.join(OF_SUPPORT)}; of a connection "
+        f"{', '.join(OF_CONNECTION)}",
+    )
 
     class Meta(FromPhoneSerializer.Meta):
         model = Finding
@@ -69,17 +77,27 @@ class FindingSerializer(FromPhoneSerializer):
             "point",
             "connection",
             "strap",
+            "drain_run",
+            "item",
             "grade",
             "text",
+            "figures",
             "archived_at",
         ]
         read_only_fields = [*FromPhoneSerializer.Meta.read_only_fields, "archived_at"]
+        extra_kwargs = {"item": {"help_text": "of the home as a whole: a code out of a day's inspection_items"}}
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         """All of it lies under one siting."""
-        places = {name: attrs.get(name) for name in ("visit", "point", "connection", "strap")}
+        places = {name: attrs.get(name) for name in ("visit", "point", "connection", "strap", "drain_run")}
         check_places(attrs["siting"].pk, **places)
         return attrs
+
+
+class RecordSerializer(serializers.Serializer[Any]):
+    """Over which version of the support or connection a finding's figures are recorded."""
+
+    version = serializers.IntegerField(min_value=1, help_text="of the support or connection, as it was read")
 
 
 class StrapCheckSerializer(FromPhoneSerializer):

@@ -1,20 +1,23 @@
 """What crews note in the field: listed, read and added; the phone's own key makes repeats harmless."""
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, ClassVar, cast
 
 import django_filters
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework import mixins, status
+from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.viewsets import GenericViewSet
 
 from jobs.api import field_serializers as serializers
 from jobs.api.base import ArchivableFilter
-from jobs.field_work import note, note_strap_check, note_work_time
-from jobs.models import Finding, StrapCheck, WorkTime
+from jobs.field_work import note_strap_check, note_work_time
+from jobs.inspection_findings import may_record, note_finding, record_figures
+from jobs.models import Finding, StrapCheck, User, WorkTime
+from jobs.models.base import Act
 
 
 class FromPhoneSchema(AutoSchema):
@@ -59,7 +62,7 @@ class FindingFilter(ArchivableFilter):
 
     class Meta:
         model = Finding
-        fields = ["siting", "visit", "point", "connection", "strap", "grade", "author"]
+        fields = ["siting", "visit", "point", "connection", "strap", "drain_run", "item", "grade", "author"]
 
 
 class FindingViewSet(FromPhoneViewSet):
@@ -69,13 +72,25 @@ class FindingViewSet(FromPhoneViewSet):
     serializer_class = serializers.FindingSerializer
     filterset_class = FindingFilter
     http_method_names = ["get", "post", "delete", "head", "options"]
-    keep = staticmethod(note)
+    keep = staticmethod(note_finding)
+    acts: ClassVar[dict[str, Act | None]] = {"record": Act.SEE}  # beside it: the right to change what it is of
 
     @extend_schema(responses={204: OpenApiResponse(description="Archived.")})
     def destroy(self, request: Request, pk: str) -> Response:
         """Archive a finding."""
         Finding.objects.filter(pk=self.get_object().pk).archive()
         return Response(status=status.HTTP_204_NO_CONTENT)
+
+    @extend_schema(request=serializers.RecordSerializer, responses=serializers.FindingSerializer, filters=False)
+    @action(detail=True, methods=["post"], pagination_class=None, filterset_class=None)
+    def record(self, request: Request, pk: str) -> Response:
+        """Put a finding's figures into the record of its support or connection; 412 when that was changed since."""
+        finding, user = self.get_object(), cast(User, request.user)
+        may_record(finding=finding, by=user)
+        body = serializers.RecordSerializer(data=request.data)
+        body.is_valid(raise_exception=True)
+        record_figures(finding=finding, by=user, version=body.validated_data["version"])
+        return Response(self.get_serializer(finding).data)
 
 
 class StrapCheckFilter(django_filters.FilterSet):

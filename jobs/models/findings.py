@@ -1,11 +1,13 @@
 """What was found under a home and on it: graded findings, photos, and checks of anchor straps."""
 
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import Q, Value
 from django.db.models.functions import NullIf
 from django.db.models.lookups import LessThanOrEqual
 from django.utils.translation import gettext_lazy as _
 
+from jobs.inspection import problem_with
 from jobs.models.attached import Connection, DrainRun, Strap
 from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, FromPhone
 from jobs.models.homes import Siting
@@ -21,7 +23,7 @@ class NonNulls(models.Func):
 
 
 class Finding(FromPhone):
-    """What somebody saw at a point, a connection or a strap, or on the home as a whole."""
+    """What somebody saw at a point, a connection, a strap or a drain run, or on the home as a whole."""
 
     siting_path = "siting"
 
@@ -56,6 +58,11 @@ class Finding(FromPhone):
 
     def __str__(self) -> str:
         return f"{self.get_grade_display()}: {self.text[:40]}"
+
+    def clean(self) -> None:
+        """An item is one of the list."""
+        if problem := problem_with(self.item):
+            raise ValidationError({"item": problem})
 
 
 class StrapCheck(FromPhone):

@@ -26,6 +26,7 @@ from jobs.caution_reads import note_read
 from jobs.errors import DomainError
 from jobs.field_work import keep_once, note, note_strap_check, note_work_time
 from jobs.hazards import note_hazard
+from jobs.inspection_findings import note_finding
 from jobs.models import CautionRead, Finding, Hazard, StrapCheck, User, WorkTime
 from jobs.rights import Act, need
 from surveys.api.serializers import SetupSerializer, SurveySerializer
@@ -110,7 +111,7 @@ class _SubmitSerializer(serializers.Serializer[Any]):
 
 
 def _take_finding(taking: Taking, entry: Entry) -> None:
-    note(Finding(author=taking.author(entry), **_fields(taking, entry, FindingSerializer)))
+    note_finding(Finding(author=taking.author(entry), **_fields(taking, entry, FindingSerializer)))
 
 
 def _take_strap(taking: Taking, entry: Entry) -> None:

@@ -5,6 +5,7 @@ from typing import Any
 from calcs.api.sync.wire import MOST_ENTRIES
 from jobs.caution_reads import LANGUAGES
 from jobs.cautions import Moment
+from jobs.inspection import ITEMS
 from jobs.models import Hazard
 
 _UUID = {"type": "string", "format": "uuid"}
@@ -87,8 +88,15 @@ _BODIES: dict[str, tuple[str, list[str], dict[str, Any]]] = {
             "point": _or_null(_UUID),
             "connection": _or_null(_UUID),
             "strap": _or_null(_UUID),
+            "drain_run": _or_null(_UUID),
+            "item": _words("", *ITEMS) | {"description": "of the home as a whole"},
             "grade": _GRADE,
             "text": _line(2000),
+            "figures": {
+                "type": "object",
+                "additionalProperties": _line(400),
+                "description": "what was measured at a support or a connection, by field, as typed",
+            },
         },
     ),
     "strap": (

@@ -400,7 +400,7 @@ def test_a_fault_of_ours_is_set_aside_too(
     body = {"siting": str(siting.pk), "grade": "ok"}
     finding, reading = phone.entry("finding", body), phone.reading(setup, points["A1"])
     with monkeypatch.context() as patch:
-        patch.setattr("calcs.api.sync.kinds.note", broken)
+        patch.setattr("calcs.api.sync.kinds.note_finding", broken)
         patch.setattr("calcs.api.sync.readings.add_readings", broken)
         assert phone.states(finding, reading) == ["set_aside fault", "set_aside fault"]
     assert phone.states(finding, reading) == ["taken", "taken"]
