@@ -111,15 +111,15 @@ def _why(kind: Paper.Kind, papers: Sequence[Paper], on: datetime.date, rules: Ru
     if not papers:
         return "" if kind == Paper.Kind.LOCATE else gettext("{paper}: none is noted").format(paper=kind.label)
     if kind == Paper.Kind.JACKS:
-        return _told([paper for paper in _newest_of_each(papers) if not holds_on(paper, on, rules)], on, rules)
+        return _told([paper for paper in _newest_of_each(papers, on) if not holds_on(paper, on, rules)], on, rules)
     if any(holds_on(paper, on, rules) for paper in papers):
         return ""
     return _told(papers[-1:], on, rules)
 
 
-def _newest_of_each(papers: Sequence[Paper]) -> list[Paper]:
-    """Return the newest inspection of each jack, by its number."""
-    by_day = sorted(papers, key=lambda paper: paper.issued_on or datetime.date.min)
+def _newest_of_each(papers: Sequence[Paper], on: datetime.date) -> list[Paper]:
+    """Return the newest inspection of each jack, by its number; a later one only where none came before the day."""
+    by_day = sorted(papers, key=lambda paper: (_is_begun(paper, on), paper.issued_on or datetime.date.min))
     return list({paper.number.strip().casefold(): paper for paper in by_day}.values())
 
 

@@ -11,7 +11,7 @@ from jobs.errors import DomainError
 from jobs.models import Home, Role, User
 from jobs.models.base import Act, Keyed
 
-__all__ = ["RIGHTS", "Act", "is_manager", "may", "need", "need_on", "refusal"]
+__all__ = ["RIGHTS", "Act", "is_manager", "may", "need", "need_on", "need_standing", "refusal"]
 
 Roles = frozenset[Role]
 
@@ -116,6 +116,19 @@ def need_on(user: Any, act: Act, row: Model, fields: Collection[str] = ()) -> No
     if act is not Act.ARCHIVE and _is_under_archived_home(row):
         sentence = str(_("This home is archived: the office restores it first, then it can be changed."))
         raise DomainError("archived", sentence, status=409)
+
+
+def need_standing(home: Home) -> None:
+    """Refuse, on a page, to change what lies under an archived home.
+
+    Raises
+    ------
+    DomainError
+        403: the page that is shown says why.
+    """
+    if home.archived_at is not None:
+        sentence = str(_("This home is archived: the office restores it first, then it can be changed."))
+        raise DomainError("archived", sentence, status=403)
 
 
 def _is_under_archived_home(row: Keyed) -> bool:

@@ -3,8 +3,19 @@
 from django.contrib import admin
 from django.contrib.auth.models import Group
 
-from jobs.admin import access, attached, changes, findings, homes, layout, people, safety, visits
+from jobs.admin import access, assessments, attached, changes, findings, homes, layout, people, safety, visits
 
-__all__ = ["access", "attached", "changes", "findings", "homes", "layout", "people", "safety", "visits"]
+__all__ = [
+    "access",
+    "assessments",
+    "attached",
+    "changes",
+    "findings",
+    "homes",
+    "layout",
+    "people",
+    "safety",
+    "visits",
+]
 
 admin.site.unregister(Group)  # roles are on the person

@@ -3,7 +3,16 @@
 from django.urls import path
 from rest_framework.routers import SimpleRouter
 
-from jobs.api import account_views, change_views, field_views, link_views, photo_views, safety_views, views
+from jobs.api import (
+    account_views,
+    assessment_views,
+    change_views,
+    field_views,
+    link_views,
+    photo_views,
+    safety_views,
+    views,
+)
 
 router = SimpleRouter()
 router.register("users", views.UserViewSet)
@@ -26,6 +35,9 @@ router.register("rule-sets", views.RuleSetViewSet)
 router.register("findings", field_views.FindingViewSet)
 router.register("strap-checks", field_views.StrapCheckViewSet)
 router.register("work-times", field_views.WorkTimeViewSet)
+router.register("assessments", assessment_views.AssessmentViewSet)
+router.register("block-overrides", assessment_views.BlockOverrideViewSet)
+router.register("papers", assessment_views.PaperViewSet)
 router.register("hazards", safety_views.HazardViewSet)
 router.register("caution-reads", safety_views.CautionReadViewSet)
 router.register("signed-links", link_views.SignedLinkViewSet)

@@ -16,6 +16,7 @@ from jobs.models import (
     Customer,
     DrainRun,
     Home,
+    Paper,
     Point,
     RuleSet,
     Siting,
@@ -102,12 +103,14 @@ def _person(state: State, names: Names) -> str:
 
 
 _NAMED: dict[str, Callable[[State, Names], str]] = {
+    "assessment": lambda state, names: str(state["assessed_on"]),
     "benchmark": lambda state, names: _of(names, Point, state["point_id"]),
     "connection": lambda state, names: f"{_choice(Connection, 'kind', state)} {state['code']}",
     "drainnode": _drain_node,
     "home": lambda state, names: f"{state['code']} {state['name']}".strip(),
     "homecontact": lambda state, names: _of(names, Customer, state["customer_id"]),
     "neighbourpair": _pair,
+    "paper": lambda state, names: f"{_choice(Paper, 'kind', state)} {state['number']}".strip(),
     "siting": lambda state, names: str(state["address"]),
     "support": lambda state, names: _of(names, Point, state["point_id"]),
     "user": _person,

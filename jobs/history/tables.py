@@ -9,6 +9,7 @@ from django.apps import apps
 from django.db import models
 
 from jobs.models import (
+    Assessment,
     Benchmark,
     Connection,
     Customer,
@@ -17,6 +18,7 @@ from jobs.models import (
     Home,
     HomeContact,
     NeighbourPair,
+    Paper,
     Point,
     Siting,
     Strap,
@@ -63,6 +65,8 @@ def _under_place(path: str) -> list[Table]:
         table_of(Strap, path),
         table_of(DrainRun, path),
         table_of(DrainNode, f"run__{path}"),
+        table_of(Assessment, path),
+        table_of(Paper, path),
         table_of(Visit, path),
         _crew(f"visit__{path}"),
     ]

@@ -183,6 +183,7 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         **{name: f"jobs.models.{name}" for name in ("Condition", "ConnectionKind", "HomeKind", "SupportKind")},
         "InvitationState": "jobs.models.Invitation.State",
+        "PaperKind": "jobs.models.Paper.Kind",
         "SignedLinkState": "jobs.models.SignedLink.State",
         "StrapCheckMethod": "jobs.models.StrapCheck.Method",
         "VisitKind": "jobs.models.Visit.Kind",
