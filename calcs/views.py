@@ -18,20 +18,34 @@ from calcs.set_aside_page import waiting_for
 from calcs.stack_drawings import draw_stack
 from calcs.survey_page import gather, progress_of, steps_of
 from jobs.hazard_pages import hazards_of
-from jobs.models import Connection, DrainRun, Hazard, Home, HomeContact, Photo, Point, SignedLink, Siting, Strap
+from jobs.models import (
+    Connection,
+    DrainRun,
+    Hazard,
+    Home,
+    HomeContact,
+    Photo,
+    Point,
+    SignedLink,
+    Siting,
+    Strap,
+    User,
+    Visit,
+)
 from jobs.models.base import Act
 from jobs.rights import may
 from jobs.views import SignedInRequest, page
 from surveys.models import Reading, Survey
 
 PHOTOS_SHOWN = 6
+VISITS_SHOWN = 6
 
 
 @require_safe
 @page
 def home(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """A home: where it stands, what was measured there, and what is under it."""
-    found = get_object_or_404(_with_all(Home.objects.visible_to(request.user)), pk=pk)
+    found = get_object_or_404(_with_all(Home.objects.visible_to(request.user), request.user), pk=pk)
     context = {
         "home": found,
         **hazards_of(found, request.user),
@@ -43,18 +57,20 @@ def home(request: SignedInRequest, pk: UUID) -> HttpResponse:
     return render(request, "calcs/home.html", context)
 
 
-def _with_all(homes: QuerySet[Home]) -> QuerySet[Home]:
-    """Return homes with everything that their page lists, in a fixed number of queries."""
+def _with_all(homes: QuerySet[Home], reader: User) -> QuerySet[Home]:
+    """Return homes with everything that their page lists for a reader, in a fixed number of queries."""
     marks = Point.objects.standing().filter(benchmark__retired_on__isnull=True, benchmark__isnull=False)
     straps = Strap.objects.standing().select_related("point").order_by("code")
     drains = DrainRun.objects.standing().prefetch_related("nodes").order_by("code")
     photos = Photo.objects.standing().select_related("author", "finding").order_by("-pk")
+    visits = Visit.objects.visible_to(reader).select_related("lead").order_by("-starts_at", "-pk")
     sitings = Siting.objects.order_by("-from_on").prefetch_related(
         Prefetch("surveys", _surveys_with_verdict(), to_attr="newest_surveys"),
         Prefetch("points", marks.select_related("benchmark").order_by("label"), to_attr="marks"),
         Prefetch("connections", Connection.objects.standing().order_by("code"), to_attr="standing_connections"),
         Prefetch("straps", straps, to_attr="standing_straps"),
         Prefetch("drain_runs", drains, to_attr="standing_drain_runs"),
+        Prefetch("visits", visits[:VISITS_SHOWN], to_attr="newest_visits"),
         Prefetch("photos", photos[:PHOTOS_SHOWN], to_attr="newest_photos"),
     )
     contacts = HomeContact.objects.filter(to_on__isnull=True).select_related("customer")

@@ -38,7 +38,9 @@ class HazardForm(forms.Form):
         required=False,
         widget=forms.Textarea({"rows": 2}),
     )
-    photo = forms.ModelChoiceField(Photo.objects.none(), label=gettext_lazy("Photo of it"), required=False)
+    photo = forms.ModelChoiceField(
+        Photo.objects.none(), label=gettext_lazy("Photo of it"), required=False, empty_label="\N{EN DASH}"
+    )
 
     def __init__(self, *args: Any, home: Home, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -118,8 +120,7 @@ def clear(request: SignedInRequest, pk: UUID) -> HttpResponse:
         if error.status == HTTPStatus.CONFLICT:  # somebody else came first: nothing is left to do
             messages.info(request, error.message)
             return redirect("home", pk=hazard.home_id)
-        told = {"refused": hazard.pk, "message": error.message, "why": why}
-        return _listed(request, hazard.home, status=error.status, **told)
+        return _listed(request, hazard.home, status=error.status, refused=hazard.pk, message=error.message, why=why)
     messages.success(request, _("The hazard is cleared. It stays kept, with your reason."))
     return redirect("home", pk=hazard.home_id)
 

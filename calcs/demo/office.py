@@ -4,6 +4,7 @@ Every step looks first whether its row is there, so that a second run, or one af
 what is missing.
 """
 
+import uuid
 from typing import Any
 
 from calcs.demo.client import Client
@@ -30,6 +31,9 @@ def enter(client: Client, home: Home, *, lead: str) -> Row:
             client.post("connections/", {**connection, "siting": siting["id"]})
     _straps(client, home, layout)
     _visit(client, home, siting["id"], lead)
+    for hazard in home.hazards:
+        noted = {"id": str(uuid.uuid4()), "noted_at": home.visit["starts_at"], "home": row["id"]}
+        client.only("hazards/", {**noted, **hazard}, home=row["id"], kind=hazard["kind"])
     return {**client.get(f"sitings/{siting['id']}/layout/"), "home": row}
 
 

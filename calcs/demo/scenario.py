@@ -117,6 +117,7 @@ class Home:
     seed: int
     built_sd_in: float
     mate_line_terraces: tuple[Terrace, ...] = ()
+    hazards: tuple[dict[str, Any], ...] = ()
     worn: tuple[Worn, ...] = ()
     settlements: tuple[Settlement, ...] = ()
     heaves: tuple[Spot, ...] = ()
@@ -206,6 +207,10 @@ DOUBLE = Home(
             description="corner of the pump-house slab, chiselled cross",
             height_in=-4.75,
         ),
+    ),
+    hazards=(
+        {"kind": "dog", "text": "On a long chain behind the home. The owner brings it in when called before."},
+        {"kind": "wiring", "text": "Bare ends hang from the belly by the water heater."},
     ),
     connections=(
         {

@@ -101,6 +101,7 @@ def furnish(siting: Siting, rows: int) -> None:
         DrainNodeFactory(run__siting=siting)
         HomeContactFactory(home=siting.home)
         HazardFactory(home=siting.home)
+        VisitFactory(siting=siting)
 
 
 @pytest.mark.parametrize("rows", [1, 3])
@@ -110,9 +111,9 @@ def test_home_asks_a_fixed_number_of_times(
     siting = lay_out_home()
     furnish(siting, rows)
     client = client_for(lead)
-    # session, user, time zone; home, sitings, surveys, marks, connections, straps, drains, places on them, contacts;
-    # hazards, photos that a new one may name
-    with django_assert_num_queries(16):
+    # session, user, time zone; home, sitings, surveys, marks, connections, straps, drains, places on them, visits,
+    # contacts; hazards, photos that a new one may name
+    with django_assert_num_queries(17):
         client.get(reverse("home", args=[siting.home_id]))
 
 

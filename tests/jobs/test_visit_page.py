@@ -66,6 +66,15 @@ def test_it_is_linked_from_the_start(visit: Visit, client_for: ClientFor, crew: 
     assert reverse("visit", args=[visit.pk]) in client_for(crew).get(reverse("home-list")).content.decode()
 
 
+def test_it_is_linked_from_the_home_for_those_who_see_it(
+    visit: Visit, client_for: ClientFor, crew: User, lead: User
+) -> None:
+    other = VisitFactory(siting=visit.siting)
+    pages = [client_for(who).get(reverse("home", args=[visit.siting.home_id])) for who in (crew, lead)]
+    linked = [[reverse("visit", args=[one.pk]) in page.content.decode() for one in (visit, other)] for page in pages]
+    assert linked == [[True, False], [True, True]]
+
+
 def test_a_moment_is_read_by_somebody_without_an_account(visit: Visit, client_for: ClientFor, crew: User) -> None:
     client = client_for(crew)
     assert "not read yet" in section(page_of(client, visit), "before_jacking")
