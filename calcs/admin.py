@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from calcs.engine.kinds import KINDS
 from calcs.engine.lift.types import OptionName
-from calcs.models import Answer, Calculation, PassEntry, Plan, PlanCheck, WorkerBeat
+from calcs.models import Answer, Calculation, Closing, PassEntry, Plan, PlanCheck, WorkerBeat
 from calcs.questions import ENGINE_KIND
 from calcs.services import request_calculations, run_again
 from jobs.admin.changes import register_changes
@@ -183,6 +183,22 @@ class PassEntryAdmin(LookedAtAdmin):
     list_select_related = ["plan__survey", "point", "author"]
     search_fields = ["=point__label", "^plan__survey__siting__home__code", "author__username"]
     ordering = ["-id"]
+
+
+@admin.register(Closing)
+class ClosingAdmin(LookedAtAdmin):
+    """What was checked at the end of approved work. It is filled in and closed on its page."""
+
+    list_display = ["home", "approval", "as_left", "gas", "doors_windows", "closed_at", "closed_by"]
+    list_filter = ["gas", "doors_windows", "closed_at"]
+    list_select_related = ["approval__siting__home", "approval__plan__survey", "as_left", "closed_by"]
+    search_fields = ["^approval__siting__home__code", "gas_checked_by"]
+    ordering = ["-id"]
+
+    @admin.display(description=gettext_lazy("home"), ordering="approval__siting__home__code")
+    def home(self, closing: Closing) -> str:
+        """The home that was lifted."""
+        return str(closing.approval.siting.home)
 
 
 @admin.register(WorkerBeat)

@@ -11,7 +11,8 @@ from django.test import Client
 from django.utils import timezone
 from rest_framework.test import APIClient
 
-from calcs.models import Answer, Calculation, PassEntry, Plan
+from calcs import chain
+from calcs.models import Answer, Closing, PassEntry, Plan
 from jobs.accounts import invite, password_link
 from jobs.models import (
     Connection,
@@ -20,14 +21,19 @@ from jobs.models import (
     Photo,
     Role,
     SignedLink,
+    Siting,
     StrapCheck,
     User,
     WorkTime,
 )
 from jobs.photos import take
 from surveys.models import SyncEntry
+from tests.calcs.approved import approved, withdrawn
+from tests.calcs.working import HEIGHTS_IN, submit, work_off
 from tests.factories import (
     NOON,
+    AssessmentFactory,
+    BlockOverrideFactory,
     CautionReadFactory,
     CompanyFactory,
     CustomerFactory,
@@ -35,6 +41,7 @@ from tests.factories import (
     HazardFactory,
     HomeContactFactory,
     HomeFactory,
+    PaperFactory,
     PointFactory,
     RuleSetFactory,
     SetupFactory,
@@ -44,6 +51,7 @@ from tests.factories import (
     VisitFactory,
     lay_out_home,
     make_reading,
+    read_home,
 )
 from tests.jobs.pictures import picture
 from tests.rights_table import OUTSIDE, PEOPLE
@@ -52,11 +60,6 @@ HOUR = datetime.timedelta(hours=1)
 # What must never reach somebody who may not see the home, in no answer at all; and not a crew, of the customer.
 OF_THE_HOME = ("HX-77", "Quillfeather", "Marrowbone Lane", "Under the stairs")
 OF_THE_CUSTOMER = ("Orla Vantongeren",)
-EMPTY: list[Any] = []
-OPTION = {
-    **{"name": "least_work", "status": "optimal", "minutes": 0.0, "touched": 0},
-    **dict.fromkeys(("moves", "freed", "binding", "heights", "pairs"), EMPTY),
-}
 
 
 @dataclass(slots=True, kw_only=True)
@@ -116,18 +119,19 @@ def _under_the_home(people: Mapping[str, User]) -> dict[str, Any]:
     VisitFactory(siting=siting, state="cancelled").crew.add(people["other_crew"])
     survey = SurveyFactory(siting=siting, author=crew)
     reading = make_reading(setup=SetupFactory(survey=survey), point=point, author=crew)
-    planned = SurveyFactory(siting=siting, author=crew)  # its plan's numbers are made up: a page could not show them
-    lift = _lift(planned)
-    plan = Plan.objects.create(survey=planned, lift=lift, option="least_work")
+    plan = _plan(siting, crew)
+    before = withdrawn(approved(plan, by=people["visit_lead"]))
     photo = Photo(siting=siting, **noted)
     take(photo, photo_file())
     strap, node = siting.straps.get(code="T1"), DrainNodeFactory(run__siting=siting)
     time = {"started_at": NOON, "ended_at": NOON + HOUR}
     return {
-        "answers": Answer.objects.create(survey=planned, kind="lift", calculation=lift, revision=1),
+        "answers": Answer.objects.get(survey=plan.survey, kind="lift"),
+        "approvals": approved(plan, by=people["visit_lead"]),
         "benchmarks": siting.points.get(label="BM1").benchmark,
-        "calculations": lift,
+        "calculations": plan.lift,
         "caution-reads": CautionReadFactory(visit=visit, author=crew),
+        "closings": Closing.objects.create(approval=before),
         "connections": Connection.objects.get(siting=siting),
         "drain-nodes": node,
         "drain-runs": node.run,
@@ -150,21 +154,31 @@ def _under_the_home(people: Mapping[str, User]) -> dict[str, Any]:
         "supports": point.supports.get(),
         "surveys": survey,
         "visits": visit,
+        **_assessed(home, people),
         "work-times": WorkTime.objects.create(visit=visit, person=crew, **time, **noted),
     }
 
 
-def _lift(survey: Any) -> Calculation:
-    return Calculation.objects.create(
-        survey=survey,
-        kind="lift",
-        input={},
-        input_sha256="0" * 64,
-        engine_version="1",
-        state="done",
-        finished_at=NOON,
-        result={"options": [OPTION]},
+def _assessed(home: Home, people: Mapping[str, User]) -> dict[str, Any]:
+    """Assess the home where it stood before, so that what is approved now stands on its own assessment."""
+    place = SitingFactory(
+        home=home, address="3 Marrowbone Lane", from_on=datetime.date(2001, 1, 1), to_on=datetime.date(2002, 1, 1)
     )
+    VisitFactory(siting=place, lead=people["visit_lead"]).crew.add(people["crew"])
+    VisitFactory(siting=place, state="cancelled").crew.add(people["other_crew"])
+    no = {"verdict": "wait", "reason": "Under the stairs it leaks", "has_active_leak": True, "soil": "frozen"}
+    assessment = AssessmentFactory(siting=place, author=people["visit_lead"], **no)
+    signed = BlockOverrideFactory(assessment=assessment, code="frozen_soil", reason="Under the stairs")
+    paper = PaperFactory(siting=place, note="Under the stairs")
+    return {"assessments": assessment, "block-overrides": signed, "papers": paper}
+
+
+def _plan(siting: Siting, author: User) -> Plan:
+    """Read the home, and return a plan that was computed from it."""
+    survey = SurveyFactory(siting=siting, author=author)
+    read_home(survey, HEIGHTS_IN)
+    work_off(chain.ask(submit(survey).pk).new)
+    return Plan.objects.get(survey=survey, option="least_work")
 
 
 def _about_people(people: Mapping[str, User], rows: Mapping[str, Any]) -> dict[str, Any]:
@@ -264,6 +278,10 @@ def _contact(r: Mapping[str, Any]) -> dict[str, Any]:
 
 _PLACE = {"x_ft": "1", "y_ft": "1"}
 _HOME = {"code": "H9", "kind": "manufactured", "sections": 1, "width_ft": "14", "length_ft": "60"}
+_ASSESSED = {
+    **{"cause": "unknown", "water": "none", "soil": "dry", "doors_windows": "work"},
+    **{"land": "not_needed", "verdict": "lift"},
+}
 _METHOD = {"stage": "as_found", "method": "water_level"}
 _NOTE: Callable[[Mapping[str, Any]], dict[str, Any]] = lambda _r: {"note": "looked at again"}  # noqa: E731
 BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
@@ -297,12 +315,34 @@ BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
     "POST work-times/": lambda r: _phone(
         visit=r["visits"].pk, started_at=NOON.isoformat(), ended_at=(NOON + HOUR).isoformat()
     ),
+    "POST assessments/": lambda r: {"siting": r["sitings"].pk, **_ASSESSED},
+    "POST block-overrides/": lambda r: {
+        "assessment": r["assessments"].pk,
+        "code": "active_leak",
+        "reason": "mended first",
+    },
+    "POST papers/": lambda r: {"siting": r["sitings"].pk, "id": str(uuid.uuid4()), "kind": "permit"},
+    "POST sitings/<pk>/assessment/": lambda _r: {"id": str(uuid.uuid4()), "assessed_on": "2026-03-03", **_ASSESSED},
+    "POST assessments/<pk>/": lambda r: {"version": 1, "assessed_on": "2026-03-03", **_ASSESSED},
+    "POST assessments/<pk>/override/": lambda _r: {"version": 1, "code": "active_leak", "reason": "mended first"},
+    "POST sitings/<pk>/papers/": lambda _r: {"id": str(uuid.uuid4()), "kind": "permit"},
+    "POST papers/<pk>/": lambda _r: {"version": 1, "kind": "permit", "number": "P-9"},
     "POST hazards/": lambda r: _phone(home=r["homes"].pk, kind="dog"),
     "POST hazards/<pk>/clear/": lambda _r: {"why": "the dog is gone"},
     "POST caution-reads/": _caution,
     "POST homes/<pk>/hazards/": lambda _r: {"id": str(uuid.uuid4()), "kind": "dog"},
     "POST visits/<pk>/read/": lambda _r: {"moment": "start", "language": "en", "reader_name": "Bo"},
+    "POST visits/<pk>/inspection/": lambda _r: {"id": str(uuid.uuid4()), "kind": "item", "key": "belly", "grade": "ok"},
+    "POST visits/<pk>/inspection/photos/": lambda r: {
+        "id": str(uuid.uuid4()),
+        "finding": r["findings"].pk,
+        "file": photo_file(),
+    },
+    "POST sitings/<pk>/drains/": lambda _r: {"id": str(uuid.uuid4()), "code": "Z9", "diameter_in": "3"},
     "POST pass-entries/": lambda r: _phone(plan=r["plans"].pk, point=r["points"].pk, pass_number=2),
+    "POST closings/": lambda r: {"approval": r["approvals"].pk},
+    "POST approvals/<pk>/work/": lambda r: {"id": str(uuid.uuid4()), "point": r["points"].pk, "pass_number": 1},
+    "POST approvals/<pk>/closing/": lambda _r: {"doors_windows": "work", "gas": "not_moved"},
     "POST photos/": lambda r: _phone(siting=r["sitings"].pk, file=photo_file()),
     "POST surveys/": lambda r: {"siting": r["sitings"].pk, **_METHOD},
     "POST setups/": lambda r: {"survey": r["surveys"].pk, "code": "S9", "sense": "up"},
@@ -324,6 +364,8 @@ BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
     "PATCH points/<pk>/": lambda _r: {"design_offset_in": "0.25"},
     "PATCH neighbour-pairs/<pk>/": lambda _r: {"tolerance_in": "0.25"},
     "PATCH benchmarks/<pk>/": lambda _r: {"description": "by the gate"},
+    "PATCH assessments/<pk>/": lambda _r: {"evidence": "a wet corner"},
+    "PATCH papers/<pk>/": _NOTE,
     "PATCH visits/<pk>/": _NOTE,
     "PATCH supports/<pk>/": _NOTE,
     "PATCH connections/<pk>/": _NOTE,
@@ -332,4 +374,5 @@ BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
     "PATCH drain-nodes/<pk>/": lambda _r: {"invert_in": "11.5"},
     "PATCH surveys/<pk>/": _NOTE,
     "PATCH setups/<pk>/": _NOTE,
+    "PATCH closings/<pk>/": lambda _r: {"are_wedges_tapped": True},
 }

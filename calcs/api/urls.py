@@ -3,7 +3,7 @@
 from django.urls import path
 from rest_framework.routers import SimpleRouter
 
-from calcs.api import pass_views, views
+from calcs.api import closing_views, pass_views, views
 from calcs.api.day_views import DayView
 from calcs.api.operations import OperationsView
 from calcs.api.sync.views import SyncViewSet
@@ -13,6 +13,7 @@ router.register("calculations", views.CalculationViewSet)
 router.register("answers", views.AnswerViewSet)
 router.register("plans", views.PlanViewSet)
 router.register("pass-entries", pass_views.PassEntryViewSet)
+router.register("closings", closing_views.ClosingViewSet)
 router.register("sync", SyncViewSet)
 
 urlpatterns = [

@@ -21,8 +21,12 @@ __all__ = ["Open", "check_as_left", "close", "closing_of", "what_is_open"]
 
 def closing_of(approval: Approval) -> Closing:
     """Return the closing of an approval; one that is not stored yet, where nobody has begun it."""
-    found = Closing.objects.filter(approval=approval).select_related("as_left", "closed_by").first()
-    return found or Closing(approval=approval)
+    beside = ("as_left__siting__home", "as_left__author", "closed_by")
+    found = Closing.objects.filter(approval=approval).select_related(*beside).first()
+    if found is None:
+        return Closing(approval=approval)
+    found.approval = approval  # with all that it came with
+    return found
 
 
 def check_as_left(closing: Closing) -> None:

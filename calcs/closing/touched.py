@@ -23,8 +23,9 @@ def works_of(closing: Closing) -> list[Approval]:
     closed = Closing.objects.filter(approval__siting=own.siting_id, closed_at__isnull=False).exclude(pk=closing.pk)
     before = closed.order_by("-approval__number").values_list("approval__number", flat=True).first() or 0
     rows = Approval.objects.filter(siting=own.siting_id, number__gt=before, number__lt=own.number)
-    worked = rows.filter(plan__pass_entries__is_done=True).distinct().select_related("plan__lift")
-    return [*worked.order_by("number"), own]
+    worked = rows.filter(plan__pass_entries__is_done=True).distinct()
+    beside = ("plan__lift", "plan__survey__siting__home", "plan__survey__author")
+    return [*worked.select_related(*beside).order_by("number"), own]
 
 
 def work_ended_at(works: list[Approval]) -> datetime:
