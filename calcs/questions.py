@@ -4,6 +4,7 @@ A kind that the record has nothing for (no drain run, no wind zone) is asked not
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from calcs import codec, snapshots
@@ -20,6 +21,9 @@ Documents = Mapping[str, object | None]
 ENGINE_KIND = {"sure": "lift"}
 BEFORE_SUPPORTS = ("frame", "stacks")  # the checks of a plan that its supports are asked with
 LIFTS = ("lift", "sure")  # the questions whose options become plans
+# For a point of the curve, and once more for what its freeing would save. Nobody works by the curve: what is not
+# proven by then says so, and a worker is held for a minute at the worst.
+CURVE_LIMIT_S = 5.0
 
 
 def of_record(record: snapshots.Record) -> Documents:
@@ -52,7 +56,8 @@ def of_loads(record: snapshots.Record, frame: FrameResult | None) -> Documents:
 
 def of_lift(record: snapshots.Record, levels: LevelsResult) -> Documents:
     """Return what is asked when the plans are there: what a flatter home would take."""
-    return {"lift_curve": LiftCurveInput(lift=snapshots.lift_input(record, levels))}
+    lift = replace(snapshots.lift_input(record, levels), time_limit_s=CURVE_LIMIT_S)
+    return {"lift_curve": LiftCurveInput(lift=lift)}
 
 
 def of_plan(record: snapshots.Record, levels: LevelsResult, option: LiftOption) -> Documents:

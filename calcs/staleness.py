@@ -47,7 +47,8 @@ def _is_as_recorded(survey: Survey, standing: Standing) -> bool:
 
 
 def _plans_are_as_recorded(record: snapshots.Record, levels: LevelsResult, lift: Calculation) -> bool:
-    options = {option.name: option for option in codec.decode(lift.result, LiftResult).options} if lift.result else {}
+    told = codec.decode(lift.result, LiftResult).options if lift.result else ()
+    options: dict[str, LiftOption] = {option.name: option for option in told}
     checks = PlanCheck.objects.select_related("calculation").defer("calculation__input")
     plans = Plan.objects.filter(lift=lift).prefetch_related(Prefetch("checks", checks))
     return all(_plan_is_as_recorded(record, levels, plan, options[plan.option]) for plan in plans)

@@ -1,94 +1,114 @@
-"""How long a survey's answers take: from asking to every plan with its checks, for a home of 45 supports.
+"""How long a survey's answers take: from asking to every plan with its checks, for a home of 45 supports and of 100.
 
 The worker's part only, one calculation after the other in this process; a real worker adds a few milliseconds of
-messages a calculation. Nothing is asserted about time; the table at the end gives seconds by kind.
+messages a calculation. Beside each kind stand the bare engine's seconds for the very same documents in the same run:
+what is more is reading, storing, and asking for what follows. With all four options of a lift, and with one alone.
+Then how long a page takes to find out whether the plans still stand. Nothing is asserted about time.
 """
 
-import math
 import sys
 import time
 from collections import defaultdict
-from decimal import Decimal
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import partial
 
 import pytest
 
-from calcs import chain, runner
+from calcs import chain, codec, questions, runner, snapshots
+from calcs.engine.kinds import KINDS
+from calcs.engine.lift.types import OptionName
 from calcs.models import Calculation, Plan
-from jobs.layout import LayoutSpec
-from jobs.models import Point, Support, Surface
-from jobs.services import lay_out
+from calcs.staleness import why_stale
 from surveys.models import Survey
-from tests.calcs.working import submit
-from tests.factories import (
-    BenchmarkFactory,
-    ConnectionFactory,
-    PointFactory,
-    SitingFactory,
-    StrapFactory,
-    SurveyFactory,
-    read_home,
-)
+from tests.benchmarks.recorded_home import SIZES, read_survey
 
-MATE_LINE_OFFSET_IN = 10.0
-SPEC = LayoutSpec(
-    sections=2,
-    width_ft=28,
-    length_ft=60,
-    support_spacing_ft=7,
-    has_mate_line=True,
-    mate_line_offset_in=MATE_LINE_OFFSET_IN,
-)
+ROUNDS = 5
 
 
-def read_survey() -> Survey:
-    """A corner settled by an inch, fading over 15 ft; one pad heaved by 1/2 in; eight straps, two connections."""
-    siting = SitingFactory()
-    points = lay_out(siting=siting, spec=SPEC)
-    Support.objects.filter(point__siting=siting).update(
-        height_in=Decimal("25.5"), stack=["shims", "plate_2x", "cap", "block", "block"]
-    )
-    BenchmarkFactory(point=PointFactory(siting=siting, label="BM1", surface=Surface.OUTSIDE, walk_order=900))
-    for code, x_ft in (("DR1", 20), ("W1", 45)):
-        ConnectionFactory(
-            siting=siting, code=code, x_ft=x_ft, measured="tape", free_up_in=0.5, free_down_in=1, free_min=35
+@dataclass(slots=True)
+class Spent:
+    """Seconds of one kind of calculation: in the worker, of that the longest one, and in the engine alone."""
+
+    runs: int = 0
+    worker_s: float = 0.0
+    longest_s: float = 0.0
+    engine_s: float = 0.0
+
+    def add(self, other: "Spent") -> None:
+        """Count another one in."""
+        self.runs += other.runs
+        self.worker_s += other.worker_s
+        self.longest_s = max(self.longest_s, other.longest_s)
+        self.engine_s += other.engine_s
+
+    def line(self, name: str) -> str:
+        """Return a row of the table."""
+        times = self.worker_s / self.engine_s
+        return (
+            f"{name:<15}{self.runs:>4}{self.longest_s:10.3f}{self.worker_s:10.3f}{self.engine_s:10.3f}{times:8.2f}\n"
         )
-    for number, point in enumerate(points[:8]):
-        StrapFactory(point=point, code=f"T{number}")
-    heights = {point.label: _height_in(point) for point in points}
-    survey: Survey = SurveyFactory(siting=siting)
-    read_home(survey, {**heights, "BM1": 3.0})
-    return submit(survey)
 
 
-def _height_in(point: Point) -> float:
-    settled = -1.0 * math.exp(-math.hypot(float(point.x_ft), float(point.y_ft)) / 15)
-    heaved = 0.5 if point.label == "D6" else 0.0
-    offset = MATE_LINE_OFFSET_IN if point.surface == Surface.MATE_LINE else 0.0
-    return round((settled + heaved + offset) * 16) / 16
-
-
-@pytest.mark.django_db
-def test_from_submit_to_all_plans(capsys: pytest.CaptureFixture[str]) -> None:
-    survey = read_survey()
-    seconds: dict[str, float] = defaultdict(float)
-    runs: dict[str, int] = defaultdict(int)
-    started = time.perf_counter()
-    waiting = chain.ask(survey.pk).new
-    seconds["asking"], runs["asking"] = time.perf_counter() - started, 1
+def work_off(survey: Survey) -> dict[str, Spent]:
+    """Ask, and run everything that follows, as one worker would."""
+    spent: dict[str, Spent] = defaultdict(Spent)
+    waiting = list(chain.ask(survey.pk).new)
     while waiting:
         key = waiting.pop(0)
         began = time.perf_counter()
         waiting += runner.run(key)
-        kind = Calculation.objects.values_list("kind", flat=True).get(pk=key)
-        seconds[kind] += time.perf_counter() - began
-        runs[kind] += 1
-    total_s = time.perf_counter() - started
-    assert set(Calculation.objects.values_list("state", flat=True)) == {"done"}
-    assert Plan.objects.filter(survey=survey).count() >= 2
-    supports = Support.objects.filter(point__siting=survey.siting).count()
+        worker_s = time.perf_counter() - began
+        calculation = Calculation.objects.get(pk=key, state="done")
+        spent[calculation.kind].add(Spent(1, worker_s, worker_s, engine_seconds(calculation)))
+    return spent
+
+
+def together(spent: Iterable[Spent]) -> Spent:
+    """Return several kinds as one."""
+    whole = Spent()
+    for each in spent:
+        whole.add(each)
+    return whole
+
+
+def engine_seconds(calculation: Calculation) -> float:
+    """Return how long the engine takes for a stored calculation's document, already in its own types."""
+    kind = KINDS[calculation.kind]
+    document = codec.decode(calculation.input, kind.input_type)
+    began = time.perf_counter()
+    kind.solve(document)
+    return time.perf_counter() - began
+
+
+def told_stale_s(survey: Survey) -> float:
+    """Return how long it takes to find out that the plans stand, the quickest of a few."""
+    taken = []
+    for _ in range(ROUNDS):
+        fresh = Survey.objects.get(pk=survey.pk)
+        began = time.perf_counter()
+        assert why_stale(fresh) is None
+        taken.append(time.perf_counter() - began)
+    return min(taken)
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("supports", SIZES)
+@pytest.mark.parametrize("options", [snapshots.OPTIONS, ("least_work",)], ids=["four options", "one option"])
+def test_from_submit_to_all_plans(
+    supports: int,
+    options: tuple[OptionName, ...],
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.setattr(questions.snapshots, "lift_input", partial(snapshots.lift_input, options=options))
+    survey = read_survey(supports)
+    spent = work_off(survey)
+    assert Plan.objects.filter(survey=survey).count() == len(options)
     with capsys.disabled():
-        sys.stdout.write(
-            f"\nsubmit to all plans, {supports} supports, {Plan.objects.count()} plans: {total_s:.2f} s\n"
-        )
-        for kind, spent_s in seconds.items():
-            sys.stdout.write(f"  {kind:<9}{runs[kind]:>3} x {spent_s / runs[kind]:7.3f} s\n")
+        head = f"{supports} supports, {len(options)} option{'s' if len(options) > 1 else ''}"
+        sys.stdout.write(f"\n{head}\n{'':<15}runs   longest  worker s  engine s   times\n")
+        for kind, each in spent.items():
+            sys.stdout.write(each.line(kind))
+        sys.stdout.write(together(spent.values()).line("all"))
+        sys.stdout.write(f"whether the plans stand: {1e3 * told_stale_s(survey):.0f} ms\n")

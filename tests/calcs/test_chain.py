@@ -5,7 +5,9 @@ from typing import Any
 
 import pytest
 
-from calcs import chain, runner
+from calcs import chain, codec, runner, tasks
+from calcs.engine.kinds import KINDS
+from calcs.engine.lift_curve import USUAL_POINTS
 from calcs.models import Answer, Calculation, Plan
 from jobs.models import Connection, Strap, Support
 from surveys.models import Reading, Setup, Survey
@@ -50,6 +52,16 @@ def test_asking_twice_makes_nothing_new(survey: Survey) -> None:
     second = chain.ask(survey.pk)
     assert second.root == first.root
     assert second.new == []
+
+
+@pytest.mark.parametrize("kind", ["lift", "lift_curve"])
+def test_what_is_searched_ends_before_a_worker_is_stopped(survey: Survey, kind: str) -> None:
+    work_off(chain.ask(survey.pk).new)
+    document = codec.decode(standing(survey, kind).input, KINDS[kind].input_type)
+    lift = document if kind == "lift" else document.lift
+    searches = len(lift.options) if kind == "lift" else USUAL_POINTS
+    # Each has the time limit for its plan, and once more for what stands in its way.
+    assert 2 * searches * lift.time_limit_s < tasks.run_calculation.soft_time_limit
 
 
 def test_every_plan_comes_with_its_checks(survey: Survey) -> None:
