@@ -34,6 +34,8 @@ def measured_row(finding: Finding) -> Measured | None:
     if finding.point_id:
         standing = Support.objects.standing().filter(point=finding.point_id)
         return standing.select_for_update(no_key=True, of=("self",)).first()
+    if finding.connection_id is None:
+        return None
     rows = Connection.objects.filter(pk=finding.connection_id)
     return rows.select_for_update(no_key=True).first()
 

@@ -18,7 +18,7 @@ from django.utils.translation import gettext as _
 from jobs.errors import DomainError, Stale
 from jobs.field_work import note
 from jobs.inspection import problem_with
-from jobs.inspection_figures import check_figures, measured_row, names_for, read_figures, write_figures
+from jobs.inspection_figures import Measured, check_figures, measured_row, names_for, read_figures, write_figures
 from jobs.models import Condition, Finding, Support, User
 from jobs.models.base import Act
 from jobs.rights import may, need, need_on
@@ -32,19 +32,26 @@ def is_worse(grade: str, than: str) -> bool:
 
 
 @transaction.atomic
-def note_finding(finding: Finding) -> bool:
+def note_finding(finding: Finding, *, recorded_over: int | None = None) -> bool:
     """Keep what somebody found, and have a support's condition follow; tell whether it is new.
+
+    Its figures go into the record at once where ``recorded_over`` names the version of the support or connection that
+    its author saw; else they wait for somebody to record them.
 
     Raises
     ------
     DomainError
-        At ``item`` or ``figures``, or 409 when its key is stored with other content.
+        At ``item`` or ``figures``; 409 when its key is stored with other content; 403 and 412 as ``record_figures``.
     """
     if problem := problem_with(finding.item):
         raise DomainError("invalid", _("Some fields need another look."), fields={"item": problem})
     finding.figures = read_figures(finding)
+    row = measured_row(finding) if finding.figures else None  # locked first: of two alike one finds the other stored
     if finding.figures and not Finding.objects.filter(pk=finding.pk).exists():
-        check_figures(measured_row(finding), finding.figures)
+        if recorded_over is None:
+            check_figures(row, finding.figures)
+        else:
+            _record(row, finding, by=finding.author, version=recorded_over)
     is_new = note(finding)
     if is_new and finding.point_id:
         _grade_support(finding)
@@ -101,7 +108,10 @@ def record_figures(*, finding: Finding, by: User, version: int) -> None:
         the record does not take them.
     """
     may_record(finding=finding, by=by)
-    row = measured_row(finding) if finding.figures else None
+    _record(measured_row(finding) if finding.figures else None, finding, by=by, version=version)
+
+
+def _record(row: Measured | None, finding: Finding, *, by: User, version: int) -> None:
     if row is None:
         raise DomainError("nothing_to_record", _("There is nothing to record here any more."), status=409)
     need_on(by, Act.CHANGE, row, finding.figures)

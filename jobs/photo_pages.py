@@ -24,6 +24,7 @@ from jobs.rights import may, need, need_on
 from jobs.views import SignedInRequest, page
 
 PHOTOS_A_PAGE = 24
+PHOTO_TYPES = ",".join(sorted(kind for kind, _ in TYPES.values()))
 
 
 class PhotoForm(forms.Form):
@@ -36,7 +37,7 @@ class PhotoForm(forms.Form):
     id = forms.UUIDField(widget=forms.HiddenInput)
     file = forms.FileField(
         label=gettext_lazy("Photo"),
-        widget=forms.FileInput({"accept": ",".join(sorted(kind for kind, _ in TYPES.values()))}),
+        widget=forms.FileInput({"accept": PHOTO_TYPES}),
     )
     caption = forms.CharField(label=gettext_lazy("What it shows"), max_length=200, required=False)
     finding = forms.ModelChoiceField(Finding.objects.none(), label=gettext_lazy("Finding"), required=False)
@@ -55,7 +56,7 @@ def photos(request: SignedInRequest, pk: UUID) -> HttpResponse:
     form = PhotoForm(initial={"id": new_key()}, findings=findings)
     if request.method == "POST":
         form = PhotoForm(request.POST, request.FILES, findings=findings)
-        if form.is_valid() and _kept(request, siting, form):
+        if form.is_valid() and keep_photo(request, siting, form):
             messages.success(request, _("The photo is kept."))
             return redirect("photos", pk=siting.pk)
     rows = Photo.objects.standing().filter(siting=siting).select_related("author", "finding").order_by("-pk")
@@ -71,11 +72,10 @@ def photos(request: SignedInRequest, pk: UUID) -> HttpResponse:
 photos.most_bytes = MOST_BODY_BYTES  # type: ignore[attr-defined]  # for the guard of bodies
 
 
-def _kept(request: SignedInRequest, siting: Siting, form: PhotoForm) -> bool:
+def keep_photo(request: SignedInRequest, siting: Siting, form: PhotoForm) -> bool:
+    """Keep what was filled in; False, with the reason at its field, where it is refused."""
     need(request.user, Act.ADD, Photo)
-    if siting.home.archived_at:
-        sentence = _("This home is archived: the office restores it first, then it can be changed.")
-        raise DomainError("permission_denied", sentence, status=403)
+    need_standing_home(siting)
     typed = form.cleaned_data
     photo = Photo(
         pk=typed["id"],
@@ -92,6 +92,13 @@ def _kept(request: SignedInRequest, siting: Siting, form: PhotoForm) -> bool:
         put_error(form, error)
         return False
     return True
+
+
+def need_standing_home(siting: Siting) -> None:
+    """Refuse to note anything under a home that is archived."""
+    if siting.home.archived_at:
+        sentence = _("This home is archived: the office restores it first, then it can be changed.")
+        raise DomainError("permission_denied", sentence, status=403)
 
 
 @require_safe

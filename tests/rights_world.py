@@ -18,6 +18,7 @@ from jobs.models import (
     Connection,
     DeviceToken,
     Finding,
+    Home,
     Photo,
     Role,
     SignedLink,
@@ -332,7 +333,12 @@ BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
     "POST caution-reads/": _caution,
     "POST homes/<pk>/hazards/": lambda _r: {"id": str(uuid.uuid4()), "kind": "dog"},
     "POST visits/<pk>/read/": lambda _r: {"moment": "start", "language": "en", "reader_name": "Bo"},
-    "POST visits/<pk>/inspection/": lambda _r: {"id": str(uuid.uuid4()), "kind": "item", "key": "belly", "grade": "ok"},
+    "POST visits/<pk>/inspection/": lambda _r: {
+        "id": str(uuid.uuid4()),
+        "kind": "item",
+        "key": "belly",
+        "grade": "ok",
+    },
     "POST visits/<pk>/inspection/photos/": lambda r: {
         "id": str(uuid.uuid4()),
         "finding": r["findings"].pk,
