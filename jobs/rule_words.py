@@ -78,4 +78,12 @@ ABOUT = (
     _("1: nobody starts unless the company's insurance holds on the day"),
     _("1: nobody starts with jacks whose inspection is too old"),
     _("how long an inspection of jacks holds"),
+    _("the most that a crew lead approves a support to be raised; beyond it the manager does"),
+    _("the most that a crew lead approves a support to be lowered; beyond it the manager does"),
+    _("the most supports that a crew lead approves to be touched; beyond it the manager does"),
+    _("the least chance to end within tolerance with which a crew lead approves; below it the manager does"),
+    _("readings that scatter less than this times what the method should give were copied, or are in another unit"),
+    _("neighbours that differ by more are taken for a mistake"),
+    _("marks that changed by more against each other since the survey before are taken for a mistake"),
+    _("a home that moved by more against its marks since the survey before is taken for a mistake"),
 )
