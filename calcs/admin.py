@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from calcs.engine.kinds import KINDS
 from calcs.engine.lift.types import OptionName
-from calcs.models import Answer, Calculation, Closing, PassEntry, Plan, PlanCheck, WorkerBeat
+from calcs.models import Answer, Calculation, Closing, PassEntry, Plan, PlanCheck, Trial, WorkerBeat
 from calcs.questions import ENGINE_KIND
 from calcs.services import request_calculations, run_again
 from jobs.admin.changes import register_changes
@@ -168,6 +168,31 @@ class PlanCheckAdmin(LookedAtAdmin):
     def state(self, check: PlanCheck) -> str:
         """Where the calculation stands."""
         return check.calculation.get_state_display()
+
+
+@admin.register(Trial)
+class TrialAdmin(LookedAtAdmin):
+    """What was tried beside the record."""
+
+    list_display = ["home", "survey", "state", "revision", "asked_by", "asked_at"]
+    list_filter = ["asked_at"]
+    list_select_related = ["survey__siting__home", "calculation", "asked_by"]
+    search_fields = ["survey__id__exact", "^survey__siting__home__code", "asked_by__username"]
+    ordering = ["-id"]
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet[Trial]:
+        """Leave the large documents in the database."""
+        return super().get_queryset(request).defer("calculation__input", "calculation__result")
+
+    @admin.display(description=gettext_lazy("home"), ordering="survey__siting__home__code")
+    def home(self, trial: Trial) -> str:
+        """The home that it is about."""
+        return str(trial.survey.siting.home)
+
+    @admin.display(description=gettext_lazy("state"), ordering="calculation__state")
+    def state(self, trial: Trial) -> str:
+        """Where the calculation stands."""
+        return trial.calculation.get_state_display()
 
 
 @admin.register(PassEntry)

@@ -4,6 +4,7 @@ msgspec builds the objects and writes results and schemas; it lets unknown field
 messages don't say what is allowed, so the data is first walked here beside its type.
 """
 
+import contextlib
 import dataclasses
 import inspect
 import json
@@ -148,8 +149,9 @@ def _check_of(wanted: Any, /) -> _Check:
         return _SCALARS[wanted]
     if origin is Literal:
         return _literal(args)
-    if origin in (typing.Union, types.UnionType) and len(args) == 2 and types.NoneType in args:
-        return _optional(_check_of(next(arg for arg in args if arg is not types.NoneType)))
+    if origin in (typing.Union, types.UnionType) and types.NoneType in args:
+        some = [_check_of(arg) for arg in args if arg is not types.NoneType]
+        return _optional(some[0] if len(some) == 1 else _any_of(some))
     if origin is tuple:
         return _list_of(_check_of(args[0])) if args[-1] is Ellipsis else _row(tuple(map(_check_of, args)))
     if origin is dict and args[0] is str:
@@ -225,6 +227,18 @@ def _optional(inner: _Check) -> _Check:
     def check(value: object) -> None:
         if value is not None:
             check_value(value)
+
+    return _Check(allowed, check)
+
+
+def _any_of(inner: list[_Check]) -> _Check:
+    allowed = " or ".join(each.allowed for each in inner)
+
+    def check(value: object) -> None:
+        for each in inner:
+            with contextlib.suppress(_RefusedError):
+                return each.check(value)
+        _refuse(value, allowed)
 
     return _Check(allowed, check)
 

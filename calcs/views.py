@@ -17,6 +17,7 @@ from calcs.models import Answer
 from calcs.set_aside_page import waiting_for
 from calcs.stack_drawings import draw_stack
 from calcs.survey_page import gather, progress_of, steps_of
+from jobs.assessment_pages import current_assessment_told
 from jobs.hazard_pages import hazards_of
 from jobs.models import (
     Connection,
@@ -33,6 +34,7 @@ from jobs.models import (
     Visit,
 )
 from jobs.models.base import Act
+from jobs.paper_pages import papers_told
 from jobs.rights import may
 from jobs.views import SignedInRequest, page
 from surveys.models import Reading, Survey
@@ -46,9 +48,13 @@ VISITS_SHOWN = 6
 def home(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """A home: where it stands, what was measured there, and what is under it."""
     found = get_object_or_404(_with_all(Home.objects.visible_to(request.user), request.user), pk=pk)
+    current = next((place for place in found.places if place.to_on is None), None)  # type: ignore[attr-defined]  # prefetched
     context = {
         "home": found,
+        "current": current,
         **hazards_of(found, request.user),
+        **current_assessment_told(current),
+        **papers_told(current, request.user),
         "unit": request.user.length_unit,
         "set_aside": waiting_for(request.user).count(),
         "may_see_contacts": may(request.user, Act.SEE, HomeContact),
@@ -99,7 +105,7 @@ def _surveys_with_verdict() -> QuerySet[Survey]:
 def survey(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """A survey: how level the home is, what is doubtful, and the ways to lift it."""
     found = gather(
-        _survey(request, pk),
+        survey_of(request, pk),
         unit=request.user.length_unit,
         option=request.GET.get("option", ""),
         datum=request.GET.get("datum", ""),
@@ -111,7 +117,7 @@ def survey(request: SignedInRequest, pk: UUID) -> HttpResponse:
         "set_aside": waiting_for(request.user).count(),
         "maps": [drawn(level_map) for level_map in found.maps],
         "work": [
-            (work, _svg(draw_stack(work.stack.picture)) if work.stack and work.stack.picture else "")
+            (work, svg(draw_stack(work.stack.picture)) if work.stack and work.stack.picture else "")
             for work in found.work
         ],
     }
@@ -122,7 +128,7 @@ def survey(request: SignedInRequest, pk: UUID) -> HttpResponse:
 @page
 def survey_progress(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """How far the background work has come: a small answer that the page asks for again and again."""
-    found = _survey(request, pk)
+    found = survey_of(request, pk)
     progress = progress_of(found, steps_of(found))
     return JsonResponse(
         {
@@ -139,13 +145,14 @@ def survey_progress(request: SignedInRequest, pk: UUID) -> HttpResponse:
 @page
 def survey_compute(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """Ask for the calculations of a survey (again)."""
-    found = _survey(request, pk)
+    found = survey_of(request, pk)
     services.request_calculations(found, by=request.user)
     messages.success(request, _("Asked for. The page shows the answers as they come."))
     return redirect("survey", pk=found.pk)
 
 
-def _survey(request: SignedInRequest, pk: UUID) -> Survey:
+def survey_of(request: SignedInRequest, pk: UUID) -> Survey:
+    """Return a survey with its home; 404 where this person may not see it."""
     surveys = Survey.objects.visible_to(request.user).select_related("siting__home", "author")
     return get_object_or_404(surveys, pk=pk)
 
@@ -154,10 +161,11 @@ def drawn(level_map: LevelMap) -> dict[str, SafeString | str]:
     """Draw a map both ways; the style sheet shows the one that fits the screen."""
     return {
         "title": level_map.title,
-        "flat": _svg(draw_level_map(level_map)),
-        "turned": _svg(draw_level_map(level_map, is_turned=True)),
+        "flat": svg(draw_level_map(level_map)),
+        "turned": svg(draw_level_map(level_map, is_turned=True)),
     }
 
 
-def _svg(drawing: str) -> SafeString:
+def svg(drawing: str) -> SafeString:
+    """Let a drawing stand on a page as it is."""
     return mark_safe(drawing)  # noqa: S308 - the sheet that drawings are made on escapes every text

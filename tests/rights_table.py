@@ -136,6 +136,8 @@ API = {
     "answers/<pk>/": "GET everybody*",
     "plans/": "GET everybody",
     "plans/<pk>/": "GET everybody*",
+    "trials/": "GET everybody, POST everybody*",
+    "trials/<pk>/": "GET everybody*",
     "pass-entries/": "GET everybody, POST field*",
     "pass-entries/<pk>/": "GET everybody*",
     "closings/": "GET everybody, POST manager+leads*",
@@ -224,6 +226,9 @@ PAGES = {
     "approvals/<pk>/closing/": "GET everybody*, POST manager+leads*",
     "approvals/<pk>/record/": "GET everybody*",
     "approvals/<pk>/record.pdf": "GET everybody*",
+    "surveys/<pk>/plans/": "GET everybody*, POST everybody*",
+    "surveys/<pk>/plans/progress/": "GET everybody*",
+    "surveys/<pk>/plans/sure/": "POST everybody*",
     "set-aside/": "GET signed_in",
     "set-aside/<entry>/leave-out/": "POST office+owner*",
     # -- files and figures --

@@ -30,7 +30,7 @@ from jobs.models import (
 from jobs.photos import take
 from surveys.models import SyncEntry
 from tests.calcs.approved import approved, withdrawn
-from tests.calcs.working import HEIGHTS_IN, submit, work_off
+from tests.calcs.working import HEIGHTS_IN, make_trial, submit, work_off
 from tests.factories import (
     NOON,
     AssessmentFactory,
@@ -154,6 +154,7 @@ def _under_the_home(people: Mapping[str, User]) -> dict[str, Any]:
         "straps": strap,
         "supports": point.supports.get(),
         "surveys": survey,
+        "trials": make_trial(plan.lift, by=crew),
         "visits": visit,
         **_assessed(home, people),
         "work-times": WorkTime.objects.create(visit=visit, person=crew, **time, **noted),
@@ -350,6 +351,7 @@ BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
     "POST approvals/<pk>/work/": lambda r: {"id": str(uuid.uuid4()), "point": r["points"].pk, "pass_number": 1},
     "POST approvals/<pk>/closing/": lambda _r: {"doors_windows": "work", "gas": "not_moved"},
     "POST photos/": lambda r: _phone(siting=r["sitings"].pk, file=photo_file()),
+    "POST trials/": lambda r: {"survey": r["plans"].survey_id, "changes": {"tolerance_in": 0.375}},
     "POST surveys/": lambda r: {"siting": r["sitings"].pk, **_METHOD},
     "POST setups/": lambda r: {"survey": r["surveys"].pk, "code": "S9", "sense": "up"},
     "POST surveys/<survey_id>/readings/": _reading,

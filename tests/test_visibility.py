@@ -12,13 +12,17 @@ from rest_framework.test import APIClient
 from calcs.models import Answer, Calculation, PassEntry, Plan
 from jobs.models import Connection, Finding, Role, Strap, StrapCheck, User, WorkTime
 from surveys.models import Reading, Survey
+from tests.calcs.working import make_trial
 from tests.factories import (
     NOON,
+    AssessmentFactory,
+    BlockOverrideFactory,
     CautionReadFactory,
     CustomerFactory,
     DrainNodeFactory,
     HazardFactory,
     HomeContactFactory,
+    PaperFactory,
     SetupFactory,
     SurveyFactory,
     UserFactory,
@@ -61,6 +65,9 @@ def rows() -> dict[str, Any]:
     noted = {"author": UserFactory(), "noted_at": NOON}
     return {
         "answers": Answer.objects.create(survey=survey, kind="levels", calculation=levels, revision=1),
+        "assessments": (assessment := AssessmentFactory(siting=siting)),
+        "block-overrides": BlockOverrideFactory(assessment=assessment),
+        "papers": PaperFactory(siting=siting),
         "benchmarks": siting.points.get(label="BM1").benchmark,
         "calculations": lift,
         "caution-reads": CautionReadFactory(visit=visit),
@@ -82,6 +89,7 @@ def rows() -> dict[str, Any]:
         "strap-checks": StrapCheck.objects.create(strap=Strap.objects.first(), grade="ok", **noted),
         "straps": Strap.objects.first(),
         "supports": point.supports.get(),
+        "trials": make_trial(lift, by=noted["author"]),
         "surveys": survey,
         "visits": visit,
         "work-times": WorkTime.objects.create(
@@ -176,7 +184,9 @@ def test_pages_of_a_home(name: str, status: int, rows: dict[str, Any], client_fo
     Plan.objects.all().delete()  # its numbers are made up, and the survey's page would show them
     client, home = client_for(person(name)), rows["homes"]
     pages = {"home": home, "survey": rows["surveys"], "layout": rows["sitings"], "home-changes": home}
-    pages |= {"hazards": home, "visit": rows["visits"]}
+    pages |= {"survey-plans": rows["surveys"]}
+    pages |= {"hazards": home, "visit": rows["visits"], "visit-inspection": rows["visits"], "drains": rows["sitings"]}
+    pages |= {"assessment": rows["sitings"], "siting-papers": rows["sitings"]}
     found = {page: client.get(reverse(page, args=[row.pk])).status_code for page, row in pages.items()}
     assert found == dict.fromkeys(pages, status)
 

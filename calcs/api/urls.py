@@ -7,6 +7,7 @@ from calcs.api import closing_views, pass_views, views
 from calcs.api.day_views import DayView
 from calcs.api.operations import OperationsView
 from calcs.api.sync.views import SyncViewSet
+from calcs.api.trial_views import TrialViewSet
 
 router = SimpleRouter()
 router.register("calculations", views.CalculationViewSet)
@@ -14,6 +15,7 @@ router.register("answers", views.AnswerViewSet)
 router.register("plans", views.PlanViewSet)
 router.register("pass-entries", pass_views.PassEntryViewSet)
 router.register("closings", closing_views.ClosingViewSet)
+router.register("trials", TrialViewSet)
 router.register("sync", SyncViewSet)
 
 urlpatterns = [

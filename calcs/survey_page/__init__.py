@@ -18,6 +18,7 @@ from calcs.survey_page import checks, findings, maps, plans
 from calcs.survey_page.maps import HeightRow
 from calcs.survey_page.progress import KIND_WORDS, Progress, progress_of, steps_of
 from calcs.survey_page.record import Record, read_record
+from jobs.assessing import doors_words, standing_assessment
 from jobs.models import Condition, Support
 from surveys.models import Survey
 
@@ -49,6 +50,7 @@ class Flatness:
     """How level the home is, in figures."""
 
     verdict: str
+    doors: str  # what the verdict lacks while doors and windows are not tested
     over: int
     uncertain: int
     within: int
@@ -111,7 +113,7 @@ def gather(survey: Survey, *, unit: str, option: str = "", datum: str = "") -> S
     # First how far it is, then the answers: what comes in between is new to a page that was told less.
     progress = progress_of(survey, steps_of(survey))
     record = read_record(survey, unit=unit)
-    plan, lift_option = _chosen(record, option)
+    plan, lift_option = chosen_of(record, option)
     chosen_name = lift_option.name if lift_option else None
     shown_datum = maps.datum_of(record, datum, lift_option)
     started = formats.date_format(timezone.localtime(survey.started_at), "j M Y")
@@ -127,8 +129,8 @@ def gather(survey: Survey, *, unit: str, option: str = "", datum: str = "") -> S
         unit=unit,
         progress=progress,
         facts=_facts(record, started),
-        failures=_failures(record, checked),
-        stale=_stale_words(survey, is_computed=bool(record.answers)),
+        failures=failures_of(record, checked),
+        stale=stale_words(survey, is_computed=bool(record.answers)),
         maps=level_maps,
         heights=maps.height_rows(record, level_maps),
         datums=_datums(shown_datum, has_plan=lift_option is not None),
@@ -136,7 +138,7 @@ def gather(survey: Survey, *, unit: str, option: str = "", datum: str = "") -> S
         not_read=findings.not_read(record),
         agreement=findings.agreement(record),
         noise=findings.noise(record),
-        flatness=_flatness(record),
+        flatness=flatness_of(record),
         pairs=findings.pair_rows(record),
         options=options,
         chosen=next((view for view in options if view.is_chosen), None),
@@ -153,13 +155,12 @@ def gather(survey: Survey, *, unit: str, option: str = "", datum: str = "") -> S
     )
 
 
-def _chosen(record: Record, wanted: str) -> tuple[Plan | None, LiftOption | None]:
+def chosen_of(record: Record, wanted: str) -> tuple[Plan | None, LiftOption | None]:
     """Return the option that the reader chose, else the recommended one, else the first there is."""
     if record.lift is None:
         return None, None
-    names = [wanted, record.lift.recommended or "", *(option.name for option in record.lift.options)]
-    found = (found for name in names if (found := record.plan_and_option(name)))
-    return next(found, (None, None))
+    names = [wanted, record.lift.recommended or "", *record.planned]
+    return next((record.planned[name] for name in names if name in record.planned), (None, None))
 
 
 def _facts(record: Record, started: str) -> tuple[tuple[str, str], ...]:
@@ -182,12 +183,14 @@ def _datums(shown: str, *, has_plan: bool) -> tuple[Choice, ...]:
     )
 
 
-def _flatness(record: Record) -> Flatness | None:
+def flatness_of(record: Record) -> Flatness | None:
+    """Return how level the home is, in figures; None while it is not known."""
     found, asked = record.flatness, record.flatness_input
     if found is None or asked is None:
         return None
     return Flatness(
         verdict=found.verdict,
+        doors=doors_words(standing_assessment(record.survey.siting)) if found.verdict == "within" else "",
         over=found.counts.over,
         uncertain=found.counts.uncertain,
         within=found.counts.within,
@@ -215,17 +218,18 @@ def _support_work(support: Support | None, row: plans.MoveRow, stack: checks.Sta
 # -- what went wrong, and what has changed since -------------------------------------------------------------
 
 
-def _failures(record: Record, checked: dict[str, Calculation]) -> dict[str, Failure]:
+def failures_of(record: Record, checked: dict[str, Calculation]) -> dict[str, Failure]:
     """Return what failed, by kind; a plan's own checks among it."""
     rows = {kind: answer.calculation for kind, answer in record.answers.items()} | checked
     return {
-        kind: _failure(record, kind, row)
+        kind: failure_of(record, kind, row)
         for kind, row in rows.items()
         if row.state in (Calculation.State.FAILED, Calculation.State.TIMED_OUT)
     }
 
 
-def _failure(record: Record, kind: str, row: Calculation) -> Failure:
+def failure_of(record: Record, kind: str, row: Calculation) -> Failure:
+    """Say what is wrong with a calculation that has no answer, and what to do about it."""
     error = row.error or {}
     if error.get("code") == "invalid_input":
         do = _("Correct this in the readings or in the layout, then compute again.")
@@ -238,7 +242,8 @@ def _failure(record: Record, kind: str, row: Calculation) -> Failure:
     )
 
 
-def _stale_words(survey: Survey, *, is_computed: bool) -> str:
+def stale_words(survey: Survey, *, is_computed: bool) -> str:
+    """Say why what was computed does not stand any more; nothing while it does."""
     if not is_computed:
         return ""
     match why_stale(survey):

@@ -1,13 +1,13 @@
 """The lift options side by side, what stands in the way of the others, and one option support by support."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from calcs.engine.lift import LiftBinding, LiftImpossible, LiftMove, LiftOption, LiftResult, LiftWhy
+from calcs.engine.lift import LiftBinding, LiftImpossible, LiftMove, LiftOption, LiftWhy
 from calcs.models import Plan
 from calcs.spoken import OPTION_WORDS
 from calcs.survey_page.findings import doubtful_points
@@ -39,6 +39,8 @@ _WHY_WORDS: dict[str, Promise] = {
     "chance": gettext_lazy("more readings raised the chance to end within tolerance by {percent} %"),
 }
 
+_SURE = 0.99
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OptionView:
@@ -54,6 +56,7 @@ class OptionView:
     lowered: str
     freed: tuple[str, ...]
     worst_pair: str
+    chance: str
     binding: tuple[str, ...]
     is_recommended: bool
     is_chosen: bool
@@ -92,16 +95,13 @@ class ToFree:
 
 def option_views(record: Record, chosen: str | None) -> tuple[OptionView, ...]:
     """Return the options that have a plan, in the order asked for."""
-    if record.lift is None:
-        return ()
     return tuple(
-        _option_view(record, record.lift, found[0], found[1], is_chosen=option.name == chosen)
-        for option in record.lift.options
-        if (found := record.plan_and_option(option.name))
+        _option_view(record, plan, option, is_chosen=name == chosen)
+        for name, (plan, option) in record.planned.items()
     )
 
 
-def _option_view(record: Record, lift: LiftResult, plan: Plan, option: LiftOption, *, is_chosen: bool) -> OptionView:
+def _option_view(record: Record, plan: Plan, option: LiftOption, *, is_chosen: bool) -> OptionView:
     is_proven = option.status == "optimal"
     pair = option.worst_pair
     return OptionView(
@@ -117,8 +117,9 @@ def _option_view(record: Record, lift: LiftResult, plan: Plan, option: LiftOptio
         worst_pair=f"{record.name(pair.a)}, {record.name(pair.b)}: {record.figure(abs(pair.difference_in))}"
         if pair
         else "",
-        binding=tuple(_binding_words(record, binding) for binding in option.binding),
-        is_recommended=lift.recommended == option.name,
+        binding=tuple(binding_words(record, binding) for binding in option.binding),
+        chance=chance_words(option.chance_within),
+        is_recommended=record.lift is not None and record.lift.recommended == option.name,
         is_chosen=is_chosen,
         is_provisional=plan.is_provisional,
         provisional=_provisional_words(record, plan),
@@ -133,6 +134,16 @@ def minutes_words(minutes: float) -> str:
     return _("{hours} h {minutes} min").format(hours=hours, minutes=rest)
 
 
+def chance_words(chance: float | None) -> str:
+    """Write a chance in whole percent; from 10,000 draws the last one in a hundred is not told finer."""
+    if chance is None:
+        return _("not known")
+    if chance > _SURE or chance < 1 - _SURE:
+        words = _("over {percent} %") if chance > _SURE else _("under {percent} %")
+        return words.format(percent=99 if chance > _SURE else 1)
+    return _("{percent} %").format(percent=round(100 * chance))
+
+
 def _provisional_words(record: Record, plan: Plan) -> str:
     if not plan.is_provisional:
         return ""
@@ -140,14 +151,15 @@ def _provisional_words(record: Record, plan: Plan) -> str:
     said = []
     if doubtful := [key for key in plan.provisional_points if key not in unread]:
         words = _("Provisional: it touches {points}, whose reading is suspect or unchecked. Read again first.")
-        said.append(words.format(points=_names(record, doubtful)))
+        said.append(words.format(points=names(record, doubtful)))
     if beside := [key for key in plan.provisional_points if key in unread]:
         words = _("Provisional: beside what it moves stands {points}, which was not read. Read there first.")
-        said.append(words.format(points=_names(record, beside)))
+        said.append(words.format(points=names(record, beside)))
     return " ".join(said)
 
 
-def _names(record: Record, keys: list[str]) -> str:
+def names(record: Record, keys: Iterable[str]) -> str:
+    """Name some things in the order of their labels."""
     return ", ".join(sorted(record.name(key) for key in keys))
 
 
@@ -158,7 +170,8 @@ def _who(record: Record, keys: tuple[str, ...]) -> str:
     )
 
 
-def _binding_words(record: Record, binding: LiftBinding) -> str:
+def binding_words(record: Record, binding: LiftBinding) -> str:
+    """Say a limit that costs work, and what more of it saves."""
     limit = str(_BINDING_WORDS[binding.kind]).format(who=_who(record, binding.who))
     saves = minutes_words(binding.saves_min) if binding.saves_min >= 0.5 else _("less than a minute")
     if binding.kind == "connection":
@@ -171,7 +184,8 @@ def _binding_words(record: Record, binding: LiftBinding) -> str:
 
 def impossible_views(record: Record) -> tuple[Impossible, ...]:
     """Return the options without a plan, each with both ways out in words."""
-    return tuple(_impossible(record, each) for each in record.lift.impossible) if record.lift else ()
+    lifts = (lift for lift in (record.lift, record.sure) if lift)
+    return tuple(_impossible(record, each) for lift in lifts for each in lift.impossible)
 
 
 def _impossible(record: Record, impossible: LiftImpossible) -> Impossible:

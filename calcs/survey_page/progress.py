@@ -28,6 +28,7 @@ KIND_WORDS: dict[str, Promise] = {
     "drains": gettext_lazy("slopes of the drains"),
     "passes": gettext_lazy("order of jacking"),
     "lift_curve": gettext_lazy("what a flatter home would take"),
+    "trial": gettext_lazy("what was tried"),
 }
 
 

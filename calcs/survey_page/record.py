@@ -3,11 +3,13 @@
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TypeVar
+from uuid import UUID
 
 from calcs import codec
 from calcs.engine.flatness import FlatnessInput, FlatnessResult
 from calcs.engine.levels import LevelsInput, LevelsResult
 from calcs.engine.lift import LiftInput, LiftOption, LiftResult
+from calcs.engine.lift_curve import LiftCurveResult
 from calcs.labels import with_labels
 from calcs.models import Answer, Calculation, Plan, PlanCheck
 from calcs.questions import LIFTS
@@ -60,6 +62,16 @@ class Record:
         return self._result("lift", LiftResult)
 
     @cached_property
+    def sure(self) -> LiftResult | None:
+        """The option that was asked to be sure of its tolerances, once it is computed; None where nobody asked."""
+        return self._result("sure", LiftResult)
+
+    @cached_property
+    def lift_curve(self) -> LiftCurveResult | None:
+        """What a flatter home would take, once that is computed."""
+        return self._result("lift_curve", LiftCurveResult)
+
+    @cached_property
     def levels_input(self) -> LevelsInput | None:
         """What the heights were computed from."""
         return self._input("levels", LevelsInput)
@@ -81,17 +93,25 @@ class Record:
         calculation = self.calculation(kind)
         return codec.decode(calculation.input, input_type) if calculation else None
 
-    def plan_and_option(self, name: str) -> tuple[Plan, LiftOption] | None:
-        """Return the stored plan and the computed option of a name; None where there is no such plan."""
-        plan = next((plan for plan in self.plans if plan.option == name), None)
-        options = self.lift.options if self.lift else ()
-        option = next((option for option in options if option.name == name), None)
-        return (plan, option) if plan and option else None
+    @cached_property
+    def planned(self) -> dict[str, tuple[Plan, LiftOption]]:
+        """The stored plan and the computed option, by name: the lift's in the order asked for, then the sure one."""
+        plans = {plan.option: plan for plan in self.plans}
+        options = (option for lift in (self.lift, self.sure) if lift for option in lift.options)
+        return {option.name: (plans[option.name], option) for option in options if option.name in plans}
 
     def checks_of(self, plan: Plan | None) -> dict[str, Calculation]:
         """Read a plan's checks, by kind; none without a plan."""
         checks = PlanCheck.objects.filter(plan=plan).select_related("calculation") if plan else ()
         return {check.kind: check.calculation for check in checks}
+
+    def checks_of_all(self) -> dict[UUID, dict[str, Calculation]]:
+        """Read the checks of every plan, by plan and kind."""
+        checks = PlanCheck.objects.filter(plan__in=self.plans).select_related("calculation")
+        found: dict[UUID, dict[str, Calculation]] = {plan.pk: {} for plan in self.plans}
+        for check in checks:
+            found[check.plan_id][check.kind] = check.calculation
+        return found
 
     # -- words -----------------------------------------------------------------------------------------------
 

@@ -43,6 +43,13 @@ class Ladder:
     reserved: None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plate:
+    """What stands on a ladder's plate: a figure, a word, or nothing."""
+
+    says: float | str | None
+
+
 def ladder_kind() -> Kind:
     return Kind(name="ladder", about="How a ladder stands", input_type=Ladder, result_type=Rung, solve=lambda x: x)
 
@@ -123,6 +130,19 @@ def test_decode_refuses_what_is_no_document(data: bytes, says: str) -> None:
 
     assert says in str(caught.value)
     assert len(str(caught.value).splitlines()) == 1
+
+
+@pytest.mark.parametrize("says", [3.5, "4A", None])
+def test_decode_takes_any_of_a_few_plain_types(says: float | str | None) -> None:
+    assert codec.decode(codec.encode(Plate(says=says)), Plate) == Plate(says=says)
+
+
+@pytest.mark.parametrize("says", [True, [1], {"a": 1}])
+def test_decode_refuses_what_is_none_of_them(says: Any) -> None:
+    with pytest.raises(InvalidInput) as refused:
+        codec.decode({"says": says}, Plate)
+    assert refused.value.field == "says"
+    assert refused.value.message.startswith("must be a number or text, not ")
 
 
 def test_decode_takes_a_byte_order_mark() -> None:

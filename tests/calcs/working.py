@@ -7,7 +7,8 @@ from typing import Any
 from django.utils import timezone
 
 from calcs import runner
-from calcs.models import Answer, Calculation, Plan
+from calcs.models import Answer, Calculation, Plan, Trial
+from jobs.models import User
 from surveys.models import Survey
 from tests.factories import SurveyFactory, lay_out_home, make_reading, read_home
 
@@ -54,6 +55,17 @@ def standing(survey: Survey, kind: str) -> Calculation:
 def check(plan: Plan, kind: str) -> Calculation:
     """Return the calculation that checks a plan in one way."""
     return plan.checks.select_related("calculation").get(kind=kind).calculation
+
+
+def make_trial(calculation: Calculation, *, by: User) -> Trial:
+    """Return a trial that a calculation answers, whatever was computed there."""
+    return Trial.objects.create(
+        survey=calculation.survey,
+        changes={"tolerance_in": 0.375},
+        calculation=calculation,
+        revision=calculation.survey.revision,
+        asked_by=by,
+    )
 
 
 def label_to_key(survey: Survey) -> dict[str, str]:

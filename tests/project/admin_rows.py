@@ -14,7 +14,9 @@ from calcs.models import WorkerBeat
 from jobs.models import BrowserSession, Company, DeviceToken, Invitation, Photo, SignedLink, SignedLinkUse, Visit
 from surveys.models import SyncEntry
 from tests.factories import (
+    AssessmentFactory,
     BenchmarkFactory,
+    BlockOverrideFactory,
     CompanyFactory,
     ConnectionFactory,
     CustomerFactory,
@@ -23,6 +25,7 @@ from tests.factories import (
     HomeContactFactory,
     HomeFactory,
     NeighbourPairFactory,
+    PaperFactory,
     PointFactory,
     RuleSetFactory,
     SetupFactory,
@@ -104,7 +107,9 @@ def make_sync_entry() -> object:
 
 
 MAKERS: dict[str, Callable[[], Any]] = {
+    "jobs.assessment": AssessmentFactory,
     "jobs.benchmark": lambda: BenchmarkFactory(replaced_by=BenchmarkFactory(), retired_on="2026-01-01"),
+    "jobs.blockoverride": BlockOverrideFactory,
     "jobs.browsersession": make_session,
     "jobs.cautionread": LISTS["caution-reads"],
     "jobs.company": make_company,
@@ -119,6 +124,7 @@ MAKERS: dict[str, Callable[[], Any]] = {
     "jobs.homecontact": HomeContactFactory,
     "jobs.invitation": make_invitation,
     "jobs.neighbourpair": NeighbourPairFactory,
+    "jobs.paper": PaperFactory,
     "jobs.photo": make_photo,
     "jobs.point": PointFactory,
     "jobs.ruleset": RuleSetFactory,
@@ -139,6 +145,7 @@ MAKERS: dict[str, Callable[[], Any]] = {
     "calcs.calculation": LISTS["calculations"],
     "calcs.passentry": LISTS["pass-entries"],
     "calcs.plan": LISTS["plans"],
+    "calcs.trial": LISTS["trials"],
     "calcs.workerbeat": lambda: WorkerBeat.objects.create(worker=str(WorkerBeat.objects.count()), at=timezone.now()),
 }
 

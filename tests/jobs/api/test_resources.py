@@ -29,9 +29,12 @@ from jobs.models import (
     WorkTime,
 )
 from surveys.models import Reading, Setup, SyncEntry
+from tests.calcs.working import make_trial
 from tests.factories import (
     NOON,
+    AssessmentFactory,
     BenchmarkFactory,
+    BlockOverrideFactory,
     CautionReadFactory,
     CompanyFactory,
     ConnectionFactory,
@@ -42,6 +45,7 @@ from tests.factories import (
     HomeContactFactory,
     HomeFactory,
     NeighbourPairFactory,
+    PaperFactory,
     PointFactory,
     RuleSetFactory,
     SetupFactory,
@@ -140,7 +144,9 @@ def make_link() -> None:
 # Every list endpoint, with what makes one more row of it. A new endpoint that is not here fails the test below.
 LISTS: dict[str, Callable[[], object]] = {
     "answers": make_answer,
+    "assessments": AssessmentFactory,
     "benchmarks": BenchmarkFactory,
+    "block-overrides": BlockOverrideFactory,
     "calculations": make_calculation,
     "caution-reads": CautionReadFactory,
     "connections": ConnectionFactory,
@@ -154,6 +160,7 @@ LISTS: dict[str, Callable[[], object]] = {
     "homes": lambda: HomeFactory(rule_set=RuleSetFactory()),
     "invitations": make_invitation,
     "neighbour-pairs": NeighbourPairFactory,
+    "papers": PaperFactory,
     "pass-entries": make_pass_entry,
     "photos": make_photo,
     "plans": make_plan,
@@ -168,6 +175,7 @@ LISTS: dict[str, Callable[[], object]] = {
     "supports": SupportFactory,
     "surveys": lambda: SurveyFactory(author=UserFactory()),
     "sync": make_sync_entry,
+    "trials": lambda: make_trial(make_calculation(kind="lift"), by=UserFactory()),
     "users": UserFactory,
     "visits": make_visit,
     "work-times": make_work_time,

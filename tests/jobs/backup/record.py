@@ -26,14 +26,16 @@ from jobs.models import (
     WorkTime,
 )
 from surveys.models import Survey, SyncEntry
-from tests.calcs.working import read_survey, work_off
+from tests.calcs.working import make_trial, read_survey, work_off
 from tests.factories import (
     NOON,
+    BlockOverrideFactory,
     CautionReadFactory,
     CompanyFactory,
     DrainNodeFactory,
     HazardFactory,
     HomeContactFactory,
+    PaperFactory,
     RuleSetFactory,
     UserFactory,
     VisitFactory,
@@ -74,8 +76,11 @@ def _work(survey: Survey, person: User) -> None:
     Finding.objects.create(siting=survey.siting, grade="fix", text='Wedge "hangs",\n\\N ½ in, schief', **phone)
     StrapCheck.objects.create(strap=strap, grade="ok", **phone)
     WorkTime.objects.create(visit=visit, person=person, started_at=NOON, ended_at=LATER, **phone)
+    make_trial(Plan.objects.all()[0].lift, by=person)
     PassEntry.objects.create(plan=Plan.objects.all()[0], point=point, pass_number=1, **phone)
     HazardFactory(home=survey.siting.home, author=person)
+    BlockOverrideFactory(assessment__siting=survey.siting, signed_by=person)
+    PaperFactory(siting=survey.siting)
     CautionReadFactory(visit=visit, author=person)
     photo = Photo(
         siting=survey.siting,
