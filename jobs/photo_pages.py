@@ -106,7 +106,8 @@ def need_standing_home(siting: Siting) -> None:
 def photo(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """One photo as large as it is, what it is of, and who took it when."""
     rows = Photo.objects.visible_to(request.user)
-    beside = ("siting__home", "author", "visit", "finding__point", "finding__connection", "finding__strap")
+    about = ("finding__point", "finding__connection", "finding__strap", "finding__drain_run")
+    beside = ("siting__home", "author", "visit", *about)
     shown = get_object_or_404(rows.select_related(*beside), pk=pk)
     context = {"photo": shown, "may_archive": may(request.user, Act.ARCHIVE, Photo)}
     return render(request, "jobs/photo.html", context)

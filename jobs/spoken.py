@@ -134,6 +134,9 @@ REFUSALS = (
     _("Give a length of at most {most} characters."),
     _("Give one of: {kinds}."),
     _("Course %(number)d from the top, “%(course)s”, is unknown; allowed: %(known)s."),
+    _("There is no such item; give one of: {items}."),
+    _("There is no such figure; give some of: {names}."),
+    _("“%(cell)s” can't be read: give %(allowed)s."),
 )
 # The frameworks' own, which their own catalogues have in Spanish.
 FRAMEWORK = (
@@ -147,6 +150,7 @@ FRAMEWORK = (
     "Ensure this field has no more than {max_length} elements.",
     "Ensure this value is greater than or equal to {min_value}.",
     "Ensure this value is less than or equal to {max_value}.",
+    'Expected a dictionary of items but got type "{input_type}".',
     'Expected a list of items but got type "{input_type}".',
     "Incorrect type. Expected pk value, received {data_type}.",
     'Invalid pk "{pk_value}" - object does not exist.',
@@ -213,6 +217,8 @@ def filled(name: str, value: str) -> str:
     """Return what stands in a blank, in words where it is neither a number nor somebody's name."""
     if name == "roles":
         return ", ".join(gettext(role) for role in value.split(", "))
+    if name == "allowed":
+        return gettext(value)
     if name == "parts":
         return "; ".join(filled("part", part) for part in value.split("; "))
     if name == "part" and (part := _PART.fullmatch(value)):

@@ -25,9 +25,12 @@ class FoundAdmin(KeptAdmin):
 
 @admin.register(Finding)
 class FindingAdmin(FoundAdmin):
-    list_display = ["siting", "grade", "text", "point", "connection", "strap", "author", "noted_at", "archived_at"]
+    list_display = [
+        *("siting", "grade", "text", "point", "connection", "strap", "drain_run", "item"),
+        *("author", "noted_at", "archived_at"),
+    ]
     list_filter = ["grade", "noted_at", ("archived_at", admin.EmptyFieldListFilter)]
-    list_select_related = ["siting__home", "point", "connection", "strap", "author"]
+    list_select_related = ["siting__home", "point", "connection", "strap", "drain_run", "author"]
     search_fields = ["siting__home__code", "siting__home__name", "point__label", "text", "author__username"]
     ordering = ["-id"]
 

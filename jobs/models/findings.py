@@ -7,7 +7,7 @@ from django.db.models.functions import NullIf
 from django.db.models.lookups import LessThanOrEqual
 from django.utils.translation import gettext_lazy as _
 
-from jobs.inspection import problem_with
+from jobs.inspection import item_words, problem_with
 from jobs.models.attached import Connection, DrainRun, Strap
 from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, FromPhone
 from jobs.models.homes import Siting
@@ -58,6 +58,11 @@ class Finding(FromPhone):
 
     def __str__(self) -> str:
         return f"{self.get_grade_display()}: {self.text[:40]}"
+
+    @property
+    def item_words(self) -> str:
+        """What its item is called."""
+        return item_words(self.item)
 
     def clean(self) -> None:
         """An item is one of the list."""

@@ -374,7 +374,7 @@ def test_a_pluck_and_a_gauge_are_entered(siting: Siting, visit: Visit, crew: Use
     pluck = {"method": "pluck", "frequency_hz": "31.5", "free_length_in": "38 1/2"}
     assert send(client, visit, "strap", strap.pk, **pluck).status_code == 302
     assert send(client, visit, "strap", strap.pk, method="gauge", tension_lb="450").status_code == 302
-    found = StrapCheck.objects.order_by("pk").values_list("method", "frequency_hz", "free_length_in", "tension_lb")
+    found = StrapCheck.objects.order_by("noted_at").values_list("method", "frequency_hz", "free_length_in", "tension_lb")
     assert list(found) == [("pluck", Decimal("31.5"), Decimal("38.5"), None), ("gauge", None, None, 450)]
 
 

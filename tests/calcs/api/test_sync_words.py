@@ -23,7 +23,7 @@ FIELDS = {
     "setup": "survey code sense sense_trial reading_sd_in has_drift device note",
     "reading": "setup point shot round value reference_value replaces settles reason id",
     "submit": "survey",
-    "finding": "siting visit point connection strap grade text",
+    "finding": "siting visit point connection strap drain_run item grade text figures",
     "strap": "strap visit grade slack_in tension_lb method frequency_hz mode free_length_in text",
     "pass": "plan point pass_number done value unit",
     "time": "visit person started_at ended_at note",
@@ -51,6 +51,13 @@ def test_each_reason_is_said_in_spanish(kind: str, siting: Siting, crew: User, a
         "finding": {"siting": str(siting.pk), "grade": "ok"},
     }.get(kind, {})
     entries = [phone.entry(kind, dict.fromkeys(FIELDS[kind].split(), odd)) for odd in ODD]
+    if kind == "finding":
+        point = {"point": str(PointFactory(siting=siting).pk)}
+        entries += [
+            phone.entry(kind, {**right, **point, "figures": {name: "much"}}) for name in ("gap_in", "footing")
+        ]
+        entries += [phone.entry(kind, {**right, **point, "figures": {name: "1"}}) for name in ("gap_in", "colour")]
+        entries += [phone.entry(kind, {**right, "item": "roof"}), phone.entry(kind, {**right, "figures": {"x": "1"}})]
     entries += [phone.entry(kind, {}), phone.entry(kind, right | {"nonsense": 1}), phone.entry(kind, [])]
     told = [one for one in phone.send(*entries) if one["state"] == "set_aside"]
     said = {sentence for one in told for sentence in (one["message"], *one["fields"].values())}
