@@ -53,10 +53,11 @@ class Item:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class List:
-    """Lines under each other, each with a box to tick where something is to be done."""
+    """Lines under each other, or side by side, each with a box to tick where something is to be done."""
 
     items: tuple[Item, ...]
     has_boxes: bool = True
+    is_row: bool = False
     kind: Literal["list"] = "list"
 
 
@@ -124,7 +125,15 @@ class Cards:
     kind: Literal["cards"] = "cards"
 
 
-Block = Prose | Note | Heading | Facts | List | Table | Lines | Picture | Cards
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Beside:
+    """Two tables side by side, under each other where it is narrow."""
+
+    tables: tuple[Table, Table]
+    kind: Literal["beside"] = "beside"
+
+
+Block = Prose | Note | Heading | Facts | List | Table | Lines | Picture | Cards | Beside
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
