@@ -16,7 +16,6 @@ from rest_framework.views import APIView
 from calcs.api import day
 from jobs.api import field_serializers, layout_serializers, safety_serializers
 from jobs.api.serializers import HomeSerializer, SitingSerializer, VisitSerializer
-from jobs.caution_reads import LANGUAGES
 from jobs.cautions import Moment
 from jobs.models import User, Visit
 from surveys.api.serializers import ReadingSerializer, SetupSerializer, SurveySerializer
@@ -131,7 +130,7 @@ class MomentCautionSerializer(CautionSerializer):
     """A caution of a moment. Who has read it is sent back with the hash of the text that was read."""
 
     hazard = serializers.CharField()
-    language = serializers.ChoiceField(LANGUAGES)
+    language = serializers.ChoiceField(User._meta.get_field("language").flatchoices)
     text_sha256 = serializers.CharField()
     read_by = serializers.ListField(child=serializers.CharField(), help_text="names, for the text as it is now")
 

@@ -182,6 +182,7 @@ SPECTACULAR_SETTINGS = {
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "ENUM_NAME_OVERRIDES": {
         **{name: f"jobs.models.{name}" for name in ("Condition", "ConnectionKind", "HomeKind", "SupportKind")},
+        "HazardKind": "jobs.models.Hazard.Kind",
         "InvitationState": "jobs.models.Invitation.State",
         "PaperKind": "jobs.models.Paper.Kind",
         "SignedLinkState": "jobs.models.SignedLink.State",
