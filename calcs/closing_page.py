@@ -6,7 +6,6 @@ from uuid import UUID
 
 from django import forms
 from django.contrib import messages
-from django.db import transaction
 from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -20,7 +19,7 @@ from jobs.cautions import Moment, shown_at, told
 from jobs.editing import VersionedForm, saved
 from jobs.errors import DomainError, Stale
 from jobs.models.base import Act
-from jobs.rights import is_manager, may, need, need_on
+from jobs.rights import is_manager, may, need, need_on, need_standing
 from jobs.views import SignedInRequest, page
 from surveys.models import Survey
 
@@ -107,7 +106,11 @@ def closing(request: SignedInRequest, pk: UUID) -> HttpResponse:
     found = closing_of(_approval(request, pk))
     if request.method != "POST":
         return _shown(request, found)
-    need(request.user, Act.CHANGE, Closing)
+    need_standing(found.approval.siting.home)
+    if found._state.adding:
+        need(request.user, Act.ADD, Closing)
+    else:
+        need_on(request.user, Act.CHANGE, found)
     return _closed(request, found) if request.POST.get("do") == "close" else _saved(request, found)
 
 
@@ -118,26 +121,10 @@ def _approval(request: SignedInRequest, pk: UUID) -> Approval:
 
 def _saved(request: SignedInRequest, found: Closing) -> HttpResponse:
     form = ClosingForm(request.POST, instance=found)
-    try:
-        is_saved = form.is_valid() and _save(request, form)
-    except DomainError as error:
-        form.add_error(None, error.message)
-        is_saved = False
-    if not is_saved:
+    if not form.is_valid() or not saved(form):
         return _shown(request, closing_of(found.approval), form=form, status=HTTPStatus.BAD_REQUEST)
     messages.success(request, _("Saved."))
     return redirect("approval-closing", pk=found.approval_id)
-
-
-@transaction.atomic
-def _save(request: SignedInRequest, form: ClosingForm) -> bool:
-    is_new = form.instance._state.adding
-    if not is_new:
-        need_on(request.user, Act.CHANGE, form.instance)
-    is_saved = saved(form)
-    if is_saved and is_new:
-        need_on(request.user, Act.ADD, form.instance)
-    return is_saved
 
 
 def _closed(request: SignedInRequest, found: Closing) -> HttpResponse:
