@@ -162,7 +162,7 @@ def _state_until(last: datetime.date | None, on: datetime.date) -> State:
 
 def _state_of_hold(paper: Paper, on: datetime.date, rules: Rules) -> State:
     if holds_on(paper, on, rules):
-        return State(words=gettext("stands: nobody starts"), is_stop=True)
+        return State(words=gettext("nobody starts until it is released"), is_stop=True)
     if paper.released_on is not None and paper.released_on <= on:
         return State(words=_with_day(gettext("released on {day}"), paper.released_on))
     return State(words=_with_day(gettext("holds from {day}"), paper.issued_on))

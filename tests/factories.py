@@ -175,6 +175,40 @@ class HazardFactory(DjangoModelFactory[jobs.Hazard]):
     noted_at = NOON
 
 
+class AssessmentFactory(DjangoModelFactory[jobs.Assessment]):
+    class Meta:
+        model = jobs.Assessment
+
+    siting = factory.SubFactory(SitingFactory)
+    author = factory.SubFactory(UserFactory)
+    assessed_on = datetime.date(2026, 3, 3)
+    cause = jobs.Assessment.Cause.SMALL_FOOTING
+    evidence = "pads of 12 in under the mate line"
+    water = jobs.Assessment.Water.NONE
+    soil = jobs.Assessment.Soil.MOIST
+    doors_windows = jobs.DoorsWindows.WORK
+    verdict = jobs.Assessment.Verdict.LIFT
+
+
+class BlockOverrideFactory(DjangoModelFactory[jobs.BlockOverride]):
+    class Meta:
+        model = jobs.BlockOverride
+
+    assessment = factory.SubFactory(AssessmentFactory, has_active_leak=True)
+    code = "active_leak"
+    reason = "the plumber comes on the same day"
+    signed_by = factory.SubFactory(UserFactory, roles=[Role.MANAGER])
+
+
+class PaperFactory(DjangoModelFactory[jobs.Paper]):
+    class Meta:
+        model = jobs.Paper
+
+    siting = factory.SubFactory(SitingFactory)
+    kind = jobs.Paper.Kind.PERMIT
+    number = factory.Sequence(lambda n: f"P-{n}")
+
+
 class CautionReadFactory(DjangoModelFactory[jobs.CautionRead]):
     class Meta:
         model = jobs.CautionRead

@@ -125,7 +125,10 @@ def address_of(route: str, who: str, world: World) -> str:
     part = "invitations" if "/invitations/" in route else route.removeprefix("api/v1/").partition("/")[0]
     row = world.rows.get(part)
     key = getattr(row, "entry", None) or getattr(row, "pk", "")
-    asked = f"?thing=home&id={world.rows['homes'].pk}" if route == "api/v1/changes/" else ""
+    asked = {
+        "api/v1/changes/": f"?thing=home&id={world.rows['homes'].pk}",
+        "api/v1/papers/missing/": f"?siting={world.rows['sitings'].pk}",
+    }.get(route, "")
     return "/" + re.sub(r"<(pk|survey_id|entry)>", str(key), path) + asked
 
 

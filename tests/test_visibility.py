@@ -9,9 +9,10 @@ from django.test import Client
 from django.urls import reverse
 from rest_framework.test import APIClient
 
-from calcs.models import Answer, Calculation, PassEntry, Plan
+from calcs.models import Answer, Approval, Calculation, PassEntry, Plan, Trial
 from jobs.models import Connection, Finding, Role, Strap, StrapCheck, User, WorkTime
 from surveys.models import Reading, Survey
+from tests.calcs.approved import approved
 from tests.calcs.working import make_trial
 from tests.factories import (
     NOON,
@@ -65,6 +66,7 @@ def rows() -> dict[str, Any]:
     noted = {"author": UserFactory(), "noted_at": NOON}
     return {
         "answers": Answer.objects.create(survey=survey, kind="levels", calculation=levels, revision=1),
+        "approvals": approved(plan),
         "assessments": (assessment := AssessmentFactory(siting=siting)),
         "block-overrides": BlockOverrideFactory(assessment=assessment),
         "papers": PaperFactory(siting=siting),
@@ -181,6 +183,8 @@ def test_another_crew_cannot_add_read_or_change_here(
 )
 def test_pages_of_a_home(name: str, status: int, rows: dict[str, Any], client_for: Callable[[User], Client]) -> None:
     PassEntry.objects.all().delete()
+    Approval.objects.all().delete()
+    Trial.objects.all().delete()
     Plan.objects.all().delete()  # its numbers are made up, and the survey's page would show them
     client, home = client_for(person(name)), rows["homes"]
     pages = {"home": home, "survey": rows["surveys"], "layout": rows["sitings"], "home-changes": home}

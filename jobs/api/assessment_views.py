@@ -5,6 +5,7 @@ from typing import Any, ClassVar, cast
 
 import django_filters
 from django.db import transaction
+from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
@@ -87,6 +88,13 @@ class BlockOverrideViewSet(
         serializer.instance = override_block(sent["assessment"], sent["code"], by, sent["reason"])
 
 
+class MissingSerializer(serializers.Serializer[Any]):
+    """Where and when somebody means to start."""
+
+    siting = serializers.UUIDField()
+    on = serializers.DateField(required=False)
+
+
 class PaperFilter(ArchivableFilter):
     """Papers by place, kind and last day; ``of_company`` keeps the company's own, or leaves them out."""
 
@@ -117,22 +125,10 @@ class PaperViewSet(ArchivableViewSet):
     @action(detail=False, methods=["get"], pagination_class=None, filterset_class=None)
     def missing(self, request: Request) -> Response:
         """Tell which papers keep everybody from starting at a siting on a day, by the rules that hold there."""
-        asked = MissingSerializer(data=request.query_params, context=self.get_serializer_context())
+        asked = MissingSerializer(data=request.query_params)
         asked.is_valid(raise_exception=True)
-        siting: Siting = asked.validated_data["siting"]
+        sitings = Siting.objects.visible_to(request.user).select_related("home__rule_set")
+        siting = get_object_or_404(sitings, pk=asked.validated_data["siting"])
         rules = rules_of(siting.home, the_company())
         found = missing_papers(siting, asked.validated_data.get("on") or timezone.localdate(), rules)
         return Response(BLOCK(told(found), many=True).data)
-
-
-class MissingSerializer(serializers.Serializer[Any]):
-    """Where and when somebody means to start."""
-
-    siting = serializers.PrimaryKeyRelatedField(queryset=Siting.objects.select_related("home__rule_set"))
-    on = serializers.DateField(required=False)
-
-    def get_fields(self) -> dict[str, Any]:
-        """Leave what the person may not see out."""
-        fields: dict[str, Any] = super().get_fields()
-        fields["siting"].queryset = fields["siting"].queryset.visible_to(self.context["request"].user)
-        return fields

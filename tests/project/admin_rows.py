@@ -142,6 +142,7 @@ MAKERS: dict[str, Callable[[], Any]] = {
     "surveys.survey": lambda: SurveyFactory(author=UserFactory(), visit=VisitFactory()),
     "surveys.syncentry": make_sync_entry,
     "calcs.answer": LISTS["answers"],
+    "calcs.approval": LISTS["approvals"],
     "calcs.calculation": LISTS["calculations"],
     "calcs.passentry": LISTS["pass-entries"],
     "calcs.plan": LISTS["plans"],

@@ -9,6 +9,7 @@ from rest_framework.test import APIClient
 from jobs.history import things
 from jobs.models import Company, Home, Role, Siting, User
 from tests.factories import (
+    AssessmentFactory,
     BenchmarkFactory,
     CompanyFactory,
     ConnectionFactory,
@@ -18,6 +19,7 @@ from tests.factories import (
     HomeContactFactory,
     HomeFactory,
     NeighbourPairFactory,
+    PaperFactory,
     PointFactory,
     SetupFactory,
     SitingFactory,
@@ -33,6 +35,7 @@ pytestmark = pytest.mark.django_db
 
 # Every row that two may edit: what makes one, and a field to change with two values. A new one without a line fails.
 EDITED: dict[str, tuple[Callable[..., Any], str, Any, Any]] = {
+    "assessment": (AssessmentFactory, "evidence", "a wet corner", "a leak at the bath"),
     "benchmark": (BenchmarkFactory, "label", "BM8", "BM9"),
     "company": (CompanyFactory, "name", "Plumb Line", "Level Ground"),
     "connection": (ConnectionFactory, "note", "behind the skirting", "under the bath"),
@@ -42,6 +45,7 @@ EDITED: dict[str, tuple[Callable[..., Any], str, Any, Any]] = {
     "home": (HomeFactory, "access_notes", "gate", "dog"),
     "home-contact": (HomeContactFactory, "part", "tenant", "park"),
     "neighbour-pair": (NeighbourPairFactory, "direction", "across", "mate_line"),
+    "paper": (PaperFactory, "number", "P-1", "P-2"),
     "point": (PointFactory, "label", "A1", "A2"),
     "setup": (SetupFactory, "note", "windy", "calm"),
     "siting": (SitingFactory, "marked_end", "north", "south"),
@@ -52,7 +56,8 @@ EDITED: dict[str, tuple[Callable[..., Any], str, Any, Any]] = {
     "visit": (VisitFactory, "note", "bring cap block", "bring shims"),
 }
 DELETED = [
-    *("connection", "customer", "drain-node", "drain-run", "home", "neighbour-pair", "point", "setup", "strap"),
+    *("connection", "customer", "drain-node", "drain-run", "home", "neighbour-pair", "paper", "point", "setup"),
+    "strap",
 ]
 
 

@@ -29,6 +29,7 @@ from jobs.models import (
     WorkTime,
 )
 from surveys.models import Reading, Setup, SyncEntry
+from tests.calcs.approved import approved
 from tests.calcs.working import make_trial
 from tests.factories import (
     NOON,
@@ -144,6 +145,7 @@ def make_link() -> None:
 # Every list endpoint, with what makes one more row of it. A new endpoint that is not here fails the test below.
 LISTS: dict[str, Callable[[], object]] = {
     "answers": make_answer,
+    "approvals": lambda: approved(make_plan()),
     "assessments": AssessmentFactory,
     "benchmarks": BenchmarkFactory,
     "block-overrides": BlockOverrideFactory,

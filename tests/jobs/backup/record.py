@@ -26,6 +26,7 @@ from jobs.models import (
     WorkTime,
 )
 from surveys.models import Survey, SyncEntry
+from tests.calcs.approved import approved, withdrawn
 from tests.calcs.working import make_trial, read_survey, work_off
 from tests.factories import (
     NOON,
@@ -77,6 +78,7 @@ def _work(survey: Survey, person: User) -> None:
     StrapCheck.objects.create(strap=strap, grade="ok", **phone)
     WorkTime.objects.create(visit=visit, person=person, started_at=NOON, ended_at=LATER, **phone)
     make_trial(Plan.objects.all()[0].lift, by=person)
+    withdrawn(approved(Plan.objects.all()[0], by=person))
     PassEntry.objects.create(plan=Plan.objects.all()[0], point=point, pass_number=1, **phone)
     HazardFactory(home=survey.siting.home, author=person)
     BlockOverrideFactory(assessment__siting=survey.siting, signed_by=person)
