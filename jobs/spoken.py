@@ -52,6 +52,13 @@ INPUTS = (
     _("must hold exactly one part of the role hollow"),
     _("must hold at least one part of the role {role}"),
     _("must have {count} rows of {columns}, one for each point"),
+    _("must have {count} heights, one for each point"),
+    _("must name each point once"),
+    _("must hold at least {least} points that were read before and are read again, not {count}"),
+    _(
+        "must hold points that have stood still: {point} stands {off} in from where it stood, "
+        "more than noise explains"
+    ),
     _("must be a number up to {most} either way"),
     _("must be 1 to {most} supports, not {count}"),
     _("must be 1 to {most} lengths, not {count}"),
@@ -111,6 +118,8 @@ INPUTS = (
     _("must be at least {least} ft from {name}, not {value} ft"),
     _("{name} lies at y_ft {value}, under {least} ft from {other}"),
     _("{name} is not the code of a beam"),
+    _("{name} is not the code of a reading"),
+    _("must be another reading than the first"),
     _("{name} is not the code of a line"),
     _("must have {count} rows of {columns}, one for each support"),
     _("must be the same on both sides of its diagonal"),

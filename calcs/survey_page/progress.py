@@ -16,6 +16,7 @@ State = Calculation.State
 
 KIND_WORDS: dict[str, Promise] = {
     "levels": gettext_lazy("heights"),
+    "joined": gettext_lazy("heights joined to those read before"),
     "flatness": gettext_lazy("how level it is"),
     "lift": gettext_lazy("lift plan"),
     "sure": gettext_lazy("plan that is sure of its tolerances"),
@@ -103,10 +104,9 @@ def progress_of(survey: Survey, steps: list[Step]) -> Progress:
 
 def _working_words(waiting: set[str], done: int, steps: int) -> str:
     words = _("{done} of {steps} steps done. Being computed: {kinds}.")
-    said = words.format(done=done, steps=max(steps, 1), kinds=_listed(waiting))
     if waiting & {"levels", "lift"}:
-        said = f"{said} {_('Then each plan is checked.')}"
-    return said
+        words = _("{done} of {steps} steps done. Being computed: {kinds}. Then each plan is checked.")
+    return words.format(done=done, steps=max(steps, 1), kinds=_listed(waiting))
 
 
 def _listed(kinds: set[str]) -> str:
