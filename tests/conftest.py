@@ -19,7 +19,27 @@ settings.register_profile(
 )
 settings.load_profile("house")
 
+# Long files of few tests go first: else one process works at the last of them while the others are done.
+LONG_FIRST = (
+    "test_soak.py",
+    "test_demo.py",
+    "test_openapi_fuzz.py",
+    "test_recovery.py",
+    "test_lift_oracles.py",
+    "test_lift_properties.py",
+    "test_supervisor.py",
+    "test_bootstrap.py",
+    "test_calc_command.py",
+    "test_lift_sure.py",
+)
+
 __all__ = ["api_for", "client_for", "crew", "lead", "manager", "office"]
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the long files first; the rest stays in its order."""
+    place = {name: index for index, name in enumerate(LONG_FIRST)}
+    items.sort(key=lambda item: place.get(item.path.name, len(place)))
 
 
 @pytest.fixture(autouse=True)

@@ -21,7 +21,7 @@ OWN_COMMANDS = """
     install   make .venv with everything for development
 """
 # All tests together take minutes: on as many processors as there are, each file on one, as some share a worker.
-AT_ONCE = ("--numprocesses=auto", "--maxprocesses=4", "--dist=loadfile")
+AT_ONCE = ("--numprocesses=auto", "--maxprocesses=4", "--dist=loadfile", "--no-loadscope-reorder")
 # These never ask a database or a broker; all others get the embedded ones if no addresses are set.
 WITHOUT_STORES = {
     *("calc", "check", "collectstatic", "compilemessages", "diffsettings", "findstatic", "help", "makemessages"),
