@@ -1,15 +1,17 @@
 """Waiting for what the background worker makes of a survey, by asking the API how far it is."""
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
 from calcs.demo.client import Client
 
 Row = dict[str, Any]
-KINDS = ("levels", "straps", "flatness", "lift")
-CHECKS = ("stacks", "straps")
+# What every survey is answered, and what else one is where the record says something of it.
+KINDS = ("levels", "straps", "flatness", "frame", "supports", "lift", "lift_curve")
+MORE_KINDS = ("strap_tension", "strap_spacing", "drains")
+CHECKS = ("stacks", "straps", "strap_spacing", "drains", "frame", "passes", "supports")
 POLL_S = 0.1
 PATIENCE_S = 300.0
 ENDED_BADLY = ("failed", "timed_out")
@@ -21,28 +23,53 @@ class StuckError(Exception):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answers:
-    """What stands for a survey's newest readings: results by kind, and the recommended plan (None: there is none)."""
+    """What stands for a survey's newest readings: results by kind, and the recommended plan (None: there is none).
 
-    levels: Row
-    flatness: Row
-    lift: Row
-    straps_as_found: Row
+    ``checks`` are the plan's results by kind, as far as the record has something to check.
+    """
+
+    results: dict[str, Row]
     plan: Row | None
+    checks: dict[str, Row]
+    steps: int
+    steps_done: int
+
+    @property
+    def levels(self) -> Row:
+        """The heights."""
+        return self.results["levels"]
+
+    @property
+    def flatness(self) -> Row:
+        """How level the home is."""
+        return self.results["flatness"]
+
+    @property
+    def lift(self) -> Row:
+        """The ways to lift it."""
+        return self.results["lift"]
 
 
 def wait_for(client: Client, survey: str, *, told: Callable[[str, float], None]) -> Answers:
-    """Wait until every answer for a survey's newest readings is there; ``told`` hears of each as it comes."""
+    """Wait until every answer for a survey's newest readings is there; ``told`` hears of those that come together."""
     begun = time.monotonic()
     said: set[str] = set()
+    stamp = ""
     while True:
-        answers, plan = _look(client, survey)
-        done = {kind for kind, row in answers.items() if row["state"] == "done"}
-        done |= {f"{check} of the plan" for check in CHECKS if plan and plan[check] and plan[check]["result"]}
-        for name in sorted(done - said):
-            told(name, time.monotonic() - begun)
-        said |= done
-        if done.issuperset(KINDS) and not _is_waiting(plan):
-            return _whole(client, answers, plan)
+        progress = client.get(f"surveys/{survey}/calculations/")
+        if progress["state"] == "failed":
+            raise StuckError("; ".join(_failures(client, survey)))
+        if progress["stamp"] != stamp:
+            stamp = progress["stamp"]
+            answers, plan = _look(client, survey)
+            done = {kind for kind, row in answers.items() if row["state"] == "done"}
+            checked = {f"its {kind}" for kind in _checks(plan)}
+            new = [*sorted(done - said), *sorted(checked - said)]
+            if new:
+                told(", ".join(new), time.monotonic() - begun)
+            said |= done | checked
+            if progress["state"] == "done" and done.issuperset(KINDS):
+                return _whole(client, answers, plan, progress)
         if time.monotonic() - begun > PATIENCE_S:
             raise StuckError(f"no answer within {PATIENCE_S:.0f} s; is a worker running?")
         time.sleep(POLL_S)
@@ -52,36 +79,33 @@ def _look(client: Client, survey: str) -> tuple[dict[str, Row], Row | None]:
     """Return the newest answers by kind, and the recommended plan once there is one."""
     rows = client.all("answers/", survey=survey)
     answers = {row["kind"]: row for row in rows if row["is_newest"]}
-    for row in answers.values():
-        if row["state"] in ENDED_BADLY:
-            whole = client.get(f"calculations/{row['calculation']}/")
-            raise StuckError(f"{row['kind']}: {_failure(whole)}")
     if answers.get("lift", {}).get("state") != "done":
         return answers, None
     plans = client.all("plans/", survey=survey, current="true", is_recommended="true")
     return answers, client.get(f"plans/{plans[0]['id']}/") if plans else None
 
 
-def _is_waiting(plan: Row | None) -> bool:
-    """Tell whether a check of the plan is still to come."""
-    checks = [plan[check] for check in CHECKS if plan[check]] if plan else []
-    for check in checks:
-        if check["state"] in ENDED_BADLY:
-            raise StuckError(_failure(check))
-    return any(check["result"] is None for check in checks)
+def _checks(plan: Row | None) -> dict[str, Row]:
+    """Return the results of a plan's checks that are there."""
+    if plan is None:
+        return {}
+    return {kind: plan[kind]["result"] for kind in CHECKS if plan[kind] and plan[kind]["result"]}
 
 
-def _whole(client: Client, answers: dict[str, Row], plan: Row | None) -> Answers:
-    results = {kind: client.get(f"calculations/{answers[kind]['calculation']}/")["result"] for kind in KINDS}
+def _whole(client: Client, answers: dict[str, Row], plan: Row | None, progress: Row) -> Answers:
+    wanted = [kind for kind in (*KINDS, *MORE_KINDS) if kind in answers]
     return Answers(
-        levels=results["levels"],
-        flatness=results["flatness"],
-        lift=results["lift"],
-        straps_as_found=results["straps"],
+        results={kind: client.get(f"calculations/{answers[kind]['calculation']}/")["result"] for kind in wanted},
         plan=plan,
+        checks=_checks(plan),
+        steps=progress["steps"],
+        steps_done=progress["steps_done"],
     )
 
 
-def _failure(row: Row) -> str:
-    error = row["error"] or {}
-    return str(error.get("message", row["state"]))
+def _failures(client: Client, survey: str) -> Iterator[str]:
+    """Say what failed, and why."""
+    for state in ENDED_BADLY:
+        for row in client.all("calculations/", survey=survey, state=state):
+            error = client.get(f"calculations/{row['id']}/")["error"] or {}
+            yield f"{row['kind']}: {error.get('message', state)}"

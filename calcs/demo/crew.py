@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from calcs.demo.scenario import Home, Place
+from calcs.demo.truth import Drain, Home, Place, Pull, Settlement
 from calcs.engine.units import parse_length
 
 Kind = Literal["point", "reference", "closing"]
@@ -48,7 +48,9 @@ def heights_in(home: Home, points: Iterable[Seen]) -> dict[str, float]:
     frame = sorted(points, key=lambda each: each.label)
     built = np.random.default_rng([home.seed, 1])
     heights = {
-        each.label: each.design_offset_in + built.normal(0.0, home.built_sd_in) - _settled_in(home, each)
+        each.label: each.design_offset_in
+        + built.normal(0.0, home.built_sd_in)
+        - _settled_in(home, x_ft=each.x_ft, y_ft=each.y_ft)
         for each in frame
     }
     for heave in home.heaves:
@@ -56,12 +58,44 @@ def heights_in(home: Home, points: Iterable[Seen]) -> dict[str, float]:
     return heights | {mark.label: mark.height_in for mark in home.marks}
 
 
-def _settled_in(home: Home, point: Seen) -> float:
-    down_in = 0.0
-    for each in home.settlements:
-        share = 1.0 - math.hypot(point.x_ft - each.x_ft, point.y_ft - each.y_ft) / each.reach_ft
-        down_in += each.by_in * max(0.0, share) ** each.power
-    return down_in
+def _settled_in(home: Home, *, x_ft: float, y_ft: float) -> float:
+    return sum(_share_in(each, x_ft=x_ft, y_ft=y_ft) for each in home.settlements)
+
+
+def _share_in(settlement: Settlement, *, x_ft: float, y_ft: float) -> float:
+    away = math.hypot(x_ft - settlement.x_ft, y_ft - settlement.y_ft) / settlement.reach_ft
+    share: float = max(0.0, 1.0 - away) ** settlement.power
+    return settlement.by_in * share
+
+
+def inverts_in(home: Home, drain: Drain) -> list[float]:
+    """Return how high a drain's inside bottom lies at each node, to the sixteenth: it sank with the home."""
+    hung = [
+        drain.start_in - drain.fall_in_per_ft * at_ft - _settled_in(home, x_ft=x_ft, y_ft=y_ft)
+        for at_ft, x_ft, y_ft in drain.nodes
+    ]
+    return [round(height_in * SIXTEENTHS) / SIXTEENTHS for height_in in hung]
+
+
+def found(home: Home, pull: Pull) -> dict[str, str]:
+    """Return what a crew notes of a strap's tension: what the gauge shows, or the pitch heard, to half a hertz."""
+    carried_lb = next(each.tension_lb for each in home.straps if each.code == pull.strap) or 0.0
+    if pull.free_length_in is None:
+        return {"method": "gauge", "tension_lb": str(carried_lb)}
+    pitch_hz = _pitch_hz(carried_lb, float(pull.free_length_in))
+    return {"method": "pluck", "free_length_in": pull.free_length_in, "frequency_hz": str(round(2 * pitch_hz) / 2)}
+
+
+def _pitch_hz(tension_lb: float, free_length_in: float) -> float:
+    """Return at which pitch a strap rings that is held fast at both ends, stiffness and all.
+
+    Fletcher, J. Acoust. Soc. Am. 36 (1964) 203: f = sqrt(T/m)/2L (1 + 2e + (4 + pi^2/2) e^2), e = sqrt(EI/T)/L.
+    """
+    width_in, thickness_in, e_psi, density_lb_per_in3, g_in_per_s2 = 1.25, 0.035, 29e6, 0.284, 386.0886
+    mass = density_lb_per_in3 * width_in * thickness_in / g_in_per_s2
+    stiff = math.sqrt(e_psi * width_in * thickness_in**3 / 12 / tension_lb) / free_length_in
+    raised = 1 + 2 * stiff + (4 + math.pi**2 / 2) * stiff**2
+    return math.sqrt(tension_lb / mass) / (2 * free_length_in) * raised
 
 
 def slip_at(home: Home, points: Iterable[Seen]) -> str | None:

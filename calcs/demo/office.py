@@ -8,8 +8,8 @@ import uuid
 from typing import Any
 
 from calcs.demo.client import Client
-from calcs.demo.crew import Seen, nearest
-from calcs.demo.scenario import Home, Mark, Terrace
+from calcs.demo.crew import Seen, inverts_in, nearest
+from calcs.demo.truth import Drain, Home, Mark, Pad, Terrace
 
 Row = dict[str, Any]
 OWNER = "the home's owner"
@@ -30,6 +30,8 @@ def enter(client: Client, home: Home, *, lead: str) -> Row:
         if connection["code"] not in {each["code"] for each in layout["connections"]}:
             client.post("connections/", {**connection, "siting": siting["id"]})
     _straps(client, home, layout)
+    for drain in home.drains:
+        _drain(client, home, drain, layout)
     _visit(client, home, siting["id"], lead)
     for hazard in home.hazards:
         noted = {"id": str(uuid.uuid4()), "noted_at": home.visit["starts_at"], "home": row["id"]}
@@ -72,6 +74,9 @@ def _supports(client: Client, home: Home, layout: Row) -> None:
     for worn in home.worn:
         label = nearest(frame, x_ft=worn.x_ft, y_ft=worn.y_ft).label
         found[label] = {"keep_courses": worn.keep_courses, "condition": "fix", "note": worn.note}
+    for sunk in home.sunk:
+        label = nearest(frame, x_ft=sunk.x_ft, y_ft=sunk.y_ft).label
+        found[label] = found.get(label, {}) | _standing_on(sunk.pad) | {"has_sunk": True}
     for support in layout["supports"]:
         if support["height_in"] is None:
             point = place[support["point"]]
@@ -82,7 +87,18 @@ def _supports(client: Client, home: Home, layout: Row) -> None:
 def _sheet(home: Home, support: Row, x_ft: float) -> Row:
     terraces = home.mate_line_terraces if support["kind"] == "mate_line" else home.terraces
     terrace = _terrace(terraces, x_ft)
-    return {"stack": list(terrace.stack), "height_in": terrace.height_in, "tier": "single"}
+    sheet = {"stack": list(terrace.stack), "height_in": terrace.height_in, "tier": "single"}
+    return sheet if home.pad is None else sheet | _standing_on(home.pad) | _clear(terrace, home.pad)
+
+
+def _standing_on(pad: Pad) -> Row:
+    sides = dict.fromkeys(("footing_length_in", "footing_width_in"), pad.side_in)
+    return {"footing": "precast", **sides, "footing_thickness_in": pad.thickness_in}
+
+
+def _clear(terrace: Terrace, pad: Pad) -> Row:
+    """Pads lie on the ground, so that the frame is clear of it by the stack and the pad; stacks stand straight."""
+    return {"clearance_in": str(float(terrace.height_in) + float(pad.thickness_in)), "offset_in": "0"}
 
 
 def _terrace(terraces: tuple[Terrace, ...], x_ft: float) -> Terrace:
@@ -112,10 +128,21 @@ def _straps(client: Client, home: Home, layout: Row) -> None:
                 "run_in": strap.run_in,
                 "rise_in": strap.rise_in,
                 "slack_in": strap.slack_in,
-                "tension_lb": strap.tension_lb,
                 "wraps": "3",
             }
             client.post("straps/", body)
+
+
+def _drain(client: Client, home: Home, drain: Drain, layout: Row) -> None:
+    there = {each["code"]: each["id"] for each in layout["drain_runs"]}
+    fields = ("code", "diameter_in", "has_cleanout", "rehang_min", "note")
+    body = {"siting": layout["siting"], **{name: getattr(drain, name) for name in fields}}
+    run = there.get(drain.code) or client.post("drain-runs/", body).body["id"]
+    measured = {float(each["at_ft"]) for each in layout["drain_nodes"] if each["run"] == run}
+    for (at_ft, x_ft, y_ft), invert_in in zip(drain.nodes, inverts_in(home, drain), strict=True):
+        if at_ft not in measured:
+            place = {"at_ft": str(at_ft), "x_ft": str(x_ft), "y_ft": str(y_ft)}
+            client.post("drain-nodes/", {"run": run, **place, "invert_in": str(invert_in)})
 
 
 def _visit(client: Client, home: Home, siting: str, lead: str) -> None:

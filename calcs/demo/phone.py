@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from calcs.demo.client import Client, Reply
-from calcs.demo.crew import Shot
-from calcs.demo.scenario import Home
+from calcs.demo.crew import Shot, found
+from calcs.demo.truth import Home
 
 Row = dict[str, Any]
 BETWEEN_SHOTS = datetime.timedelta(seconds=70)
@@ -68,6 +68,23 @@ def correct(client: Client, sent: Sent, wrong: Shot, again: Shot) -> Row:
         "reason": "read again, half an inch had been misread",
     }
     return dict(client.post(sent.readings_path, {"readings": [reading]}).body)
+
+
+def note_pulls(client: Client, sent: Sent, layout: Row) -> Row:
+    """Send what was measured of straps' tensions as a phone sends entries; return how many were new, and known."""
+    straps = {each["code"]: each["id"] for each in layout["straps"]}
+    entries = [
+        {
+            "id": str(uuid.uuid5(uuid.UUID(sent.survey["id"]), f"strap {pull.strap}")),
+            "kind": "strap",
+            "sequence": number,
+            "noted_at": sent.home.survey["started_at"],
+            "body": {"strap": straps[pull.strap], "grade": "ok", **found(sent.home, pull)},
+        }
+        for number, pull in enumerate(sent.home.pulls, start=1)
+    ]
+    results = client.post("sync/", {"device": DEVICE, "entries": entries}).body["results"]
+    return {state: sum(each["state"] == state for each in results) for state in ("taken", "repeated")}
 
 
 def hand_in(client: Client, sent: Sent) -> Reply:

@@ -1,135 +1,27 @@
-"""The demo's two homes as data: what the office enters, and what the crew finds. People and places are invented.
+"""The demo's two homes: what the office enters, and what the crew finds. People and places are invented.
 
 The heights in here are the truth of the story. They never leave this package: what goes to the service is what a crew
 would type, and what the terminal prints is what the service answers.
 """
 
-from dataclasses import dataclass
-from typing import Any, Literal
-
-Sense = Literal["up", "down"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Mark:
-    """An outside mark: where it is, what it is, and how high it truly is above the frame's zero."""
-
-    label: str
-    x_ft: float
-    y_ft: float
-    mark_class: str
-    description: str
-    height_in: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Place:
-    """Where the level stands: which way its numbers grow, its true line, and which part of the home it reads."""
-
-    code: str
-    sense: Sense
-    line_in: float
-    round: int
-    from_x_ft: float = -1000.0
-    to_x_ft: float = 1000.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Spot:
-    """Something that is so near one place of the plan: how much, and where."""
-
-    x_ft: float
-    y_ft: float
-    by_in: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Worn:
-    """A stack at the support nearest a place of which only the courses at the bottom are sound."""
-
-    x_ft: float
-    y_ft: float
-    keep_courses: int
-    note: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Settlement:
-    """Ground that went down smoothly: ``by_in`` at its middle, nothing from ``reach_ft`` outwards."""
-
-    x_ft: float
-    y_ft: float
-    by_in: float
-    reach_ft: float
-    power: float = 1.5
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Slip:
-    """One wrong reading: at the support nearest ``x_ft``, ``y_ft``, from one setup, ``by_in`` off as written."""
-
-    setup: str
-    x_ft: float
-    y_ft: float
-    by_in: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Terrace:
-    """How the supports are built up to ``to_x_ft``: courses from the top down, and their height with shims."""
-
-    to_x_ft: float
-    stack: tuple[str, ...]
-    height_in: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StrapSpec:
-    """An anchor strap at the support nearest ``x_ft``, ``y_ft``."""
-
-    code: str
-    x_ft: float
-    y_ft: float
-    run_in: str
-    rise_in: str
-    slack_in: str = "0"
-    tension_lb: str | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Home:
-    """A home of the demo, its survey, and the truth under it."""
-
-    customer: dict[str, Any]
-    home: dict[str, Any]
-    siting: dict[str, Any]
-    layout: dict[str, Any]
-    terraces: tuple[Terrace, ...]
-    marks: tuple[Mark, ...]
-    connections: tuple[dict[str, Any], ...]
-    straps: tuple[StrapSpec, ...]
-    gaps: tuple[Spot, ...]
-    visit: dict[str, Any]
-    crew: tuple[str, ...]  # who is on the visit, beside whoever leads it
-    survey: dict[str, Any]
-    setups: tuple[Place, ...]
-    reading_sd_in: float
-    seed: int
-    built_sd_in: float
-    mate_line_terraces: tuple[Terrace, ...] = ()
-    hazards: tuple[dict[str, Any], ...] = ()
-    worn: tuple[Worn, ...] = ()
-    settlements: tuple[Settlement, ...] = ()
-    heaves: tuple[Spot, ...] = ()
-    slip: Slip | None = None
-
-    @property
-    def code(self) -> str:
-        """The company's number of the home, by which everything else of it is named."""
-        return str(self.home["code"])
-
+from calcs.demo.truth import (
+    Drain,
+    Home,
+    Mark,
+    Pad,
+    Place,
+    Pull,
+    Settlement,
+    Slip,
+    Spot,
+    StrapSpec,
+    Sunk,
+    Terrace,
+    Worn,
+)
 
 MATE_LINE_UP_IN = 10.5  # how much higher the mate line was built than the underside of the beams
+SMALL_PAD = Pad(side_in="20", thickness_in="6")
 
 DOUBLE = Home(
     customer={
@@ -146,6 +38,7 @@ DOUBLE = Home(
         "width_ft": "28",
         "length_ft": "60",
         "built_on": "1998-05-11",
+        "label_number": "TRN 204518",
         "wall_finish": "panel",
         "roof_live_psf": "20",
         "wind_zone": 1,
@@ -270,7 +163,7 @@ DOUBLE = Home(
             run_in="31.5",
             rise_in=rise_in,
             slack_in="0.25" if (side, number) in (("L", 3), ("R", 4)) else "0",
-            tension_lb="350" if (side, number) in (("R", 6), ("R", 7), ("L", 7)) else None,
+            tension_lb=350.0 if (side, number) in (("R", 6), ("R", 7), ("L", 7)) else None,
         )
         for side, y_ft in (("L", 0.0), ("R", 28.0))
         for number, (x_ft, rise_in) in enumerate(
@@ -285,6 +178,29 @@ DOUBLE = Home(
             ),
             start=1,
         )
+    ),
+    pad=Pad(side_in="30", thickness_in="8"),
+    sunk=(
+        Sunk(x_ft=58, y_ft=25, pad=SMALL_PAD),
+        Sunk(x_ft=51, y_ft=25, pad=SMALL_PAD),
+        Sunk(x_ft=58, y_ft=17, pad=SMALL_PAD),
+    ),
+    drains=(
+        Drain(
+            code="DN1",
+            diameter_in="3",
+            has_cleanout=False,
+            rehang_min="30",
+            note="from the bath to the drop at DR1, hung at 1/4 in to the foot",
+            start_in=18.0,
+            fall_in_per_ft=0.25,
+            nodes=((0.0, 29.0, 22.0), (8.0, 37.0, 22.0), (16.0, 45.0, 22.0), (24.0, 53.0, 22.0)),
+        ),
+    ),
+    pulls=(
+        Pull(strap="L7"),
+        Pull(strap="R6", free_length_in="36.5"),
+        Pull(strap="R7", free_length_in="38"),
     ),
     gaps=(Spot(x_ft=58, y_ft=14, by_in=0.1875),),
     worn=(

@@ -5,11 +5,12 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from calcs.demo import office, phone, telling
+from calcs.demo import checks_told, office, phone, telling
 from calcs.demo.answers import Answers, wait_for
 from calcs.demo.client import Client
 from calcs.demo.crew import Shot, correction, shots, slip_at
-from calcs.demo.scenario import DOUBLE, SMALL, Home
+from calcs.demo.scenario import DOUBLE, SMALL
+from calcs.demo.truth import Home
 
 TEXT_WIDTH = 98
 Row = dict[str, Any]
@@ -110,6 +111,11 @@ def _survey(cast: Cast, home: Home, *, quietly: bool = False) -> Job:
         teller.line(f"all its readings sent once more: {counts['received']} new, {counts['repeated']} known already")
     else:
         _send_twice(cast.crew, sent, taken, teller)
+    if home.pulls:
+        counts = phone.note_pulls(cast.crew, sent, layout)
+        teller.line(
+            f"tension of straps, plucked or by gauge: {counts['taken']} new, {counts['repeated']} known already"
+        )
     begun = time.perf_counter()
     reply = phone.hand_in(cast.crew, sent)
     text = f"handed in; its calculations: {reply.status}, {reply.location}"
@@ -137,7 +143,10 @@ def _answers(cast: Cast, job: Job) -> Answers:
     def told(name: str, seconds: float) -> None:
         cast.teller.line(f"  {name} done", seconds)
 
-    return wait_for(cast.crew, job.sent.survey["id"], told=told)
+    begun = time.perf_counter()
+    answers = wait_for(cast.crew, job.sent.survey["id"], told=told)
+    cast.teller.line(checks_told.step_line(answers.steps_done, answers.steps), time.perf_counter() - begun)
+    return answers
 
 
 # -- what is told --------------------------------------------------------------------------------------------
@@ -150,7 +159,12 @@ def _headline(home: Home) -> str:
 
 def _extent(layout: Row) -> str:
     parts = [f"{len(layout['supports'])} supports", f"{len(layout['neighbour_pairs'])} pairs"]
-    for name, word in (("benchmarks", "benchmarks"), ("connections", "connections"), ("straps", "straps")):
+    for name, word in (
+        ("benchmarks", "benchmarks"),
+        ("connections", "connections"),
+        ("straps", "straps"),
+        ("drain_nodes", "places on a drain"),
+    ):
         if layout[name]:
             parts.append(f"{len(layout[name])} {word}")
     return ", ".join(parts)
@@ -166,6 +180,8 @@ def _tell_heights(cast: Cast, job: Job, answers: Answers, *, planted: str | None
     point_of = {row["id"]: row["point"] for row in readings}
     teller.lines(telling.suspect_lines(answers.levels, names, point_of, planted))
     teller.lines(telling.flatness_lines(answers.flatness, names))
+    if "frame" in answers.results:
+        teller.lines(checks_told.load_lines("as found", answers.results["frame"], names))
 
 
 def _tell_plan(cast: Cast, job: Job, answers: Answers) -> None:
@@ -174,15 +190,33 @@ def _tell_plan(cast: Cast, job: Job, answers: Answers) -> None:
     teller.lines(telling.option_lines(answers.lift, names))
     best = telling.chosen(answers.lift)
     if best is None or plan is None:
-        teller.lines(telling.strap_lines(answers.straps_as_found, names))
+        teller.lines(telling.strap_lines(answers.results["straps"], names))
         return
+    teller.lines(checks_told.chance_lines(answers.lift))
+    teller.lines(checks_told.curve_lines(answers.results["lift_curve"]))
     teller.lines(telling.standing_lines(plan))
     teller.lines(telling.move_lines(best, names))
     teller.lines(telling.binding_lines(best, names))
-    teller.title("Straps and stacks of that plan")
-    teller.lines(telling.strap_lines(plan["straps"]["result"], names))
-    if plan["stacks"]:
-        teller.lines(telling.stack_lines(plan["stacks"]["result"]))
+    teller.title("That plan, checked")
+    _tell_checks(cast, job, answers)
+
+
+def _tell_checks(cast: Cast, job: Job, answers: Answers) -> None:
+    teller, names, checks = cast.teller, job.names, answers.checks
+    lines: dict[str, Callable[[Row], Iterable[str]]] = {
+        "frame": lambda result: checks_told.load_lines("after it", result, names),
+        "passes": checks_told.pass_lines,
+        "stacks": telling.stack_lines,
+        "supports": lambda result: checks_told.support_lines(result, names),
+        "straps": lambda result: telling.strap_lines(result, names),
+        "strap_spacing": checks_told.spacing_lines,
+        "drains": lambda result: checks_told.drain_lines(result, names),
+    }
+    for kind, told in lines.items():
+        if kind in checks:
+            teller.lines(told(checks[kind]))
+    if "strap_tension" in answers.results:
+        teller.lines(checks_told.tension_lines(answers.results["strap_tension"], names))
 
 
 def _tell_correction(cast: Cast, job: Job, before: Answers) -> None:

@@ -30,10 +30,12 @@ class Names:
             {each["id"]: each["label"] for each in layout["points"]}
             | {each["id"]: each["code"] for each in layout["straps"]}
             | {each["id"]: _connection_words(each) for each in layout["connections"]}
+            | {each["id"]: f"drain {each['code']}" for each in layout["drain_runs"]}
         )
 
     def __call__(self, key: str) -> str:
-        return self._words.get(key, key)
+        """Return what people call it; of a stretch of a drain, the drain and from where to where."""
+        return " ".join(self._words.get(word, word) for word in key.split(" "))
 
     def in_text(self, text: str) -> str:
         """Say what each connection is that a sentence names by its code."""

@@ -12,7 +12,8 @@ from typing import Any
 from calcs.demo import office
 from calcs.demo.client import API, Client
 from calcs.demo.crew import shots
-from calcs.demo.scenario import SMALL, Home
+from calcs.demo.scenario import SMALL
+from calcs.demo.truth import Home
 from calcs.soak.ledger import Entry, Ledger, Row
 
 REPLY_LOST_1_IN = 12

@@ -8,9 +8,11 @@ from django.test import Client
 from pytest_django import Settings
 from pytest_django.live_server_helper import LiveServer
 
+from calcs.demo.answers import CHECKS
 from calcs.demo.client import Client as ApiClient
 from calcs.demo.client import RefusedError
 from calcs.demo.people import PEOPLE, seed, token_for
+from calcs.models import Calculation
 from jobs.models import Company, Home, User
 from jobs.project.pytest_services import RealWorker
 from surveys.models import Reading, Survey
@@ -83,6 +85,18 @@ def test_the_story_is_told_once_and_again_without_harm(
     assert "R7" in line_with(told, "loosen before jacking")
     assert "over ultimate" in line_with(told, "worst anchor R7")
     assert "parts to load" in told
+    assert "tension of straps, plucked or by gauge: 3 new" in told
+    assert "38 of 38 steps done" in told
+    assert "most at B3" in line_with(told, "loads as found")
+    assert line_with(told, "chance that every pair ends within tolerance").count(" %") == 4
+    assert "3 passes in 1 day" in line_with(told, "every jack strong enough")
+    assert "footing at D9, E8, E9" in line_with(told, "supports, beyond a limit")
+    assert "spacing after: too far apart" in line_with(told, "straps, right side: 7 there")
+    assert "drain DN1 0 to 8 ft" in line_with(told, "raise only")  # which only those plans hang anew
+    assert line_with(told, "drain DN1 falls").endswith(
+        "0 to 8 ft 0.25 -> 0.25, 8 to 16 ft 0.28 -> 0.26, 16 to 24 ft 0.30 -> 0.28"
+    )
+    assert "R7" in line_with(told, "straps carry now")
     assert "before 1 suspect, global test fails" in told
     assert "after  0 suspect, global test passes" in told
     for link in [word for word in told.split() if "/demo/" in word]:
@@ -90,6 +104,8 @@ def test_the_story_is_told_once_and_again_without_harm(
     shared = line_with(told, "/shared/").rpartition(live_server.url)[2]
     assert "How level it is" in Client().get(shared).content.decode()
 
+    checks = Calculation.objects.filter(plan_checks__plan__survey__siting__home__code="PF-014")
+    assert set(checks.values_list("kind", flat=True)) == set(CHECKS)
     rows = (Home.objects.count(), Survey.objects.count(), Reading.objects.count(), User.objects.count())
     again = story(live_server.url)
     assert rows == (Home.objects.count(), Survey.objects.count(), Reading.objects.count(), User.objects.count())
@@ -97,5 +113,6 @@ def test_the_story_is_told_once_and_again_without_harm(
     assert "/shared/" in again
     assert "this scenario is here already" in again
     assert "all its readings sent once more: 0 new, 116 known already" in again
+    assert "plucked or by gauge: 0 new, 3 known already" in again
     assert "no reading is suspect" in again
     assert line_with(again, "least work") == line_with(again, "* least work")

@@ -5,8 +5,10 @@ from fractions import Fraction
 
 import pytest
 
-from calcs.demo.crew import Seen, Shot, as_typed, correction, heights_in, nearest, shots, slip_at
-from calcs.demo.scenario import DOUBLE, HOMES, SMALL, Home
+from calcs.demo.crew import Seen, Shot, as_typed, correction, found, heights_in, inverts_in, nearest, shots, slip_at
+from calcs.demo.scenario import DOUBLE, HOMES, SMALL
+from calcs.demo.truth import Home
+from calcs.engine.drains import DrainNode, DrainRun, DrainsInput, solve_drains
 from calcs.engine.levels import LevelReading, LevelSetup, LevelsInput, LevelsResult, solve_levels
 from calcs.engine.lift import (
     LiftConnection,
@@ -17,6 +19,7 @@ from calcs.engine.lift import (
     LiftSupport,
     solve_lift,
 )
+from calcs.engine.strap_tension import StrapTensionInput, TensionReading, solve_strap_tension
 from calcs.engine.straps import Strap, StrapsInput, solve_straps
 from calcs.engine.units import parse_length
 from jobs import rulebook
@@ -222,6 +225,49 @@ def test_straps_near_the_low_corner_must_be_loosened_and_the_worst_passes_the_ul
     assert {each.code for each in straps if each.handling == "loosen_first"} >= {"R6", "R7"}
     worst = max(straps, key=lambda each: each.tension_if_tight_lb)
     assert (worst.code, worst.tension_state) == ("R7", "over_ultimate")
+
+
+def test_what_is_plucked_or_gauged_tells_what_the_straps_carry() -> None:
+    carried = {each.code: each.tension_lb for each in DOUBLE.straps if each.tension_lb is not None}
+    assert {pull.strap for pull in DOUBLE.pulls} == set(carried)
+    noted = {pull.strap: found(DOUBLE, pull) for pull in DOUBLE.pulls}
+    assert {each["method"] for each in noted.values()} == {"pluck", "gauge"}
+    plucked = tuple(
+        TensionReading(
+            code=code, free_length_in=float(each["free_length_in"]), frequency_hz=float(each["frequency_hz"])
+        )
+        for code, each in noted.items()
+        if each["method"] == "pluck"
+    )
+    for told in solve_strap_tension(StrapTensionInput(readings=plucked)).readings:
+        assert told.state == "within_working"
+        # Heard to half a hertz: a quarter of one either way at the most, which is half of its standard deviation.
+        assert told.tension_lb == pytest.approx(carried[told.code], abs=0.5 * (told.sd_lb or 0.0))
+
+
+def test_the_drain_was_hung_evenly_and_sank_with_the_corner() -> None:
+    (drain,) = DOUBLE.drains
+    nodes = tuple(
+        DrainNode(at_ft=at_ft, invert_in=invert_in, weights={})
+        for (at_ft, _, _), invert_in in zip(drain.nodes, inverts_in(DOUBLE, drain), strict=True)
+    )
+    run = DrainRun(code=drain.code, diameter_in=float(drain.diameter_in), cleanout=drain.has_cleanout, nodes=nodes)
+    (told,) = solve_drains(DrainsInput(runs=(run,), moves={})).runs
+    slopes = [each.slope_before_in_per_ft for each in told.segments]
+    assert slopes == sorted(slopes)
+    assert slopes[0] == drain.fall_in_per_ft < slopes[-1]
+    assert {each.verdict for each in told.segments} == {"ok"}
+
+
+def test_the_supports_that_sank_stand_in_the_settled_corner_on_small_pads() -> None:
+    _, frame = layout_of(DOUBLE)
+    height_in = heights_in(DOUBLE, frame)
+    sunk = {nearest(frame, x_ft=each.x_ft, y_ft=each.y_ft).label for each in DOUBLE.sunk}
+    beams = sorted((each.label for each in frame if not each.design_offset_in), key=height_in.__getitem__)
+    assert sunk <= set(beams[:5])
+    assert beams[0] in sunk
+    assert DOUBLE.pad is not None
+    assert all(float(each.pad.side_in) < float(DOUBLE.pad.side_in) for each in DOUBLE.sunk)
 
 
 def test_the_small_house_has_a_plan_too() -> None:
