@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from calcs.engine.kinds import KINDS
 from calcs.engine.lift.types import OptionName
-from calcs.models import Answer, Calculation, Closing, PassEntry, Plan, PlanCheck, Trial, WorkerBeat
+from calcs.models import Answer, Approval, Calculation, Closing, PassEntry, Plan, PlanCheck, Trial, WorkerBeat
 from calcs.questions import ENGINE_KIND
 from calcs.services import request_calculations, run_again
 from jobs.admin.changes import register_changes
@@ -208,6 +208,22 @@ class PassEntryAdmin(LookedAtAdmin):
     list_select_related = ["plan__survey", "point", "author"]
     search_fields = ["=point__label", "^plan__survey__siting__home__code", "author__username"]
     ordering = ["-id"]
+
+
+@admin.register(Approval)
+class ApprovalAdmin(LookedAtAdmin):
+    """Approvals of plans. They are given and withdrawn on the plan's page."""
+
+    list_display = ["home", "number", "plan", "approved_by", "approved_at", "is_by_manager", "withdrawn_at"]
+    list_filter = ["is_by_manager", "approved_at", "withdrawn_at"]
+    list_select_related = ["siting__home", "plan__survey", "approved_by"]
+    search_fields = ["^siting__home__code", "plan__id__exact", "approved_by__username"]
+    ordering = ["-id"]
+
+    @admin.display(description=gettext_lazy("home"), ordering="siting__home__code")
+    def home(self, approval: Approval) -> str:
+        """The home that is lifted by it."""
+        return str(approval.siting.home)
 
 
 @admin.register(Closing)

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from calcs import (
+    approving_pages,
     choosing_page,
     closing_page,
     letter_page,
@@ -38,6 +39,8 @@ urlpatterns = [
     path("plans/<uuid:pk>/sheet/", paper_pages.plan_sheet, name="plan-sheet"),
     path("plans/<uuid:pk>/sheet.pdf", paper_pages.plan_sheet_pdf, name="plan-sheet-pdf"),
     path("sitings/<uuid:pk>/reading-sheet.pdf", paper_pages.reading_sheet_pdf, name="reading-sheet-pdf"),
+    path("plans/<uuid:pk>/approve/", approving_pages.plan_approve, name="plan-approve"),
+    path("approvals/<uuid:pk>/withdraw/", approving_pages.approval_withdraw, name="approval-withdraw"),
     path("approvals/<uuid:pk>/work/", work_page.work, name="approval-work"),
     path("approvals/<uuid:pk>/closing/", closing_page.closing, name="approval-closing"),
     path("approvals/<uuid:pk>/record/", record_page.record, name="approval-record"),

@@ -16,7 +16,7 @@ from django.db.models.fields.json import KeyTransform
 from django.utils import translation
 
 from calcs.citations import cited
-from calcs.models import Answer, Plan, PlanCheck
+from calcs.models import Answer, Approval, Plan, PlanCheck
 from calcs.spoken import spoken
 from jobs import rulebook
 from jobs.api import field_serializers, layout_serializers, safety_serializers, serializers
@@ -253,6 +253,8 @@ class _Computed:
         self.plans: list[Any] = list(
             plans.annotate(options=KeyTransform("options", "lift__result")).defer("provisional_points")
         )
+        standing = Approval.objects.standing().filter(siting__in=sitings)
+        self.approvals: dict[UUID, Approval] = {approval.siting_id: approval for approval in standing}
         checks = PlanCheck.objects.filter(plan__in=self.plans)
         self.told: list[Any] = list(checks.values_list(KeyTransform("cautions", "calculation__result"), flat=True))
 
@@ -260,7 +262,7 @@ class _Computed:
         """Return what is known of a siting."""
         survey = self.surveys.get(siting.pk)
         if survey is None:
-            return {"last_survey": None, "plans": []}
+            return {"last_survey": None, "plans": [], "approval": self._approval(siting)}
         levels = next((row for row in self._answers_of(survey) if row["kind"] == "levels"), None)
         return {
             "last_survey": {
@@ -268,7 +270,29 @@ class _Computed:
                 "heights": levels["heights"] if levels else None,
                 "heights_are_newest": bool(levels and levels["revision"] == survey.revision),
             },
-            "plans": [_plan(plan) for plan in self.plans if plan.survey_id == survey.pk],
+            "plans": [
+                {**_plan(plan), "is_approved": self._is_approved(siting, plan)}
+                for plan in self.plans
+                if plan.survey_id == survey.pk
+            ],
+            "approval": self._approval(siting),
+        }
+
+    def _is_approved(self, siting: Siting, plan: Plan) -> bool:
+        approval = self.approvals.get(siting.pk)
+        return approval is not None and approval.plan_id == plan.pk
+
+    def _approval(self, siting: Siting) -> Document | None:
+        """Return the approval that stands; its plan is not among the plans once readings have come in since."""
+        approval = self.approvals.get(siting.pk)
+        if approval is None:
+            return None
+        approved_at = approval.approved_at.isoformat()
+        return {
+            "id": str(approval.pk),
+            "plan": str(approval.plan_id),
+            "number": approval.number,
+            "approved_at": approved_at,
         }
 
     def _answers_of(self, survey: Survey) -> list[Document]:

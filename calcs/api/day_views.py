@@ -93,8 +93,18 @@ class DayPlanSerializer(Fields):
     minutes = serializers.FloatField()
     is_recommended = serializers.BooleanField()
     is_provisional = serializers.BooleanField()
+    is_approved = serializers.BooleanField(help_text="this is the plan to work by; entries of others are kept too")
     freed = serializers.ListField(child=serializers.UUIDField(), help_text="connections to be freed before the lift")
     moves = PlanMoveSerializer(many=True)
+
+
+class DayApprovalSerializer(Fields):
+    """The approval that stands at a siting."""
+
+    id = serializers.UUIDField()
+    plan = serializers.UUIDField(help_text="not among the plans once readings have come in since: don't work by it")
+    number = serializers.IntegerField()
+    approved_at = serializers.DateTimeField()
 
 
 class PlaceSerializer(Fields):
@@ -115,6 +125,7 @@ class PlaceSerializer(Fields):
     open_surveys = OpenSurveySerializer(many=True)
     last_survey = LastSurveySerializer(allow_null=True)
     plans = DayPlanSerializer(many=True)
+    approval = DayApprovalSerializer(allow_null=True)
     rules = serializers.DictField(child=serializers.FloatField(), help_text="the rule book as it holds here")
 
 

@@ -9,7 +9,7 @@ from rest_framework import serializers
 
 from calcs.engine.errors import InvalidInput
 from calcs.engine.units import parse_length
-from calcs.models import PassEntry
+from calcs.models import Approval, PassEntry
 from jobs.api.field_serializers import FROM_PHONE, FromPhoneSerializer, check_places
 from jobs.spoken import retold
 from surveys.ingest import LONGEST_TYPED_CHARS
@@ -39,6 +39,10 @@ class PassEntrySerializer(FromPhoneSerializer):
         write_only=True, required=False, allow_null=True, help_text="what was read after it, as typed"
     )
 
+    is_plan_approved = serializers.SerializerMethodField(
+        help_text="false: it is kept, but nobody has approved the plan, or the approval was withdrawn"
+    )
+
     class Meta(FromPhoneSerializer.Meta):
         model = PassEntry
         fields = [
@@ -52,9 +56,15 @@ class PassEntrySerializer(FromPhoneSerializer):
             "typed",
             "unit",
             "note",
+            "is_plan_approved",
         ]
         read_only_fields = [*FromPhoneSerializer.Meta.read_only_fields, "value_in", "typed"]
         extra_kwargs = {"pass_number": {"min_value": 1, "max_value": 200}}
+
+    def get_is_plan_approved(self, entry: PassEntry) -> bool:
+        """Tell whether the plan is the approved one; rows of a list come with the answer."""
+        found = getattr(entry, "is_plan_approved", None)
+        return Approval.objects.standing().filter(plan=entry.plan_id).exists() if found is None else bool(found)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         """The point is one of the plan's home; what was typed is a length."""

@@ -1,9 +1,10 @@
 """The steps of plans' work as crews note them: listed, read and added."""
 
 import django_filters
+from django.db.models import Exists, OuterRef
 
 from calcs.api.pass_serializers import PassEntrySerializer
-from calcs.models import PassEntry
+from calcs.models import Approval, PassEntry
 from jobs.api.field_views import FromPhoneViewSet
 from jobs.field_work import note
 
@@ -21,7 +22,9 @@ class PassEntryFilter(django_filters.FilterSet):
 class PassEntryViewSet(FromPhoneViewSet):
     """What was done at which support in which pass of a plan, and what was read after it."""
 
-    queryset = PassEntry.objects.order_by()
+    queryset = PassEntry.objects.order_by().annotate(
+        is_plan_approved=Exists(Approval.objects.standing().filter(plan=OuterRef("plan")))
+    )
     serializer_class = PassEntrySerializer
     filterset_class = PassEntryFilter
     keep = staticmethod(note)

@@ -3,7 +3,7 @@
 from django.urls import path
 from rest_framework.routers import SimpleRouter
 
-from calcs.api import closing_views, pass_views, views
+from calcs.api import approval_views, closing_views, paper_views, pass_views, views
 from calcs.api.day_views import DayView
 from calcs.api.operations import OperationsView
 from calcs.api.sync.views import SyncViewSet
@@ -14,6 +14,7 @@ router.register("calculations", views.CalculationViewSet)
 router.register("answers", views.AnswerViewSet)
 router.register("plans", views.PlanViewSet)
 router.register("pass-entries", pass_views.PassEntryViewSet)
+router.register("approvals", approval_views.ApprovalViewSet)
 router.register("closings", closing_views.ClosingViewSet)
 router.register("trials", TrialViewSet)
 router.register("sync", SyncViewSet)
@@ -23,6 +24,11 @@ urlpatterns = [
         "surveys/<uuid:survey_id>/calculations/", views.SurveyCalculationsView.as_view(), name="survey-calculations"
     ),
     path("surveys/<uuid:survey_id>/sure-plan/", views.SurePlanView.as_view(), name="survey-sure-plan"),
+    path("plans/<uuid:pk>/approval/", approval_views.PlanApprovalView.as_view(), name="plan-approval"),
+    path("plans/<uuid:pk>/sheet/", paper_views.PlanSheetView.as_view(), name="plan-sheet-file"),
+    path(
+        "sitings/<uuid:pk>/reading-sheet/", paper_views.ReadingSheetView.as_view(), name="siting-reading-sheet-file"
+    ),
     path("operations/", OperationsView.as_view(), name="operations-figures"),
     path("day/", DayView.as_view(), name="day"),
     *router.urls,

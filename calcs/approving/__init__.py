@@ -1,14 +1,13 @@
 """Whether a plan may be built: what stands in its way, who may sign past it, and somebody's word that it is done.
 
-What somebody approves is refused for reasons of three kinds. *Nobody* signs past what is wrong about the plan itself,
-or past an engineer's matter: the cause has to go first. *The manager* signs past the rest, with a reason that is kept.
-*Told* is what the approver must know and nothing refuses (`told`).
+There are reasons of three kinds. *Nobody* signs past what is wrong about the plan itself, or past an engineer's
+matter: the cause has to go first. *The manager* signs past the rest, with a reason that is kept. What the approver
+must know though it refuses nothing is *told*.
 
     code                    refused when                                                             past it
     role                    neither crew lead nor manager                                            nobody
     archived, siting_over   the home is archived, or stands elsewhere now                            nobody
-    replaced                the plan is not one of those that stand for its survey                   nobody
-    stale_readings          readings came or were corrected since it was computed                    nobody
+    replaced                readings came or were corrected since, or another lift took its place    nobody
     stale_record            the layout, the home's record or the rules were changed since            nobody
     not_handed_in           the survey is still open                                                 nobody
     newer_survey            a later survey read supports that the plan touches                       nobody
@@ -47,12 +46,13 @@ or past an engineer's matter: the cause has to go first. *The manager* signs pas
     block                   something of the assessment blocks: what can be signed past is signed    (there)
                             past there, each by itself (`jobs.assessing`)
 
-Not measured travel counts as none in the plan already; that it is not measured is told. Straps to loosen are told, and
-stand on the crew's sheet. Missing papers keep nobody from approving, so that work can be planned while a permit is on
-its way: they refuse the start (`why_not_start`).
+Not measured travel counts as none in the plan already; that it is not measured is told. Straps to loosen are told,
+and stand on the crew's sheet. Missing papers keep nobody from approving, so that work can be planned while a permit
+is on its way: they refuse the start (`why_not_start`).
 """
 
 from calcs.approving.decide import (
+    REASON_AT_MOST,
     approve,
     standing_approval,
     why_not,
@@ -64,6 +64,7 @@ from calcs.approving.refusals import Refusal
 from calcs.approving.telling import Remark, told
 
 __all__ = [
+    "REASON_AT_MOST",
     "Refusal",
     "Remark",
     "approve",

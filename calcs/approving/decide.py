@@ -178,7 +178,7 @@ def why_not_standing(approval: Approval) -> str | None:
 
 
 def why_not_start(approval: Approval, on: datetime.date) -> tuple[Refusal, ...]:
-    """Return what keeps everybody from starting by an approval on a day: that it does not hold, and missing papers."""
+    """Return what keeps everybody from starting on a day: an approval that does not hold, and missing papers."""
     home = approval.siting.home
     why = why_not_standing(approval)
     papers = missing_papers(approval.siting, on, rules_of(home, the_company()))

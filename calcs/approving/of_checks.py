@@ -13,7 +13,7 @@ from calcs.engine.strap_spacing import StrapSpacingResult
 from calcs.engine.supports import SupportsResult
 
 _HAIR = 1e-9
-# Of a support's checks: those that the work makes or leaves as they are built, by what an engineer's verdict on one is.
+# Of a support's checks: those on what the work builds and loads, by what an engineer's verdict on one is.
 _BUILT = {"height": "engineer_stack", "load": "engineer_load"}
 
 

@@ -3,7 +3,6 @@
 import datetime
 from collections.abc import Iterator
 
-from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from calcs.approving.refusals import Case, Refusal, listed, managers
@@ -40,7 +39,7 @@ def _measured(case: Case, finding: Finding) -> Measured | None:
 
 
 def not_looked_at(case: Case) -> list[str]:
-    """Name the supports that nobody noted anything of around the survey: whether their wedges are tight is a guess."""
+    """Name the supports that nobody noted anything of: whether their wedges are tight is a guess."""
     since = case.plan.survey.started_at - LOOKED_WITHIN
     seen = Finding.objects.standing().filter(siting=case.siting, point__isnull=False, noted_at__gte=since)
     points = {str(key) for key in seen.values_list("point_id", flat=True)}

@@ -26,17 +26,14 @@ def of_standing(case: Case) -> Iterator[Refusal]:
         yield nobodys("archived", _("This home is archived."))
     if case.siting.to_on is not None:
         yield nobodys("siting_over", _("The home stands here no more."))
-    if not Plan.objects.current().filter(pk=case.plan.pk).exists():
-        words = _("This plan does not stand for its survey: other readings or another lift took its place.")
+    is_current = Plan.objects.current().filter(pk=case.plan.pk).exists()
+    stale = why_stale(case.plan.survey) if is_current else "readings"
+    if stale == "record":
+        words = _("Stale: the layout, the home's record or the rules have changed since this was computed.")
+        yield nobodys("stale_record", words)
+    elif stale is not None:
+        words = _("Stale: readings came in or were corrected since, or another lift took the place of this plan's.")
         yield nobodys("replaced", words)
-        return
-    match why_stale(case.plan.survey):
-        case "record":
-            words = _("Stale: the layout, the home's record or the rules have changed since this was computed.")
-            yield nobodys("stale_record", words)
-        case "readings" | "not_computed":
-            words = _("Stale: readings have come in since this was computed.")
-            yield nobodys("stale_readings", words)
 
 
 def of_time(case: Case) -> Iterator[Refusal]:

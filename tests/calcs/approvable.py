@@ -29,7 +29,7 @@ def look_at(siting: Siting, *, by: User | None = None) -> None:
 
 def read_with_noise(survey: Survey, *, sd_in: float = READING_SD_IN, seed: int = 1, **heights: float) -> Survey:
     """Read the small home twice and hand the survey in; what was read scatters as readings do."""
-    noise = random.Random(seed)
+    noise = random.Random(seed)  # noqa: S311 - noise of readings, no secret
     exact = read_home(survey, heights or HEIGHTS_IN)
     for reading in exact:
         value = round(float(reading.value_in) + noise.gauss(0, sd_in), 3)

@@ -12,7 +12,7 @@ from rest_framework import serializers
 
 from calcs.api.pass_serializers import PassEntrySerializer
 from calcs.api.sync.wire import Entry, Parcel
-from calcs.models import PassEntry
+from calcs.models import Approval, PassEntry
 from jobs.api.base import RowSerializer
 from jobs.api.field_serializers import (
     FindingSerializer,
@@ -44,6 +44,7 @@ class Taking:
     sender: User
     people: dict[uuid.UUID, User]
     contested: set[uuid.UUID] = field(default_factory=set)
+    not_approved: set[uuid.UUID] = field(default_factory=set)  # steps of plans that nobody approved: kept, and told
 
     def author(self, entry: Entry) -> User:
         """Return whose entry it is."""
@@ -119,7 +120,10 @@ def _take_strap(taking: Taking, entry: Entry) -> None:
 
 
 def _take_pass(taking: Taking, entry: Entry) -> None:
-    note(PassEntry(author=taking.author(entry), **_fields(taking, entry, PassEntrySerializer)))
+    row = PassEntry(author=taking.author(entry), **_fields(taking, entry, PassEntrySerializer))
+    note(row)
+    if not Approval.objects.standing().filter(plan=row.plan_id).exists():
+        taking.not_approved.add(entry.key)
 
 
 def _take_time(taking: Taking, entry: Entry) -> None:

@@ -203,8 +203,9 @@ _FIELDS = {"type": "object", "additionalProperties": {"type": "string"}}
 _CODE = {
     "type": "string",
     "description": "empty, or: invalid, waits (needs an entry that was set aside), conflict (other content was taken "
-    "under this id), permission_denied, not_found, fault; contested with a correction that came second; mended "
-    "with a repeat of what was mended since",
+    "under this id), permission_denied, not_found, fault; contested with a correction that came second; "
+    "not_approved with a step of a plan that is not approved, taken all the same; mended with a repeat of what was "
+    "mended since",
 }
 RESULTS: dict[str, Any] = {
     "type": "object",

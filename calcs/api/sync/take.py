@@ -138,6 +138,9 @@ class _Taker:
         if self.taking.contested and entry.key in self.taking.contested:
             message = _("Another correction of this reading came first: somebody has to settle which one holds.")
             return Result(id=entry.told_id, state="taken", code="contested", message=message)
+        if entry.key in self.taking.not_approved:
+            message = _("Kept, but this plan is not approved, or is no more: ask before going on.")
+            return Result(id=entry.told_id, state="taken", code="not_approved", message=message)
         return Result(id=entry.told_id, state="taken")
 
     def _set_aside(self, entry: Entry, error: Exception, *, within: str = "body.") -> Result:
