@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from jobs.lengths import figure, length
 from jobs.sheet import Anchor, Box, Place, Sheet, polyline, text_width_px
 
+FLATNESS_PARTS = 32  # the curve goes by half steps where its range is small
 _WIDE_PX, _NARROW_PX = 640.0, 340.0
 _TALL_PX = 220.0
 _MARK_PX = 4.0
@@ -60,13 +61,17 @@ def describe(picture: CurvePicture) -> str:
     words = _("{first_minutes} min for pairs within {first}; {last_minutes} min for pairs within {last}.")
     said = words.format(
         first_minutes=f"{first.minutes:.0f}",
-        first=length(first.flatness_in, picture.unit),
+        first=_flat(first, picture.unit),
         last_minutes=f"{last.minutes:.0f}",
-        last=length(last.flatness_in, picture.unit),
+        last=_flat(last, picture.unit),
     )
-    if without := [length(point.flatness_in, picture.unit) for point in points if point.minutes is None]:
+    if without := [_flat(point, picture.unit) for point in points if point.minutes is None]:
         said += " " + _("No plan within {lengths}.").format(lengths=", ".join(without))
     return said
+
+
+def _flat(point: CurvePoint, unit: str) -> str:
+    return length(point.flatness_in, unit, denominator=FLATNESS_PARTS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +116,14 @@ def _draw_axes(sheet: Sheet, place: _Scale, points: list[CurvePoint], unit: str)
     for point in points:
         x = place.x(point.flatness_in)
         sheet.line((x, _TALL_PX), (x, _TALL_PX + 5), "tick")
-        sheet.text(x, _TALL_PX + 19, figure(point.flatness_in, unit), "feet", anchor="middle", size_px=12)
+        sheet.text(
+            x,
+            _TALL_PX + 19,
+            figure(point.flatness_in, unit, denominator=FLATNESS_PARTS),
+            "feet",
+            anchor="middle",
+            size_px=12,
+        )
     words = _("neighbours end within, mm") if unit == "mm" else _("neighbours end within, in")
     sheet.text(place.width_px - 16, _TALL_PX + 38, words, "legend", anchor="end", size_px=12)
 

@@ -8,10 +8,12 @@ from jobs.models.people import LengthUnit
 NO_BREAK_SPACE = "\u00a0"
 
 
-def figure(value_in: float | Decimal, unit: str = LengthUnit.INCHES, *, signed: bool = False) -> str:
+def figure(
+    value_in: float | Decimal, unit: str = LengthUnit.INCHES, *, signed: bool = False, denominator: int = 16
+) -> str:
     """Write a length [in] as a bare number in the reader's unit: ``1 7/16`` or ``36.5``; ``signed`` adds a plus."""
     if unit != LengthUnit.MILLIMETRES:
-        return format_sixteenths(value_in, signed=signed)
+        return format_sixteenths(value_in, signed=signed, denominator=denominator)
     exact = Decimal(value_in) * MM_PER_IN
     millimetres = exact.quantize(Decimal("0.1"), ROUND_HALF_UP)  # halves away from zero, as with sixteenths
     if millimetres == 0:
@@ -20,7 +22,9 @@ def figure(value_in: float | Decimal, unit: str = LengthUnit.INCHES, *, signed: 
     return sign + f"{abs(millimetres):.1f}".removesuffix(".0")
 
 
-def length(value_in: float | Decimal, unit: str = LengthUnit.INCHES, *, signed: bool = False) -> str:
+def length(
+    value_in: float | Decimal, unit: str = LengthUnit.INCHES, *, signed: bool = False, denominator: int = 16
+) -> str:
     """Write a length [in] with its unit, never broken over two lines: ``1 7/16 in`` or ``36.5 mm``."""
     name = "mm" if unit == LengthUnit.MILLIMETRES else "in"
-    return f"{figure(value_in, unit, signed=signed)}{NO_BREAK_SPACE}{name}"
+    return f"{figure(value_in, unit, signed=signed, denominator=denominator)}{NO_BREAK_SPACE}{name}"

@@ -135,7 +135,7 @@ class TrialDetailSerializer(TrialSerializer):
         labels = labels_of(trial.survey)
         names = ("name", "status", "minutes", "touched", "chance_within")
         return [
-            {name: option[name] for name in names}
+            {name: option.get(name) for name in names}
             | {"freed": [with_labels(code, labels) for code in option["freed"]]}
             for option in result["options"]
         ]

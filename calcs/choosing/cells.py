@@ -26,6 +26,7 @@ T = TypeVar("T")
 Checked = dict[str, Calculation]
 
 LINES_SHOWN = 3  # of what may be many; the rest is counted
+STOPS_SHOWN = 2  # whole sentences
 NAMES_SHOWN = 6
 _BEYOND_WORDS: dict[str, Promise] = {
     "over": gettext_lazy("over a limit"),
@@ -60,14 +61,14 @@ def _answer(check: Calculation | None, missing: str, result_type: type[T]) -> tu
     return (None, waiting) if waiting else (result_of(check, result_type), Cell(lines=()))
 
 
-def _some(lines: Iterable[str]) -> tuple[str, ...]:
+def _some(lines: Iterable[str], most: int = LINES_SHOWN) -> tuple[str, ...]:
     """Return the first few lines, and how many more there are."""
     every = list(dict.fromkeys(lines))
-    left = len(every) - LINES_SHOWN
+    left = len(every) - most
     if left <= 0:
         return tuple(every)
     more = ngettext("and {count} more", "and {count} more", left).format(count=left)
-    return (*every[:LINES_SHOWN], more)
+    return (*every[:most], more)
 
 
 def _named(record: Record, keys: Iterable[str]) -> str:
@@ -208,7 +209,7 @@ def stops_cell(record: Record, checked: Checked, provisional: str) -> Cell:
     told = [waiting_cell(checked.get(kind), "") for kind in ("passes", "stacks") if kind in checked]
     if not lines and any(told):
         return next(cell for cell in told if cell)
-    return Cell(lines=_some(lines) or (_("none"),), is_bad=bool(lines))
+    return Cell(lines=_some(lines, STOPS_SHOWN) or (_("none"),), is_bad=bool(lines))
 
 
 # -- how sure, and what it could be --------------------------------------------------------------------------

@@ -4,10 +4,11 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from calcs.curve_drawings import CurvePicture, CurvePoint
+from calcs.curve_drawings import FLATNESS_PARTS, CurvePicture, CurvePoint
 from calcs.engine.lift_curve import LiftCurvePoint
 from calcs.survey_page.plans import chance_words, minutes_words
 from calcs.survey_page.record import Record
+from jobs.lengths import length
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +63,7 @@ def _row(record: Record, point: LiftCurvePoint, keys: list[str]) -> CurveRow:
     saves = {freeing.code: minutes_words(freeing.saves_min) for freeing in point.freeing}
     is_possible = point.minutes is not None
     return CurveRow(
-        flatness=record.length(point.flatness_in),
+        flatness=length(point.flatness_in, record.unit, denominator=FLATNESS_PARTS),
         minutes=minutes_words(point.minutes) if point.minutes is not None else _("no plan"),
         note=_("best found in the time") if is_possible and point.status != "optimal" else "",
         touched=str(point.touched) if is_possible else "",
