@@ -233,16 +233,21 @@ def _after_frame(asking: _Asking, calculation: Calculation) -> None:
 
 
 def _after_lift(asking: _Asking, calculation: Calculation) -> None:
-    _after_sure(asking, calculation)
+    lift = codec.decode(calculation.result or {}, LiftResult)
+    _plan_all(asking, calculation, lift, recommended=lift.recommended)
     asking.answer_all(questions.of_lift(asking.record, asking.levels))
 
 
 def _after_sure(asking: _Asking, calculation: Calculation) -> None:
-    lift = codec.decode(calculation.result or {}, LiftResult)
+    """Make the plan that was asked for beside the others; which one is recommended was said among those."""
+    _plan_all(asking, calculation, codec.decode(calculation.result or {}, LiftResult), recommended=None)
+
+
+def _plan_all(asking: _Asking, calculation: Calculation, lift: LiftResult, *, recommended: str | None) -> None:
     read_again = _ReadAgain(asking)
     for option in lift.options:
         if option.moves:
-            _plan(asking, calculation, option, read_again, is_recommended=option.name == lift.recommended)
+            _plan(asking, calculation, option, read_again, is_recommended=option.name == recommended)
 
 
 def _plan(

@@ -245,6 +245,7 @@ def test_a_sure_plan_is_made_on_request_and_checked_like_the_others(survey: Surv
     plan = plan_of(survey, "sure")
     (option,) = plan.lift.result["options"]
     assert option["chance_within"] >= 0.95
+    assert [each.option for each in Plan.objects.current().filter(is_recommended=True)] == ["raise_only"]
     assert {row.kind for row in plan.checks.all()} == {row.kind for row in plan_of(survey).checks.all()}
     assert why_stale(Survey.objects.select_related("siting__home").get(pk=survey.pk)) is None
 
