@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from calcs import codec, questions, snapshots
 from calcs.engine.common import ENGINE_VERSION
 from calcs.engine.frame import FrameResult
+from calcs.engine.joined import JoinedResult, joined_levels
 from calcs.engine.levels import LevelsInput, LevelsResult
 from calcs.engine.lift import LiftOption, LiftResult
 from calcs.models import Answer, Calculation, Plan, PlanCheck, Trial
@@ -84,10 +85,9 @@ def ask_trial(survey_id: uuid.UUID, changes: Changes, *, by: User) -> tuple[Tria
 
 def _asking_with_heights(survey_id: uuid.UUID, by: User | None) -> "_Asking":
     survey = _locked(survey_id)
-    heights = Answer.objects.filter(
-        survey=survey, kind="levels", revision=survey.revision, calculation__state=State.DONE
-    )
-    if not heights.exists():
+    heights = Answer.objects.filter(survey=survey, kind__in=("levels", "joined")).select_related("calculation")
+    known = {answer.kind: (answer.revision, answer.calculation.state) for answer in heights}
+    if "levels" not in known or set(known.values()) != {(survey.revision, State.DONE)}:
         raise DomainError(
             "not_computed",
             _("There are no heights of the newest readings yet: ask again when there are."),
@@ -155,7 +155,15 @@ class _Asking:
 
     @cached_property
     def levels(self) -> LevelsResult:
-        """The heights that stand."""
+        """The heights that stand: the survey's own, or joined to those of the whole home that were read before."""
+        joined = Answer.objects.filter(survey=self.survey, kind="joined").select_related("calculation").first()
+        if joined is None or joined.calculation.result is None:
+            return self.own_levels
+        return joined_levels(self.own_levels, codec.decode(joined.calculation.result, JoinedResult))
+
+    @cached_property
+    def own_levels(self) -> LevelsResult:
+        """The heights of what this survey read."""
         return codec.decode(self.standing("levels").result or {}, LevelsResult)
 
     def standing(self, kind: str) -> Calculation:
@@ -224,6 +232,13 @@ class _Asking:
 
 
 def _after_levels(asking: _Asking, calculation: Calculation) -> None:
+    documents = questions.of_levels(asking.record, asking.own_levels)
+    asking.answer_all(documents)
+    if documents["joined"] is None:
+        _after_joined(asking, calculation)
+
+
+def _after_joined(asking: _Asking, calculation: Calculation) -> None:
     is_sure_wanted = Answer.objects.filter(survey=asking.survey, kind="sure").exists()
     asking.answer_all(questions.of_heights(asking.record, asking.levels, is_sure_wanted=is_sure_wanted))
 
@@ -270,6 +285,7 @@ def _plan(
 
 _STEPS: dict[str, Callable[[_Asking, Calculation], None]] = {
     "levels": _after_levels,
+    "joined": _after_joined,
     "frame": _after_frame,
     "lift": _after_lift,
     "sure": _after_sure,
@@ -283,7 +299,7 @@ class _ReadAgain:
         levels = asking.standing("levels")
         result = asking.levels
         read = {height.point for height in result.heights}
-        self._doubtful = _doubtful_points(result, codec.decode(levels.input, LevelsInput))
+        self._doubtful = snapshots.doubtful_points(result, codec.decode(levels.input, LevelsInput))
         self._unread = {str(point.pk) for point in unread_points(asking.survey.siting_id, read)}
         self._pairs = asking.record.pairs
 
@@ -291,10 +307,3 @@ class _ReadAgain:
         """Return what must be read before an option is built: what it touches, and what stands beside that."""
         touched = snapshots.touched_points(option)
         return touched & self._doubtful | beside(touched, self._pairs) & self._unread
-
-
-def _doubtful_points(levels: LevelsResult, document: LevelsInput) -> set[str]:
-    """Return the points of readings that are suspect, or that no other reading checks."""
-    doubtful = {reading.id for reading in levels.readings if reading.suspect or not reading.checked}
-    doubtful.update(other for reading in levels.readings for other in reading.also_suspect)
-    return {reading.point for reading in document.readings if reading.id in doubtful}

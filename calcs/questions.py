@@ -37,6 +37,11 @@ def of_record(record: snapshots.Record) -> Documents:
     }
 
 
+def of_levels(record: snapshots.Record, levels: LevelsResult) -> Documents:
+    """Return what a survey's own heights are joined to: those of the whole home, where a bay was read in the work."""
+    return {"joined": snapshots.joined_input(record, levels)}
+
+
 def of_heights(record: snapshots.Record, levels: LevelsResult, *, is_sure_wanted: bool) -> Documents:
     """Return what follows from the heights: how level the home is, what each support carries, how to lift."""
     frame = snapshots.frame_input(record, levels)

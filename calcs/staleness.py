@@ -1,14 +1,19 @@
 """Whether what was computed for a survey stands, or readings, the home's record or the rules have changed since."""
 
+from collections.abc import Iterable
 from typing import Literal
+from uuid import UUID
 
 from django.db.models import Prefetch
 
 from calcs import codec, questions, snapshots
 from calcs.engine.frame import FrameResult
+from calcs.engine.joined import JoinedResult, joined_levels
 from calcs.engine.levels import LevelsResult
 from calcs.engine.lift import LiftOption, LiftResult
-from calcs.models import Answer, Calculation, Plan, PlanCheck
+from calcs.models import Answer, Calculation, Plan, PlanCheck, Trial
+from calcs.trials import Changes, changed_lift
+from jobs.errors import DomainError
 from surveys.models import Survey
 
 Stale = Literal["not_computed", "readings", "record"]
@@ -34,9 +39,15 @@ def why_stale(survey: Survey) -> Stale | None:
 
 def _is_as_recorded(survey: Survey, standing: Standing) -> bool:
     record = snapshots.Record(survey)
-    levels = codec.decode(standing["levels"].result or {}, LevelsResult)
+    own = codec.decode(standing["levels"].result or {}, LevelsResult)
+    levels, joined = own, standing.get("joined")
+    if joined is not None:
+        if joined.result is None:
+            return False  # what was computed before rests on heights that no longer join
+        levels = joined_levels(own, codec.decode(joined.result, JoinedResult))
     documents = {
         **questions.of_record(record),
+        **questions.of_levels(record, own),
         **questions.of_heights(record, levels, is_sure_wanted="sure" in standing),
     }
     frame = standing.get("frame")
@@ -44,6 +55,28 @@ def _is_as_recorded(survey: Survey, standing: Standing) -> bool:
         documents |= questions.of_loads(record, codec.decode(frame.result, FrameResult))
     lifts = [standing[kind] for kind in questions.LIFTS if kind in standing]
     return _asks(standing, documents) and all(_plans_are_as_recorded(record, levels, lift) for lift in lifts)
+
+
+def stale_trials(survey: Survey, trials: Iterable[Trial]) -> dict[UUID, Stale | None]:
+    """Tell of each trial why it does not stand beside the plans any more: by what was read, or by what is recorded."""
+    answers = Answer.objects.filter(survey=survey, kind__in=("levels", "joined")).select_related("calculation")
+    results = {answer.kind: answer.calculation.result for answer in answers}
+    if any(result is None for result in results.values()):  # heights that are being computed again
+        return {trial.pk: "readings" for trial in trials}
+    record, levels = snapshots.Record(survey), codec.decode(results["levels"] or {}, LevelsResult)
+    if "joined" in results:
+        levels = joined_levels(levels, codec.decode(results["joined"] or {}, JoinedResult))
+    return {trial.pk: _why_trial_stale(record, levels, trial) for trial in trials}
+
+
+def _why_trial_stale(record: snapshots.Record, levels: LevelsResult, trial: Trial) -> Stale | None:
+    if trial.revision != record.survey.revision:
+        return "readings"
+    try:
+        lift = changed_lift(record, levels, codec.decode(trial.changes, Changes))
+    except DomainError:  # what it names is not there any more
+        return "record"
+    return None if trial.calculation.input_sha256 == snapshots.sha256_of(lift) else "record"
 
 
 def _plans_are_as_recorded(record: snapshots.Record, levels: LevelsResult, lift: Calculation) -> bool:

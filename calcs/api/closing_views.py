@@ -50,7 +50,7 @@ class ClosingSerializer(RowSerializer):
             "manager_reason",
         ]
         read_only_fields = ["closed_at", "closed_by", "manager_reason"]
-        extra_kwargs = {"approval": {"validators": []}}  # one each: the database says so
+        extra_kwargs: ClassVar[dict[str, Any]] = {"approval": {"validators": []}}  # one each: the database says so
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         """The survey as left is one of the same home, made as left."""

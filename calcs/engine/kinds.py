@@ -11,6 +11,7 @@ from typing import Any
 from calcs.engine.drains import DrainsInput, DrainsResult, solve_drains
 from calcs.engine.flatness import FlatnessInput, FlatnessResult, solve_flatness
 from calcs.engine.frame import FrameInput, FrameResult, solve_frame
+from calcs.engine.joined import JoinedInput, JoinedResult, solve_joined
 from calcs.engine.levels import LevelsInput, LevelsResult, solve_levels
 from calcs.engine.lift import LiftInput, LiftResult, solve_lift
 from calcs.engine.lift_curve import LiftCurveInput, LiftCurveResult, solve_lift_curve
@@ -43,6 +44,13 @@ KINDS: dict[str, Kind] = {
             input_type=LevelsInput,
             result_type=LevelsResult,
             solve=solve_levels,
+        ),
+        Kind(
+            name="joined",
+            about="Heights of a bay read anew, on one scale with those of the whole home that were read before",
+            input_type=JoinedInput,
+            result_type=JoinedResult,
+            solve=solve_joined,
         ),
         Kind(
             name="flatness",

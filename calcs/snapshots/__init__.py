@@ -7,6 +7,7 @@ drain runs, setups and readings go by their own keys. Keys stay when labels are 
 
 from calcs.snapshots.drains import drains_input
 from calcs.snapshots.frames import frame_input, held_lines, passes_input
+from calcs.snapshots.joined import doubtful_points, joined_input
 from calcs.snapshots.lifts import OPTIONS, SURE, lift_input, touched_points
 from calcs.snapshots.readings import flatness_input, levels_input
 from calcs.snapshots.record import Line, Record, canonical, sha256_of
@@ -19,10 +20,12 @@ __all__ = [
     "Line",
     "Record",
     "canonical",
+    "doubtful_points",
     "drains_input",
     "flatness_input",
     "frame_input",
     "held_lines",
+    "joined_input",
     "levels_input",
     "lift_input",
     "passes_input",

@@ -164,7 +164,7 @@ def chosen_of(record: Record, wanted: str) -> tuple[Plan | None, LiftOption | No
 
 
 def _facts(record: Record, started: str) -> tuple[tuple[str, str], ...]:
-    survey = record.survey
+    survey, joined = record.survey, findings.joined_words(record)
     return (
         (_("read on"), started),
         (_("read by"), str(survey.author) if survey.author else _("not noted")),
@@ -172,6 +172,7 @@ def _facts(record: Record, started: str) -> tuple[tuple[str, str], ...]:
         (_("setups"), ", ".join(sorted(setup.code for setup in record.setups.values())) or _("none")),
         (_("readings"), str(len(record.readings))),
         (_("state"), survey.get_state_display()),
+        *([(_("joined"), joined)] if joined else []),
     )
 
 

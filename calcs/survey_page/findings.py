@@ -159,6 +159,15 @@ def not_read(record: Record) -> str:
     ).format(points=points)
 
 
+def joined_words(record: Record) -> str:
+    """Say what a bay that was read during the work was joined to; nothing of another survey."""
+    joined = record.joined
+    if joined is None:
+        return ""
+    words = _("brought on one scale with what was read before by {common}; heights kept from then: {count}")
+    return words.format(common=", ".join(record.name(one.point) for one in joined.common), count=len(joined.carried))
+
+
 def agreement(record: Record) -> str:
     """Say in plain words whether the readings agree with each other as well as the method should."""
     levels = record.levels

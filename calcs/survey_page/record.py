@@ -7,6 +7,7 @@ from uuid import UUID
 
 from calcs import codec
 from calcs.engine.flatness import FlatnessInput, FlatnessResult
+from calcs.engine.joined import JoinedResult, joined_levels
 from calcs.engine.levels import LevelsInput, LevelsResult
 from calcs.engine.lift import LiftInput, LiftOption, LiftResult
 from calcs.engine.lift_curve import LiftCurveResult
@@ -48,8 +49,14 @@ class Record:
 
     @cached_property
     def levels(self) -> LevelsResult | None:
-        """The heights, once they are computed."""
-        return self._result("levels", LevelsResult)
+        """The heights, once they are computed: joined to those of the whole home in a survey during the work."""
+        own = self._result("levels", LevelsResult)
+        return joined_levels(own, self.joined) if own and self.joined else own
+
+    @cached_property
+    def joined(self) -> JoinedResult | None:
+        """What a bay read during the work was joined to; None for every other survey."""
+        return self._result("joined", JoinedResult)
 
     @cached_property
     def flatness(self) -> FlatnessResult | None:
@@ -174,11 +181,12 @@ def read_record(survey: Survey, *, unit: str) -> Record:
         readings={str(row.pk): row for row in Reading.objects.filter(survey=survey).select_related("author")},
         answers=found,
         plans=list(plans.order_by("pk")),
-        unread=_unread(survey, found.get("levels")),
+        unread=_unread(survey, found),
     )
 
 
-def _unread(survey: Survey, levels: Answer | None) -> list[Point]:
+def _unread(survey: Survey, answers: dict[str, Answer]) -> list[Point]:
     """Return what ought to have been read and has no height; nothing before there are heights."""
-    result = result_of(levels.calculation if levels else None, LevelsResult)
-    return unread_points(survey.siting_id, {height.point for height in result.heights}) if result else []
+    answer = answers.get("joined") or answers.get("levels")
+    result = answer.calculation.result if answer else None
+    return unread_points(survey.siting_id, {height["point"] for height in result["heights"]}) if result else []
