@@ -11,7 +11,7 @@ from django.views.decorators.http import require_safe
 
 from calcs.as_left import record_as_left
 from calcs.models import Approval
-from calcs.paper_pages import as_pdf
+from calcs.sheets import as_pdf
 from jobs.views import SignedInRequest, page
 
 

@@ -9,7 +9,7 @@ from calcs.documents.blocks import Facts, Note, Paper, Section
 from calcs.models import Approval, Plan
 from calcs.sheet_page import attached, loading, passes, safety, supports
 from calcs.sheet_page.known import Known, read_known
-from calcs.sheet_page.state import mark_of
+from calcs.sheet_page.state import mark_of, papers_missing
 from calcs.spoken import OPTION_WORDS
 
 __all__ = ["sheet_of"]
@@ -21,7 +21,9 @@ def sheet_of(plan: Plan, *, unit: str, language: str) -> Paper:
     The plan comes with its lift, and its survey with siting, home, rule set and author.
     """
     known = read_known(plan, unit=unit)
-    approvals = Approval.objects.filter(plan=plan).select_related("approved_by", "withdrawn_by")
+    approvals = Approval.objects.filter(plan=plan).select_related(
+        "approved_by", "withdrawn_by", "plan__survey__siting__home"
+    )
     approval = approvals.order_by("-number").first()
     mark = mark_of(plan, approval, is_current=known.is_of_these_heights)
     home = plan.survey.siting.home
@@ -30,7 +32,7 @@ def sheet_of(plan: Plan, *, unit: str, language: str) -> Paper:
         subtitle=plan.survey.siting.address,
         date=_dated(plan, approval),
         mark=mark.word,
-        notes=mark.notes,
+        notes=(*mark.notes, *papers_missing(known.visit, known.rules)),
         facts=_facts(known),
         sections=tuple(_sections(known, language)),
         foot=_("Planning figures, not approval: local codes, the home's own manual and licensed trades govern."),

@@ -99,5 +99,5 @@ def read_known(plan: Plan, *, unit: str) -> Known:
 def _visit_of(plan: Plan) -> Visit | None:
     """Return the visit at which the work is done or is to be done: one on site before those that are booked."""
     visits = Visit.objects.filter(siting=plan.survey.siting_id, kind__in=WORKED, state__in=AHEAD)
-    found = visits.select_related("lead").prefetch_related("crew").order_by("starts_at", "pk")
+    found = visits.select_related("lead", "siting").prefetch_related("crew").order_by("starts_at", "pk")
     return min(found, key=lambda visit: AHEAD.index(Visit.State(visit.state)), default=None)

@@ -18,7 +18,7 @@ def _blocks(known: Known) -> list[Block]:
     told: list[Block] = [
         Prose(
             words=_(
-                "A group goes up together, then the next one; a jack pushes no harder than its line says. After each "
+                "A group is worked at once, then the next one; no jack pushes harder than its line says. After each "
                 "pass: jacks down, wedges driven, then read. What counts is the number read; how far a support went "
                 "only guides."
             )
@@ -124,7 +124,7 @@ def _groups(known: Known, each: JackingPass) -> Table:
 
 def _step(known: Known, step: PassStep) -> tuple[Cell, ...]:
     words = _("up {by}") if step.by_in > 0 else _("down {by}")
-    limit = "" if step.jack_ok else _("stop: more than the jack is marked for")
+    limit = "" if step.jack_ok else _("stop: take a jack that is marked for more")
     return (
         Cell(words=words.format(by=known.record.length(abs(step.by_in)))),
         Cell(words=f"{step.jack_lb:,.0f}", more=limit),

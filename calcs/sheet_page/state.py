@@ -5,9 +5,13 @@ from dataclasses import dataclass
 from django.utils import formats, timezone
 from django.utils.translation import gettext as _
 
+from calcs.approving import why_not_standing
 from calcs.documents.blocks import Note
 from calcs.models import Approval, Plan
 from calcs.staleness import why_stale
+from jobs.models import Visit
+from jobs.papers import missing_papers
+from jobs.rulebook import Rules
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,11 +25,13 @@ class Mark:
 def mark_of(plan: Plan, approval: Approval | None, *, is_current: bool) -> Mark:
     """Return the mark of a plan; ``approval`` is the newest of this plan, withdrawn or not."""
     notes = []
-    stale = _stale_words(plan, is_current=is_current)
+    is_standing = approval is not None and approval.withdrawn_at is None
+    stale = why_not_standing(approval) if approval and is_standing else _stale_words(plan, is_current=is_current)
     if stale:
         word = _("STALE")
-        notes.append(Note(words=f"{word}: {stale}", is_stop=True))
-    elif approval is None or approval.withdrawn_at is not None:
+        told = _("STALE: {why} Nothing is built from this sheet.").format(why=stale)
+        notes.append(Note(words=told, is_stop=True))
+    elif approval is None or not is_standing:
         word = _("NOT APPROVED")
         notes.append(Note(words=_("NOT APPROVED: to look at only. Nothing is built from this sheet."), is_stop=True))
     else:
@@ -37,13 +43,23 @@ def mark_of(plan: Plan, approval: Approval | None, *, is_current: bool) -> Mark:
     return Mark(word=word, notes=tuple(notes))
 
 
+def papers_missing(visit: Visit | None, rules: Rules) -> tuple[Note, ...]:
+    """Return the papers without which nobody starts on the day of the visit; without a visit there is no day."""
+    if visit is None:
+        return ()
+    day = timezone.localtime(visit.starts_at).date()
+    words = _("Not to start on {day}: {why}")
+    return tuple(
+        Note(words=words.format(day=formats.date_format(day, "j M Y"), why=block.words), is_stop=True)
+        for block in missing_papers(visit.siting, day, rules)
+    )
+
+
 def _stale_words(plan: Plan, *, is_current: bool) -> str:
     why = why_stale(plan.survey)
     if not is_current or why in ("readings", "not_computed"):
-        return _("the readings have changed since this plan was made. Nothing is built from this sheet.")
-    if why == "record":
-        return _("the home's record or the rules have changed since. Nothing is built from this sheet.")
-    return ""
+        return _("The readings have changed since this plan was made.")
+    return _("The home's record or the rules have changed since this plan was made.") if why else ""
 
 
 def _approval_words(approval: Approval) -> str:
