@@ -8,8 +8,8 @@ from django.shortcuts import render
 from django.utils import translation
 from django.views.decorators.http import require_safe
 
-from calcs.sheets import language_of, plan_of, plan_sheet_as_pdf, reading_sheet_as_pdf
 from calcs.sheet_page import sheet_of
+from calcs.sheets import language_of, plan_of, plan_sheet_as_pdf, reading_sheet_as_pdf
 from jobs.views import SignedInRequest, page
 
 
