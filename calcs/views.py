@@ -19,6 +19,7 @@ from calcs.stack_drawings import draw_stack
 from calcs.survey_page import gather, progress_of, steps_of
 from jobs.assessment_pages import current_assessment_told
 from jobs.hazard_pages import hazards_of
+from jobs.inspection_stops import open_stops
 from jobs.models import (
     Connection,
     DrainRun,
@@ -114,6 +115,7 @@ def survey(request: SignedInRequest, pk: UUID) -> HttpResponse:
         "page": found,
         "survey": found.survey,
         "hazards": Hazard.objects.open().filter(home=found.survey.siting.home_id).order_by("kind"),
+        "stops": open_stops(found.survey.siting),
         "set_aside": waiting_for(request.user).count(),
         "maps": [drawn(level_map) for level_map in found.maps],
         "work": [

@@ -11,6 +11,7 @@ from django.db import IntegrityError, transaction
 from django.http import Http404, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from jobs.csv_files.values import NotAllowed, column_of
 from jobs.errors import DomainError
@@ -27,6 +28,11 @@ from jobs.views import SignedInRequest, page
 ROWS = 6  # places at once; more are added afterwards
 OF_RUN = ("code", "diameter_in", "rehang_min", "note")
 OF_NODE = ("at_ft", "invert_in", "x_ft", "y_ft")
+_WORDS = {  # short, as they stand over narrow boxes
+    "invert_in": gettext_lazy("pipe bottom"),
+    "x_ft": gettext_lazy("along the home"),
+    "y_ft": gettext_lazy("from the left"),
+}
 _ENDS = {"_ft": ", ft", "_in": ", in", "_min": ", min"}
 
 
@@ -118,7 +124,9 @@ def _box(model: Any, field: str, name: str, sent: QueryDict, wrong: Mapping[str,
 
 
 def _word(model: Any, name: str) -> str:
-    return field_word(model, name) + next((unit for end, unit in _ENDS.items() if name.endswith(end)), "")
+    return str(_WORDS.get(name) or field_word(model, name)) + next(
+        (unit for end, unit in _ENDS.items() if name.endswith(end)), ""
+    )
 
 
 # -- keeping -------------------------------------------------------------------------------------------------

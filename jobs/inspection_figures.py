@@ -122,9 +122,10 @@ def differs(row: Measured, figures: Figures) -> bool:
 
 
 def told_figures(model: type[Measured], figures: Figures, unit: str) -> str:
-    """Say figures in words: gap at the wedge 3/8 in, has sunk yes."""
+    """Say figures in words: gap at the wedge 3/8 in, has sunk."""
     pieces = []
-    for name, text in figures.items():
-        value = column_of(model, name).read(text)
-        pieces.append(f"{field_word(model, name)} {value_words(model._meta.get_field(name), value, {}, unit)}")
+    for name in (name for name in (*OF_SUPPORT, *OF_CONNECTION) if name in figures):
+        value, word = column_of(model, name).read(figures[name]), field_word(model, name)
+        words = value_words(model._meta.get_field(name), value, {}, unit)
+        pieces.append(word if value is True else f"{word} {words}")
     return ", ".join(pieces)

@@ -10,6 +10,7 @@ from django.http import Http404, QueryDict
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from jobs.csv_files.values import NotAllowed, column_of
 from jobs.errors import DomainError
@@ -19,6 +20,13 @@ from jobs.inspection_figures import OF_CONNECTION, OF_SUPPORT
 from jobs.models import Condition, Connection, DrainRun, Finding, Point, Strap, StrapCheck, Support, User, Visit
 
 OF_STRAP = ("slack_in", "method", "tension_lb", "frequency_hz", "mode", "free_length_in")
+_WORDS = {
+    "frequency_hz": gettext_lazy("pitch when plucked"),
+    "mode": gettext_lazy("half waves of that pitch; 1 where empty"),
+    "free_length_in": gettext_lazy("length that swings"),
+    "has_sunk": gettext_lazy("has sunk since it was set"),
+    "method": gettext_lazy("how the tension was told"),
+}
 KINDS: dict[str, tuple[type[models.Model] | None, tuple[str, ...]]] = {
     "support": (Support, OF_SUPPORT),
     "strap": (StrapCheck, OF_STRAP),
@@ -64,7 +72,7 @@ def _box(model: type[models.Model], name: str, refused: Refused | None) -> Box:
         choices = (("yes", _("yes")), ("no", _("no")))
     return Box(
         name=name,
-        word=field_word(model, name) + _unit_of(name),
+        word=str(_WORDS.get(name) or field_word(model, name)) + _unit_of(name),
         choices=choices,
         hint=_("parts with spaces between, such as shims plate_2x cap block block") if name == "stack" else "",
         typed=refused.typed.get(name, "") if refused else "",
@@ -123,7 +131,7 @@ def grade_in(sent: QueryDict) -> str:
         raise DomainError("invalid", _("Press one of OK, note, fix and stop."))
     if grade != Condition.OK and not sent.get("text", "").strip():
         sentence = _("Say what was found, unless it is OK.")
-        raise DomainError("invalid", sentence, fields={"text": sentence})
+        raise DomainError("invalid", _("Some fields need another look."), fields={"text": sentence})
     return grade
 
 

@@ -15,16 +15,21 @@ from django.utils.translation import ngettext
 
 from jobs.history.words import field_word, value_words
 from jobs.inspection import ITEMS
-from jobs.inspection_figures import OF_CONNECTION, OF_SUPPORT, differs, told_figures
+from jobs.inspection_figures import OF_CONNECTION, differs, told_figures
 from jobs.inspection_findings import is_worse
 from jobs.models import Condition, Connection, DrainRun, Finding, Hazard, Photo, Strap, StrapCheck, Support, Visit
+from jobs.part_words import courses_words
 
 Kind = Literal["support", "strap", "connection", "drain_run", "item"]
 Seen = Finding | StrapCheck
 
-_SUPPORT_FACTS = (*("kind", "tier", "stack", "height_in"), "gap_in", *OF_SUPPORT[5:9], *("has_sunk", "offset_in"))
+_SUPPORT_FACTS = (
+    *("height_in", "gap_in", "footing", "footing_length_in", "footing_width_in", "footing_thickness_in"),
+    *("has_sunk", "offset_in", "clearance_in", "note"),
+)
 _STRAP_FACTS = ("point", "anchor_kind", "run_in", "rise_in", "slack_in", "tension_lb", "wraps", "has_vertical_tie")
 SUBJECTS = ("point_id", "connection_id", "strap_id", "drain_run_id", "item")
+NEWEST = ("-noted_at", "-sequence", "-pk")  # first
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,13 +152,12 @@ class _Seen:
         for check in _newest_first(checks.filter(visit=visit)):
             self.found["strap", check.strap_id].append(check)
         self.before: dict[tuple[str, Any], Seen] = {}
-        newest = ("-noted_at", "-sequence", "-pk")
-        for row in rows.exclude(visit=visit).order_by(*SUBJECTS, *newest).distinct(*SUBJECTS):
+        for row in rows.exclude(visit=visit).order_by(*SUBJECTS, *NEWEST).distinct(*SUBJECTS):
             self.before[subject_of(row)] = row
-        for check in checks.exclude(visit=visit).order_by("strap_id", *newest).distinct("strap_id"):
+        for check in checks.exclude(visit=visit).order_by("strap_id", *NEWEST).distinct("strap_id"):
             self.before["strap", check.strap_id] = check
         self.measured: dict[tuple[str, Any], Finding] = {}
-        told = rows.exclude(figures={}).order_by("point_id", "connection_id", *newest)
+        told = rows.exclude(figures={}).order_by("point_id", "connection_id", *NEWEST)
         for row in told.distinct("point_id", "connection_id"):
             self.measured[subject_of(row)] = row
 
@@ -166,7 +170,7 @@ class _Seen:
 
 
 def _newest_first(rows: "QuerySet[Any]") -> "QuerySet[Any]":
-    return rows.order_by("-noted_at", "-sequence", "-pk")
+    return rows.order_by(*NEWEST)
 
 
 def subject_of(finding: Finding) -> tuple[str, Any]:
@@ -205,7 +209,8 @@ def _place(kind: Kind, key: Any, seen: _Seen, **words: Any) -> Place:
 
 def _support(support: Support, seen: _Seen, unit: str) -> Place:
     is_broken = support.condition in (Condition.FIX, Condition.STOP)
-    facts = [*_facts(support, _SUPPORT_FACTS, unit), *_facts(support, ("clearance_in", "note"), unit)]
+    built = [str(support.get_kind_display()), str(support.get_tier_display()), courses_words(support.stack or ())]
+    facts = [*filter(None, built), *_facts(support, _SUPPORT_FACTS, unit)]
     place = _place(
         "support",
         support.point_id,

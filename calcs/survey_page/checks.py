@@ -16,15 +16,8 @@ from calcs.models import Calculation
 from calcs.stack_drawings import Course, Look, StackPicture
 from calcs.survey_page.record import Record, result_of
 from jobs.models import Condition, Support
+from jobs.part_words import TIMES, part_words
 
-PART_WORDS: dict[str, Promise] = {
-    "block": gettext_lazy("block"),
-    "cap": gettext_lazy("4 in cap"),
-    "cap_2in": gettext_lazy("2 in cap"),
-    "plate_2x": gettext_lazy("2-by plate"),
-    "plate_1x": gettext_lazy("1-by plate"),
-    "shims": gettext_lazy("pair of shims"),
-}
 _TIER_WORDS: dict[str, Promise] = {
     "single": gettext_lazy("single stack"),
     "double": gettext_lazy("double stack, courses crossed in turn"),
@@ -46,7 +39,6 @@ _ANGLE_WORDS: dict[str, Promise] = {
     "fail": gettext_lazy("outside the angles that the table covers"),
 }
 _LOOKS: dict[str, Look] = {"hollow": "hollow", "cap": "solid", "solid": "solid", "plate": "wood", "wood": "wood"}
-TIMES = "\u00d7"
 _LEAST_TURNS = 0.05  # less shows as none
 _LEAST_SHIM_IN, _MOST_SHIM_IN = DEFAULT_RULES.shim_least_in, DEFAULT_RULES.shim_most_in
 
@@ -141,11 +133,6 @@ def found_words(support: Support | None) -> str:
         return ""
     is_broken = support.condition in (Condition.FIX, Condition.STOP)
     return ": ".join(filter(None, (support.get_condition_display() if is_broken else "", support.note)))
-
-
-def part_words(code: str) -> str:
-    """What people call a part."""
-    return str(PART_WORDS.get(code, code))
 
 
 def _courses_words(courses: tuple[str, ...], shim: str) -> str:

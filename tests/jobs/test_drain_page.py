@@ -73,7 +73,7 @@ def test_pressed_twice_is_kept_once(siting: Siting, lead: User, client_for: Clie
         (new(diameter_in="30"), "Give an inside diameter of 1/2 to 24 in."),
         (new(**{"at_ft-1": "4"}), "Give inches such as 3 5/8 or 3.625."),
         (new(**place(1, "0", "18"), **place(2, "0", "17")), "has a place there already"),
-        (new(**place(1, "0", "18", x="90")), "lies outside the home"),
+        (new(**place(1, "0", "18", x="90")), "this home is"),
     ],
 )
 def test_what_is_wrong_keeps_nothing_and_says_why(

@@ -16,6 +16,7 @@ from rest_framework.test import APIClient
 
 from jobs import inspection, inspection_words
 from jobs.inspection_findings import note_finding
+from jobs.inspection_stops import open_stops
 from jobs.inspection_walk import walk_of
 from jobs.models import Connection, Finding, Photo, Siting, StrapCheck, Support, User, Visit
 from tests.factories import NOON, DrainNodeFactory, SitingFactory, VisitFactory, lay_out_home
@@ -147,6 +148,27 @@ def test_the_change_of_a_condition_is_in_the_record(
     assert newest["changes"][0]["fields"] == [
         {"field": "condition", "label": "condition", "before": "OK", "after": "stop"}
     ]
+
+
+def test_what_stops_the_work_is_told_until_it_is_taken_back(siting: Siting, crew: User, lead: User) -> None:
+    connection, strap = siting.connections.get(), siting.straps.get(code="T2")
+    noted = {"author": crew, "noted_at": NOON}
+    find(siting, crew, "stop", "cracked through")
+    find(siting, crew, "note", "cobwebs", after_min=1)  # takes nothing back
+    find(siting, crew, "stop", "hard pipe", connection=connection)
+    find(siting, crew, "stop", "wet wire", item="wiring")
+    find(siting, crew, "fix", "sags", item="belly")
+    StrapCheck.objects.create(strap=strap, grade="stop", text="anchor pulled", **noted)
+    assert [(stop.what, stop.text) for stop in open_stops(siting)] == [
+        ("A1", "cracked through"),
+        ("drain DR1", "hard pipe"),
+        ("strap T2", "anchor pulled"),
+        ("wiring and bonding", "wet wire"),
+    ]
+    find(siting, lead, "ok", "rebuilt", after_min=2)
+    find(siting, crew, "ok", "", after_min=2, connection=connection)
+    siting.straps.filter(code="T2").archive()
+    assert [stop.what for stop in open_stops(siting)] == ["wiring and bonding"]
 
 
 # -- figures -------------------------------------------------------------------------------------------------------
@@ -358,9 +380,7 @@ def test_a_support_that_stays_worse_says_so(
     point = siting.points.get(label="C1")
     send(client_for(crew), visit, "support", point.pk, "stop", text="split block")
     send(client_for(crew), visit, "support", point.pk, "ok")
-    assert "It stays at stop until a crew lead or the office says in words what was done." in opened(
-        client_for(crew), visit
-    )
+    assert "It stays at stop until a crew lead says in words what was done." in opened(client_for(crew), visit)
     send(client_for(lead), visit, "support", point.pk, "ok", text="block replaced")
     assert "It stays at" not in opened(client_for(crew), visit)
     assert support_at(siting, "C1").condition == "ok"
@@ -374,7 +394,9 @@ def test_a_pluck_and_a_gauge_are_entered(siting: Siting, visit: Visit, crew: Use
     pluck = {"method": "pluck", "frequency_hz": "31.5", "free_length_in": "38 1/2"}
     assert send(client, visit, "strap", strap.pk, **pluck).status_code == 302
     assert send(client, visit, "strap", strap.pk, method="gauge", tension_lb="450").status_code == 302
-    found = StrapCheck.objects.order_by("noted_at").values_list("method", "frequency_hz", "free_length_in", "tension_lb")
+    found = StrapCheck.objects.order_by("noted_at").values_list(
+        "method", "frequency_hz", "free_length_in", "tension_lb"
+    )
     assert list(found) == [("pluck", Decimal("31.5"), Decimal("38.5"), None), ("gauge", None, None, 450)]
 
 
