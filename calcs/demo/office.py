@@ -5,6 +5,7 @@ what is missing.
 """
 
 import uuid
+from datetime import date, timedelta
 from typing import Any
 
 from calcs.demo.client import Client
@@ -37,6 +38,22 @@ def enter(client: Client, home: Home, *, lead: str) -> Row:
         noted = {"id": str(uuid.uuid4()), "noted_at": home.visit["starts_at"], "home": row["id"]}
         client.only("hazards/", {**noted, **hazard}, home=row["id"], kind=hazard["kind"])
     return {**client.get(f"sitings/{siting['id']}/layout/"), "home": row}
+
+
+def assess(client: Client, home: Home, layout: Row) -> None:
+    """Enter what made the home move, and that it may be lifted, as who leads the crew would."""
+    body = {"siting": layout["siting"], **home.assessment}
+    client.only("assessments/", body, siting=layout["siting"])
+
+
+def note_papers(client: Client) -> None:
+    """Note the company's licence, insurance and jack inspection, so that nothing but the home keeps a crew off."""
+    today = date.today()
+    dates = {"issued_on": str(today - timedelta(days=30)), "expires_on": str(today + timedelta(days=330))}
+    for kind, number in (("licence", "RL-2207"), ("insurance", "GL-418")):
+        client.only("papers/", {"kind": kind, "number": number, **dates}, kind=kind, of_company="true")
+    inspected = {"kind": "jacks", "number": "set of eight", "issued_on": dates["issued_on"]}
+    client.only("papers/", inspected, kind="jacks", of_company="true")
 
 
 def frame_of(layout: Row) -> list[Seen]:

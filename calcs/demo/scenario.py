@@ -213,6 +213,16 @@ DOUBLE = Home(
         "ends_at": "2026-10-06T18:00:00Z",
         "note": "As-found survey, two rounds.",
     },
+    assessment={
+        "assessed_on": "2026-10-06",
+        "cause": "water",
+        "evidence": "The downspout ended at the low corner. The ground there is washed out.",
+        "water": "cured",
+        "soil": "dry",
+        "doors_windows": "stick",
+        "doors_note": "The back door rubs at the top.",
+        "verdict": "lift",
+    },
     crew=("pilar", "anselm"),
     survey={
         "stage": "as_found",
@@ -300,6 +310,15 @@ SMALL = Home(
         "starts_at": "2026-10-08T14:30:00Z",
         "ends_at": "2026-10-08T17:00:00Z",
         "note": "As-found survey, two rounds.",
+    },
+    assessment={
+        "assessed_on": "2026-10-08",
+        "cause": "small_footing",
+        "evidence": "One pad of 8 in under the middle of the girder.",
+        "water": "none",
+        "soil": "moist",
+        "doors_windows": "work",
+        "verdict": "lift",
     },
     crew=("anselm",),
     survey={

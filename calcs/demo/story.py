@@ -102,6 +102,8 @@ def _survey(cast: Cast, home: Home, *, quietly: bool = False) -> Job:
     teller.title(_headline(home))
     begun = time.perf_counter()
     layout = office.enter(cast.office, home, lead=cast.lead)
+    office.note_papers(cast.office)
+    office.assess(cast.crew, home, layout)
     teller.line(_extent(layout), time.perf_counter() - begun)
     sent = phone.open_survey(cast.crew, home, layout)
     taken = shots(home, office.frame_of(layout))

@@ -145,6 +145,7 @@ class Home:
     straps: tuple[StrapSpec, ...]
     gaps: tuple[Spot, ...]
     visit: dict[str, Any]
+    assessment: dict[str, Any]
     crew: tuple[str, ...]  # who is on the visit, beside whoever leads it
     survey: dict[str, Any]
     setups: tuple[Place, ...]

@@ -21,11 +21,13 @@ from surveys.models import Reading, Survey
 from tests.calcs.working import HEIGHTS_IN, check, label_to_key, read_survey, standing, submit, work_off
 from tests.factories import (
     NOON,
+    BlockOverrideFactory,
     ConnectionFactory,
     DrainNodeFactory,
     DrainRunFactory,
     HazardFactory,
     HomeContactFactory,
+    PaperFactory,
     StrapFactory,
     SurveyFactory,
     VisitFactory,
@@ -101,6 +103,8 @@ def furnish(siting: Siting, rows: int) -> None:
         DrainNodeFactory(run__siting=siting)
         HomeContactFactory(home=siting.home)
         HazardFactory(home=siting.home)
+        BlockOverrideFactory(assessment__siting=siting)
+        PaperFactory(siting=siting)
         VisitFactory(siting=siting)
 
 
@@ -112,8 +116,9 @@ def test_home_asks_a_fixed_number_of_times(
     furnish(siting, rows)
     client = client_for(lead)
     # session, user, time zone; home, sitings, surveys, marks, connections, straps, drains, places on them, visits,
-    # contacts; hazards, photos that a new one may name
-    with django_assert_num_queries(17):
+    # contacts; hazards, photos that a new one may name; assessment, findings, checks of straps, hazards that block,
+    # signatures; company, papers
+    with django_assert_num_queries(24):
         client.get(reverse("home", args=[siting.home_id]))
 
 
