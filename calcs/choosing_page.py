@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from calcs import services
+from calcs.approving_pages import approving_of
 from calcs.choosing import HEADS, Choosing, choosing_steps, gather
 from calcs.curve_drawings import draw_curve
 from calcs.models import Calculation, Trial
@@ -77,6 +78,7 @@ def _shown(
     found = gather(survey, unit=unit, option=request.GET.get("option", ""))
     may_try = found.flatness is not None and may(request.user, Act.ADD, Trial)
     context = {
+        **(approving_of(found.plan, request.user) if found.plan else {}),
         "page": found,
         "survey": survey,
         "heads": HEADS,

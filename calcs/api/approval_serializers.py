@@ -5,7 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from calcs.approving import REASON_AT_MOST
-from calcs.models import Approval, Plan
+from calcs.models import Approval
 from jobs.api.base import RowSerializer
 
 
@@ -53,7 +53,7 @@ class RemarkSerializer(serializers.Serializer[Any]):
     words = serializers.CharField()
 
 
-class PlanApprovalSerializer(serializers.Serializer[Plan]):
+class PlanApprovalSerializer(serializers.Serializer[Any]):
     """Whether a plan may be approved by whoever asks, and what stands at its siting."""
 
     refusals = RefusalSerializer(many=True, help_text="empty: it may be approved")

@@ -1,15 +1,17 @@
 """What is in the way of approving a plan: each reason by itself, who may sign past it, and what approving keeps."""
 
 import datetime
+import re
 from collections.abc import Callable
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 import pytest
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from calcs import chain
+from calcs import approving, chain
 from calcs.approving import approve, standing_approval, told, why_not, why_not_standing, why_not_start, withdraw
 from calcs.models import Answer, Approval, PassEntry, Plan
 from jobs.assessing import override_block
@@ -55,6 +57,15 @@ def fresh(survey: Survey) -> Survey:
 
 def test_a_plan_with_nothing_in_the_way_is_a_leads(survey: Survey, lead: User, manager: User) -> None:
     assert codes(plan_of(survey), lead) == codes(plan_of(survey), manager) == set()
+
+
+def test_the_table_of_refusals_is_that_of_the_code() -> None:
+    source = "".join(path.read_text() for path in Path(approving.__file__).parent.glob("of_*.py"))
+    source += (Path(approving.__file__).parent / "since.py").read_text()
+    rows = re.findall(r"^    ([a-z_, ]+?)  +\S", approving.__doc__ or "", re.MULTILINE)
+    listed = {code for row in rows for code in row.split(", ")} - {"code", " "}
+    assert sorted(code for code in listed if f'"{code}"' not in source) == []
+    assert set(re.findall(r'(?:nobodys|managers|make)\("(\w+)"', source)) - listed == set()
 
 
 # -- the home and the record -----------------------------------------------------------------------------------------
@@ -208,7 +219,7 @@ def _recomputed(survey: Survey, option: str = "least_work") -> Plan:
         ("touched", {"lead_most_touched": 0}),
         ("chance", {"lead_least_chance": 0.9, "seating_sd_in": 0.2}),
         ("jump", {"most_jump_in": 0.25}),
-        ("jack_factor", {"jack_factor": 10, "jack_rated_lb": 20000}),
+        ("jack_factor", {"jack_factor": 10, "jack_rated_lb": 8000}),
         ("jack_rating", {"jack_rated_lb": 500}),
     ],
 )
