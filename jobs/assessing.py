@@ -315,7 +315,7 @@ def warnings_of(assessment: Assessment, on: datetime.date) -> tuple[str, ...]:
         found.append(
             gettext(
                 "Clay at an extreme ({soil}): one reading now shows the season as much as the settlement. "
-                "Read again in another season before re-leveling."
+                "Read again in another season before releveling."
             ).format(soil=soil)
         )
     if season_of(assessment.assessed_on) != season_of(on):

@@ -112,7 +112,8 @@ class AssessmentForm(RecordForm):
         super().__init__(*args, **kwargs)
         self.instance.siting = siting
         visits: QuerySet[Visit] = Visit.objects.filter(siting=siting).order_by("-starts_at")
-        cast("forms.ModelChoiceField[Visit]", self.fields["visit"]).queryset = visits
+        visit = cast("forms.ModelChoiceField[Visit]", self.fields["visit"])
+        visit.queryset, visit.empty_label = visits, str(_("none"))
         if self.instance._state.adding:
             self.fields["id"] = forms.UUIDField(widget=forms.HiddenInput)  # pressed twice, it is kept once
 

@@ -109,7 +109,7 @@ def letter_of(assessment: Assessment, *, company: Company | None, language: str)
         return Letter(
             language=language,
             company=company.name if company else "",
-            letterhead=_lines(company.letterhead if company else ""),
+            letterhead=_letterhead(company),
             day=_day(assessment),
             address=_address(assessment, customer),
             title=gettext("About your home at {address}").format(address=assessment.siting.address),
@@ -138,6 +138,12 @@ def _address(assessment: Assessment, customer: Customer | None) -> tuple[str, ..
     if customer is None:
         return (assessment.siting.address,)
     return (customer.name, *(_lines(customer.postal_address) or (assessment.siting.address,)))
+
+
+def _letterhead(company: Company | None) -> tuple[str, ...]:
+    """Return what stands under the company's name, which many letterheads begin with too."""
+    lines = _lines(company.letterhead) if company else ()
+    return lines[1:] if company and lines[:1] == (company.name,) else lines
 
 
 def _lines(text: str) -> tuple[str, ...]:

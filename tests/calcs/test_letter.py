@@ -103,7 +103,7 @@ def test_every_block_has_its_words_for_the_customer() -> None:
 
 
 def test_it_goes_to_the_owner_under_the_companys_letterhead() -> None:
-    CompanyFactory(letterhead="12 Any Street\r\n\r\n555 0100")
+    CompanyFactory(letterhead="Plumb and True\r\n12 Any Street\r\n\r\n555 0100")
     assessment = AssessmentFactory(**NO["wait"], author__first_name="Ana", author__last_name="Ruiz")
     home = assessment.siting.home
     assert written(assessment).greeting == "To the owner of the home,"
