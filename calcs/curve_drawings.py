@@ -48,7 +48,7 @@ def draw_curve(picture: CurvePicture, *, is_turned: bool = False) -> str:
         _draw_point(sheet, place, point)
     left = min(box.left for box in sheet.taken)
     right = max(place.width_px, *(box.right for box in sheet.taken))
-    return sheet.render(Box(min(left, 0) - 4, -28, right + 8, _TALL_PX + 44), "curve-drawing")
+    return sheet.render(Box(min(left, 0) - 4, -40, right + 8, _TALL_PX + 44), "curve-drawing")
 
 
 def describe(picture: CurvePicture) -> str:
@@ -112,7 +112,7 @@ def _draw_axes(sheet: Sheet, place: _Scale, points: list[CurvePoint], unit: str)
         y = place.y(number * step)
         sheet.line((40, y), (place.width_px - 16, y), "ground" if number == 0 else "tick", width=0.6)
         sheet.text(34, y + 4, f"{number * step:g}", "feet", anchor="end", size_px=12)
-    sheet.text(0, -14, _("minutes of work"), "legend", size_px=12)
+    sheet.text(0, -26, _("minutes of work"), "legend", size_px=12)
     for point in points:
         x = place.x(point.flatness_in)
         sheet.line((x, _TALL_PX), (x, _TALL_PX + 5), "tick")

@@ -58,10 +58,10 @@ def _is_as_recorded(survey: Survey, standing: Standing) -> bool:
 
 
 def stale_trials(survey: Survey, trials: Iterable[Trial]) -> dict[UUID, Stale | None]:
-    """Tell of each trial why it does not stand beside the plans any more: by what was read, or by what is recorded."""
+    """Tell of each trial why it does not stand beside the plans any more; None while it does."""
     answers = Answer.objects.filter(survey=survey, kind__in=("levels", "joined")).select_related("calculation")
     results = {answer.kind: answer.calculation.result for answer in answers}
-    if any(result is None for result in results.values()):  # heights that are being computed again
+    if "levels" not in results or None in results.values():  # heights that are being computed again
         return {trial.pk: "readings" for trial in trials}
     record, levels = snapshots.Record(survey), codec.decode(results["levels"] or {}, LevelsResult)
     if "joined" in results:

@@ -11,6 +11,7 @@ from calcs.api.serializers import Document, FailureSerializer
 from calcs.labels import label_sentences, labels_of, with_labels
 from calcs.models import Trial
 from calcs.services import request_trial
+from calcs.staleness import stale_trials
 from calcs.trials import MOST_CHANGES, MOST_TRAVEL_IN, Changes
 from jobs.api.base import RowSerializer
 from jobs.models import User
@@ -120,11 +121,19 @@ def _plain(value: Any) -> Any:
 class TrialDetailSerializer(TrialSerializer):
     """A trial with what came of it."""
 
+    stale = serializers.SerializerMethodField(
+        help_text="why it does not stand beside the plans: newer readings, or a changed record"
+    )
     options = serializers.SerializerMethodField()
     error = serializers.SerializerMethodField()
 
     class Meta(TrialSerializer.Meta):
-        fields = [*TrialSerializer.Meta.fields, "options", "error"]
+        fields = [*TrialSerializer.Meta.fields, "stale", "options", "error"]
+
+    @extend_schema_field({"type": ["string", "null"], "enum": ["readings", "record", None]})
+    def get_stale(self, trial: Trial) -> str | None:
+        """Return why it does not stand, null while it does."""
+        return stale_trials(trial.survey, [trial])[trial.pk]
 
     @extend_schema_field(TriedOptionSerializer(many=True, allow_null=True))
     def get_options(self, trial: Trial) -> list[Document] | None:

@@ -141,7 +141,7 @@ def _cells(
         Cell(lines=(view.worst_pair,)),
         cells.freed_cell(record, option),
         cells.straps_cell(record, checked.get("straps")),
-        cells.drains_cell(record, checked.get("drains")),
+        cells.drains_cell(record, option, checked.get("drains")),
         cells.supports_cell(record, checked.get("supports")),
         cells.jacks_cell(record, checked.get("passes")),
         cells.passes_cell(checked.get("passes")),

@@ -111,15 +111,22 @@ def straps_cell(record: Record, check: Calculation | None) -> Cell:
     return Cell(lines=(line,), notes=notes)
 
 
-def drains_cell(record: Record, check: Calculation | None) -> Cell:
-    """Which runs fall too little or backwards after the moves, and whether they did before."""
+def drains_cell(record: Record, option: LiftOption, check: Calculation | None) -> Cell:
+    """Which runs fall too little or backwards after the moves; those that the plan hangs anew are mended by that."""
     found, waiting = _answer(check, _("no run recorded"), DrainsResult)
     if found is None:
         return waiting
     failing = [run for run in found.runs if run.sags or any(part.verdict != "ok" for part in run.segments)]
-    if not failing:
-        return Cell(lines=(_("none fails"),))
-    return Cell(lines=_some(_drain_words(record, run) for run in failing), is_bad=True)
+    hung = [run for run in failing if _is_hung_anew(run, option)]
+    notes = tuple(_("{run}: hung anew").format(run=record.name(run.code)) for run in hung)
+    lines = _some(_drain_words(record, run) for run in failing if run not in hung)
+    return Cell(lines=lines or (_("none fails"),), notes=notes, is_bad=bool(lines))
+
+
+def _is_hung_anew(run: DrainRunResult, option: LiftOption) -> bool:
+    """Tell whether the plan hangs every stretch of a run anew that would not fall as it must."""
+    bad = [f"{run.code} {part.from_ft:g} to {part.to_ft:g} ft" for part in run.segments if part.verdict != "ok"]
+    return bool(bad) and set(bad) <= set(option.freed)
 
 
 def _drain_words(record: Record, run: DrainRunResult) -> str:

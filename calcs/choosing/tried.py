@@ -12,6 +12,7 @@ from calcs import codec
 from calcs.engine.lift import LiftOption, LiftResult
 from calcs.models import Calculation, Trial
 from calcs.spoken import OPTION_WORDS
+from calcs.staleness import Stale, stale_trials
 from calcs.survey_page import Failure, failure_of
 from calcs.survey_page.plans import minutes_words, touched_words
 from calcs.survey_page.record import Record, result_of
@@ -34,13 +35,13 @@ class TriedRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tried:
-    """One trial. ``is_stale``: readings have come in since it was computed."""
+    """One trial. ``stale``: why it does not stand beside the plans any more."""
 
     key: UUID
     changes: tuple[str, ...]
     asked: str
     is_waiting: bool
-    is_stale: bool
+    stale: str
     failure: Failure | None
     rows: tuple[TriedRow, ...]
 
@@ -53,10 +54,20 @@ def trials_of(survey: Survey) -> list[Trial]:
 
 def tried(record: Record, trials: Iterable[Trial]) -> tuple[Tried, ...]:
     """Say what was tried and what came of it."""
-    return tuple(_tried(record, trial) for trial in trials)
+    shown = list(trials)
+    stale = stale_trials(record.survey, shown) if shown else {}
+    return tuple(_tried(record, trial, stale[trial.pk]) for trial in shown)
 
 
-def _tried(record: Record, trial: Trial) -> Tried:
+def _stale_words(stale: Stale | None) -> str:
+    if stale is None:
+        return ""
+    if stale == "readings":
+        return _("Stale: readings have come in since this was tried.")
+    return _("Stale: the layout, the home's record or the rules have changed since this was tried.")
+
+
+def _tried(record: Record, trial: Trial, stale: Stale | None) -> Tried:
     calculation = trial.calculation
     result = result_of(calculation, LiftResult)
     failed = calculation.state in (Calculation.State.FAILED, Calculation.State.TIMED_OUT)
@@ -66,7 +77,7 @@ def _tried(record: Record, trial: Trial) -> Tried:
         changes=tuple(change_words(record, codec.decode(trial.changes, Changes))),
         asked=_("asked by {person}, {at}").format(person=trial.asked_by, at=asked_at),
         is_waiting=calculation.state in (Calculation.State.QUEUED, Calculation.State.RUNNING),
-        is_stale=trial.revision != record.survey.revision,
+        stale=_stale_words(stale),
         failure=failure_of(record, "trial", calculation) if failed else None,
         rows=_rows(record, result) if result else (),
     )

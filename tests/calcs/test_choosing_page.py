@@ -159,6 +159,31 @@ def test_drains_that_fail_are_named_and_those_that_failed_before_too(
     assert cells(page, "least_work")["drains that fail"].lines == ("none fails",)
 
 
+def test_a_run_that_the_plan_hangs_anew_does_not_fail(client_for: ClientFor, lead: User, survey: Survey) -> None:
+    DrainNode.objects.filter(at_ft=10).update(invert_in=Decimal("7.5"))
+    DrainRun.objects.update(rehang_min=Decimal(20))
+    work_off(chain.ask(survey.pk).new)
+    plan = plan_of(survey)
+    run = DrainRun.objects.get()
+    drains = check(plan, "drains")
+    drains.result["runs"][0]["segments"][0]["verdict"] = "flat"
+    twin = _twin(drains, "queued")
+    Calculation.objects.filter(pk=twin.pk).update(state="done", result=drains.result, finished_at=drains.finished_at)
+    PlanCheck.objects.filter(plan=plan, kind="drains").update(calculation=twin)
+    cell = cells(shown(client_for(lead), survey)[0], "least_work")["drains that fail"]
+    assert (cell.lines, cell.is_bad) == (("DN1: too flat",), True)
+    lift = plan.lift.result
+    next(option for option in lift["options"] if option["name"] == "least_work")["freed"] = [f"{run.pk} 0 to 10 ft"]
+    other = _twin(plan.lift, "queued")
+    Calculation.objects.filter(pk=other.pk).update(state="done", result=lift, finished_at=plan.lift.finished_at)
+    Plan.objects.filter(lift=plan.lift).update(lift=other)
+    Answer.objects.filter(kind="lift").update(calculation=other)
+    said = cells(shown(client_for(lead), survey)[0], "least_work")
+    assert (said["drains that fail"].lines, said["drains that fail"].is_bad) == (("none fails",), False)
+    assert said["drains that fail"].notes == ("DN1: hung anew",)
+    assert said["to free, by whom"].lines == ("hang anew: DN1 0 to 10 ft (20 min)",)
+
+
 def test_what_is_not_recorded_is_said_to_be_so(client_for: ClientFor, lead: User) -> None:
     survey = read_survey()
     Strap.objects.filter(siting=survey.siting).archive()
@@ -476,11 +501,24 @@ def test_what_can_not_be_tried_is_told_at_its_field(
 def test_a_trial_of_earlier_readings_is_stale(client_for: ClientFor, lead: User, survey: Survey) -> None:
     client = client_for(lead)
     client.post(address(survey), {"tolerance_in": "3/8"})
-    assert not shown(client, survey)[0].trials[0].is_stale
+    assert shown(client, survey)[0].trials[0].stale == ""
     submit(survey)
     page, text = shown(client, survey)
-    assert page.trials[0].is_stale
-    assert "Stale: readings have come in since this was tried." in text
+    assert page.trials[0].stale == "Stale: readings have come in since this was tried."
+    assert page.trials[0].stale in text
+
+
+@pytest.mark.parametrize("change", ["limit", "gone"])
+def test_a_trial_of_another_record_is_stale(client_for: ClientFor, lead: User, survey: Survey, change: str) -> None:
+    client = client_for(lead)
+    client.post(address(survey), {"free_0": "on"})
+    if change == "limit":
+        Support.objects.filter(point__siting=survey.siting, point__label="D3").update(max_raise_in=Decimal("0.5"))
+    else:
+        Connection.objects.filter(code="DR1").archive()
+    page, _text = shown(client, survey)
+    assert page.trials[0].stale.startswith("Stale: the layout, the home's record or the rules have changed")
+    assert page.trials[0].changes == ("drain DR1 is free, at no cost",)
 
 
 def test_a_failed_trial_is_told(

@@ -80,7 +80,8 @@ def test_numbers_keep_clear_of_each_other_and_inside(
     unit: str, is_turned: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     steep = tuple((n / 16, 100.0 + 4000 / n**2, n != 2) for n in range(1, 7))
-    for points in (POINTS, steep, tuple((n / 16, 120.0, True) for n in range(1, 7))):
+    full = ((0.0625, 998.0, True), (0.25, 243.0, True))  # its top mark reaches the top line
+    for points in (POINTS, steep, full, tuple((n / 16, 120.0, True) for n in range(1, 7))):
         with written(monkeypatch) as boxes:
             svg = draw_curve(picture(unit, points), is_turned=is_turned)
         assert overlaps(boxes) == []

@@ -226,6 +226,16 @@ def test_without_heights_of_the_newest_readings_nothing_can_be_tried(survey: Sur
     assert (refused.value.code, refused.value.status) == ("not_computed", 409)
 
 
+def test_heights_that_are_still_being_joined_are_no_heights_yet(survey: Survey, lead: User) -> None:
+    waiting = Calculation.objects.create(
+        kind="joined", survey=survey, input={}, input_sha256="0" * 64, engine_version="1"
+    )
+    Answer.objects.create(survey=survey, kind="joined", calculation=waiting, revision=survey.revision)
+    with pytest.raises(DomainError) as refused:
+        services.request_trial(survey, free(survey), by=lead)
+    assert refused.value.code == "not_computed"
+
+
 # -- a trial that fails -------------------------------------------------------------------------------------------
 
 

@@ -7,6 +7,12 @@ const LONGEST_WAIT_MS = 15000;
 const progress = document.getElementById("progress");
 let wait = FIRST_WAIT_MS;
 
+// Somebody is filling in a form there: what they have typed stays until it is sent.
+function isBeingFilledIn() {
+  const fields = document.querySelectorAll("#answers form :is(input, textarea)");
+  return [...fields].some((field) => field.value !== field.defaultValue);
+}
+
 async function putInPlace() {
   const answer = await fetch(window.location.href, { headers: { Accept: "text/html" } });
   if (!answer.ok) return;
@@ -24,12 +30,13 @@ async function look() {
     const answer = await fetch(progress.dataset.address, { headers: { Accept: "application/json" } });
     if (answer.ok) {
       const { state, words, stamp } = await answer.json();
-      if (stamp !== progress.dataset.stamp) {
+      if (progress.textContent !== words) progress.textContent = words;
+      progress.dataset.state = state;
+      if (stamp !== progress.dataset.stamp && !isBeingFilledIn()) {
         await putInPlace();
         wait = FIRST_WAIT_MS;
+        progress.dataset.stamp = stamp;
       }
-      if (progress.textContent !== words) progress.textContent = words;
-      Object.assign(progress.dataset, { state, stamp });
     }
   } catch {
     // Out of reach for now: ask again, less often.

@@ -106,7 +106,15 @@ def test_without_heights_it_is_refused(api: APIClient) -> None:
 def test_a_trial_of_earlier_readings_is_not_the_newest(api: APIClient, survey: Survey) -> None:
     key = ask(api, survey, {"tolerance_in": 0.375}).json()["id"]
     submit(survey)
-    assert api.get(f"/api/v1/trials/{key}/").json()["is_newest"] is False
+    row = api.get(f"/api/v1/trials/{key}/").json()
+    assert (row["is_newest"], row["stale"]) == (False, "readings")
+
+
+def test_a_trial_of_another_record_is_stale(api: APIClient, survey: Survey) -> None:
+    key = ask(api, survey, {"tolerance_in": 0.375}).json()["id"]
+    assert api.get(f"/api/v1/trials/{key}/").json()["stale"] is None
+    Connection.objects.update(free_up_in=1)
+    assert api.get(f"/api/v1/trials/{key}/").json()["stale"] == "record"
 
 
 def test_trials_are_kept_as_they_are(api: APIClient, survey: Survey) -> None:
