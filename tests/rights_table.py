@@ -101,6 +101,7 @@ API = {
     "assessments/": "GET everybody, POST manager+leads*",
     "assessments/<pk>/": "GET everybody*, PATCH manager+leads*",
     "assessments/<pk>/blocks/": "GET everybody*",
+    "assessments/<pk>/letter/": "GET office+leads*",
     "block-overrides/": "GET everybody, POST manager*",
     "block-overrides/<pk>/": "GET everybody*",
     "papers/": "GET everybody, POST office+leads*",  # the company's own: office

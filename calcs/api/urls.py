@@ -3,7 +3,7 @@
 from django.urls import path
 from rest_framework.routers import SimpleRouter
 
-from calcs.api import approval_views, closing_views, paper_views, pass_views, views
+from calcs.api import approval_views, closing_views, letter_views, paper_views, pass_views, views
 from calcs.api.day_views import DayView
 from calcs.api.operations import OperationsView
 from calcs.api.sync.views import SyncViewSet
@@ -25,6 +25,7 @@ urlpatterns = [
     ),
     path("surveys/<uuid:survey_id>/sure-plan/", views.SurePlanView.as_view(), name="survey-sure-plan"),
     path("plans/<uuid:pk>/approval/", approval_views.PlanApprovalView.as_view(), name="plan-approval"),
+    path("assessments/<uuid:pk>/letter/", letter_views.LetterView.as_view(), name="assessment-letter-file"),
     path("plans/<uuid:pk>/sheet/", paper_views.PlanSheetView.as_view(), name="plan-sheet-file"),
     path(
         "sitings/<uuid:pk>/reading-sheet/", paper_views.ReadingSheetView.as_view(), name="siting-reading-sheet-file"

@@ -9,6 +9,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 from django.utils import translation
+from rest_framework.test import APIClient
 
 from jobs.assessing import BLOCKS
 from jobs.letters import DO, SEEN, Letter, letter_of
@@ -182,7 +183,9 @@ def test_where_the_verdict_is_to_lift_there_is_no_letter(lead: User, client_for:
 
 
 @pytest.mark.parametrize("language", ["en", "es"])
-def test_the_paper_says_what_the_page_says(language: str, lead: User, client_for: ClientFor) -> None:
+def test_the_paper_says_what_the_page_says(
+    language: str, lead: User, client_for: ClientFor, api_for: Callable[[User], APIClient]
+) -> None:
     CompanyFactory(letterhead="12 Any Street\n555 0100")
     assessment = AssessmentFactory(**NO["engineer"], has_bent_beam=True)
     HomeContactFactory(home=assessment.siting.home, customer__name="Olive Owner")
@@ -190,6 +193,8 @@ def test_the_paper_says_what_the_page_says(language: str, lead: User, client_for
     first, second = (client.get(address, {"lang": language}) for _ in range(2))
     assert first["Content-Type"] == "application/pdf"
     assert first.content == second.content
+    file = api_for(lead).get(f"/api/v1/assessments/{assessment.pk}/letter/", {"lang": language})
+    assert (file["Content-Type"], file.content) == ("application/pdf", first.content)
     text, letter = text_of(first.content), written(assessment, language)
     sentences = [words for one in letter.sections for words in (one.title, *one.sentences)]
     for words in (letter.company, *letter.letterhead, letter.day, *letter.address, letter.title, *sentences):
