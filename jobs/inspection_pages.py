@@ -11,6 +11,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_POST
 
 from jobs.errors import DomainError
@@ -28,6 +29,7 @@ from jobs.rights import may, need
 from jobs.views import SignedInRequest, page
 
 
+@gzip_page
 @page
 def inspection(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """All there is to look at, and what was found; what is sent is about one thing."""
