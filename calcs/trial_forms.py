@@ -1,5 +1,6 @@
 """The form of what may be tried: a few fields, in the lengths that a person reads, turned into changes."""
 
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -10,6 +11,7 @@ from calcs.engine.errors import InvalidInput
 from calcs.engine.units import parse_length
 from calcs.trials import Changes, ConnectionChange, SupportChange
 from jobs.errors import DomainError
+from jobs.lengths import length
 from jobs.models import Connection, DrainRun, Support
 from jobs.spoken import retold
 from surveys.models import Survey
@@ -34,6 +36,13 @@ class LengthField(forms.CharField):
             return float(parse_length(typed, unit="mm" if self.unit == "mm" else "in"))
         except InvalidInput as error:
             raise forms.ValidationError(retold(error.message)) from None
+
+
+def _recorded(travel_in: Decimal | None, unit: str) -> str:
+    """Say what is recorded of a connection's travel."""
+    if travel_in is None:
+        return _("not measured: counts as none")
+    return _("recorded: {length}").format(length=length(travel_in, unit))
 
 
 class TrialForm(forms.Form):
@@ -63,8 +72,16 @@ class TrialForm(forms.Form):
         self.fields[f"free_{place}"] = forms.BooleanField(
             label=_("{connection} free, at no cost").format(**words), required=False
         )
-        self.fields[f"up_{place}"] = LengthField(unit=unit, label=_("{connection}: free up").format(**words))
-        self.fields[f"down_{place}"] = LengthField(unit=unit, label=_("{connection}: free down").format(**words))
+        self.fields[f"up_{place}"] = LengthField(
+            unit=unit,
+            label=_("{connection}: free up").format(**words),
+            help_text=_recorded(connection.free_up_in, unit),
+        )
+        self.fields[f"down_{place}"] = LengthField(
+            unit=unit,
+            label=_("{connection}: free down").format(**words),
+            help_text=_recorded(connection.free_down_in, unit),
+        )
 
     def _add_support(self, place: int, labels: list[tuple[str, str]], unit: str) -> None:
         choices = [("", gettext_lazy("none")), *labels]
@@ -81,10 +98,11 @@ class TrialForm(forms.Form):
             (str(connection), [self[f"{name}_{place}"] for name in ("free", "up", "down")])
             for place, connection in enumerate(self.connections)
         ]
-        rows = [place for place in range(SUPPORT_ROWS) if f"support_{place}" in self.fields]
-        limits = [self[f"{name}_{place}"] for place in rows for name in ("support", "raise", "lower")]
+        for place, legend in enumerate((_("Limits of a support"), _("Limits of another support"))):
+            if f"support_{place}" in self.fields:
+                found.append((legend, [self[f"{name}_{place}"] for name in ("support", "raise", "lower")]))
         whole = [self[name] for name in (*_WHOLE, "rehang_drains") if name in self.fields]
-        return [*found, *([(_("Limits of a support"), limits)] if limits else []), (_("The whole home"), whole)]
+        return [*found, (_("The whole home"), whole)]
 
     def clean(self) -> dict[str, Any]:
         """Limits need a support that they are for."""

@@ -576,3 +576,21 @@ def test_the_survey_page_leads_here_and_tells_the_chance(client_for: ClientFor, 
         expected = "over 99 %" if chance > 0.99 else "under 1 %" if chance < 0.01 else f"{round(100 * chance)} %"
         assert view.chance == expected
         assert f">{expected}</td>" in text
+
+
+def test_the_form_groups_what_belongs_together(client_for: ClientFor, lead: User, survey: Survey) -> None:
+    form = client_for(lead).get(address(survey)).context["form"]
+    assert [(legend, [field.name for field in fields]) for legend, fields in form.groups] == [
+        ("drain DR1", ["free_0", "up_0", "down_0"]),
+        ("Limits of a support", ["support_0", "raise_0", "lower_0"]),
+        ("Limits of another support", ["support_1", "raise_1", "lower_1"]),
+        ("The whole home", ["max_raise_in", "tolerance_in", "target_in", "rehang_drains"]),
+    ]
+    assert {field.name for _legend, fields in form.groups for field in fields} == set(form.fields)
+
+
+def test_the_form_says_what_is_recorded(client_for: ClientFor, lead: User, survey: Survey) -> None:
+    Connection.objects.filter(code="DR1").update(free_up_in=Decimal("0.375"), free_down_in=None)
+    form = client_for(lead).get(address(survey)).context["form"]
+    said = [str(form[name].help_text).replace("\u00a0", " ") for name in ("up_0", "down_0")]
+    assert said == ["recorded: 3/8 in", "not measured: counts as none"]
