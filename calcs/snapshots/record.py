@@ -110,9 +110,9 @@ class Record:
 
     @cached_property
     def strap_checks(self) -> list[StrapCheck]:
-        """The newest check of each standing strap."""
-        rows = StrapCheck.objects.filter(strap__in=self.straps).order_by("strap", "-noted_at", "-sequence", "-id")
-        return list(rows.distinct("strap"))
+        """The checks of the standing straps, newest first."""
+        rows = StrapCheck.objects.filter(strap__in=self.straps)
+        return list(rows.order_by("-noted_at", "-sequence", "-id"))
 
     @cached_property
     def home(self) -> Home:

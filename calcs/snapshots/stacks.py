@@ -101,7 +101,7 @@ def _support(support: Support, line: str, move: LiftMove | None, built: StackRes
         blocks=stack.count("block") if stack else None,
         corner=support.is_corner,
         # A stack that is built anew stands straight.
-        offset_in=None if built and built.added else as_float(support.offset_in),
+        offset_in=0.0 if built and built.added else as_float(support.offset_in),
         clearance_in=None if support.clearance_in is None else max(0.0, float(support.clearance_in) + change_in),
         footing=_footing(support),
         sunk=support.has_sunk,
