@@ -41,7 +41,6 @@ must know though it refuses nothing is *told*.
     jack_factor             less than that, but without the factor that the rules ask for            manager
     left_behind             a support is let down and the frame does not follow                      manager
     no_stack                no stack of known parts has the height                                   manager
-    drain                   a drain would run backwards that does not now, and is not hung anew      manager
     no_assessment           nobody has assessed the home                                             nobody
     block                   something of the assessment blocks: what can be signed past is signed    (there)
                             past there, each by itself (`jobs.assessing`)

@@ -1,11 +1,10 @@
-"""What the checks of a plan say: what is an engineer's, and what a table, a jack or a drain does not allow."""
+"""What the checks of a plan say: what is an engineer's, and what a table or a jack does not allow."""
 
 from collections.abc import Iterable, Iterator
 
 from django.utils.translation import gettext as _
 
 from calcs.approving.refusals import Case, Refusal, managers, nobodys
-from calcs.engine.drains import DrainsResult
 from calcs.engine.passes import PassesInput, PassesResult
 from calcs.engine.stacks import StacksResult
 from calcs.engine.standards.checks import Check
@@ -23,7 +22,6 @@ def of_checks(case: Case) -> Iterator[Refusal]:
     yield from _passes(case)
     yield from _straps(case)
     yield from _stacks(case)
-    yield from _drains(case)
 
 
 # -- supports --------------------------------------------------------------------------------------------------
@@ -100,7 +98,7 @@ def _passes(case: Case) -> Iterator[Refusal]:
         yield managers("left_behind", words.format(supports=case.names(left)))
 
 
-# -- straps, stacks, drains ------------------------------------------------------------------------------------
+# -- straps, stacks --------------------------------------------------------------------------------------------
 
 
 def _straps(case: Case) -> Iterator[Refusal]:
@@ -116,18 +114,3 @@ def _stacks(case: Case) -> Iterator[Refusal]:
     if without:
         words = _("No stack of known parts has the height: {supports}.").format(supports=case.names(without))
         yield managers("no_stack", words)
-
-
-def _drains(case: Case) -> Iterator[Refusal]:
-    """Tell of drains that the lift turns back; those that are hung anew are told, not refused."""
-    drains = case.check("drains", DrainsResult)
-    freed = " ".join(case.option.freed)
-    turned = [
-        run.code
-        for run in (drains.runs if drains else ())
-        if run.code not in freed
-        and any(each.verdict == "reverse" and each.slope_before_in_per_ft >= 0 for each in run.segments)
-    ]
-    if turned:
-        words = _("It would run backwards after the lift: {runs}.").format(runs=case.names(turned))
-        yield managers("drain", words)

@@ -1,15 +1,18 @@
 """A small home that may be approved: read twice as a water level reads, looked at, and assessed."""
 
 import random
+from collections.abc import Iterable
 from typing import Any
 
 from calcs import chain
+from calcs.approving import why_not
 from calcs.models import Plan
 from jobs.models import Assessment, Condition, Finding, Siting, User
-from surveys.models import Survey
+from surveys.models import Reading, Survey
 from tests.calcs.working import HEIGHTS_IN, submit, work_off
 from tests.factories import NOON, SurveyFactory, UserFactory, lay_out_home, make_reading, read_home
 
+NOBODYS, MANAGERS = False, True  # who may sign past a refusal
 READING_SD_IN = 0.02  # a careful crew: the chance to end within tolerance is high
 
 
@@ -53,9 +56,38 @@ def approvable_survey(**fields: Any) -> Survey:
     look_at(survey.siting)
     assess(survey.siting)
     work_off(chain.ask(survey.pk).new)
-    return Survey.objects.select_related("siting__home").get(pk=survey.pk)
+    return fresh(survey)
 
 
 def plan_of(survey: Survey, option: str = "least_work") -> Plan:
     """Return the plan that stands for an option."""
     return Plan.objects.current().select_related("survey__siting__home", "lift").get(survey=survey, option=option)
+
+
+def fresh(survey: Survey) -> Survey:
+    """Read a survey again, with its home."""
+    return Survey.objects.select_related("siting__home").get(pk=survey.pk)
+
+
+def recomputed(survey: Survey, option: str = "least_work") -> Plan:
+    """Have a survey computed as it is now; return the plan that stands for an option."""
+    work_off(chain.ask(survey.pk).new)
+    return plan_of(fresh(survey), option)
+
+
+def withdraw_readings(readings: Iterable[Reading]) -> None:
+    """Withdraw readings, as if they had never been made."""
+    for reading in readings:
+        make_reading(
+            setup=reading.setup,
+            point=reading.point,
+            shot=reading.shot,
+            value_in=None,
+            replaces=reading,
+            reason="not read",
+        )
+
+
+def codes(plan: Plan, by: User) -> set[tuple[str, bool]]:
+    """Return the refusals of a plan: their codes, and whether the manager may sign past them."""
+    return {(refusal.code, refusal.is_for_manager) for refusal in why_not(plan, by)}

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from jobs.models import Connection, Finding, Strap
-from surveys.models import Survey
+from surveys.models import Survey, Unit
 from tests.calcs.planted import Job, Outcome, Plant, Shot
 from tests.calcs.working import submit
 from tests.factories import NOON, DrainRunFactory, UserFactory, make_reading
@@ -54,8 +54,8 @@ def wrong_unit(job: Job) -> None:
 
 def inches_as_millimetres(job: Job) -> None:
     """The survey is in millimetres, the numbers are inches: all heights come out a 25th."""
-    Survey.objects.filter(pk=job.survey.pk).update(unit="mm")
-    job.survey.unit = "mm"
+    job.survey.unit = Unit.MILLIMETRES
+    job.survey.save()
     for shot in job.shots:
         shot.value_in = round(16 * shot.value_in) / 16 / 25.4
 

@@ -11,19 +11,28 @@ import pytest
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from calcs import approving, chain
-from calcs.approving import approve, standing_approval, told, why_not, why_not_standing, why_not_start, withdraw
+from calcs import approving
+from calcs.approving import approve, standing_approval, why_not_standing, why_not_start, withdraw
 from calcs.models import Answer, Approval, PassEntry, Plan
 from jobs.assessing import override_block
 from jobs.errors import DomainError
-from jobs.models import Connection, Finding, Home, Paper, Siting, Strap, Support, User
-from surveys.models import Reading, Setup, Survey
-from tests.calcs.approvable import approvable_survey, assess, plan_of, read_with_noise
-from tests.calcs.working import HEIGHTS_IN, label_to_key, submit, work_off
+from jobs.models import Connection, Finding, Home, Paper, Siting, Support, User
+from surveys.models import Setup, Survey
+from tests.calcs.approvable import (
+    MANAGERS,
+    NOBODYS,
+    approvable_survey,
+    assess,
+    codes,
+    fresh,
+    plan_of,
+    read_with_noise,
+    recomputed,
+)
+from tests.calcs.working import label_to_key, submit
 from tests.factories import (
     NOON,
     CompanyFactory,
-    DrainRunFactory,
     RuleSetFactory,
     SetupFactory,
     SurveyFactory,
@@ -34,8 +43,6 @@ from tests.jobs.test_two_at_once import at_the_same_time
 
 pytestmark = pytest.mark.django_db
 
-NOBODYS, MANAGERS = False, True
-
 
 @pytest.fixture
 def survey(db: None) -> Survey:
@@ -45,14 +52,6 @@ def survey(db: None) -> Survey:
 @pytest.fixture
 def people(lead: User, manager: User) -> tuple[User, User]:
     return lead, manager
-
-
-def codes(plan: Plan, by: User) -> set[tuple[str, bool]]:
-    return {(refusal.code, refusal.is_for_manager) for refusal in why_not(plan, by)}
-
-
-def fresh(survey: Survey) -> Survey:
-    return Survey.objects.select_related("siting__home").get(pk=survey.pk)
 
 
 def test_a_plan_with_nothing_in_the_way_is_a_leads(survey: Survey, lead: User, manager: User) -> None:
@@ -207,11 +206,6 @@ def test_office_and_crew_approve_nothing(survey: Survey, office: User, crew: Use
 # -- limits of a lead, and an engineer's matters ---------------------------------------------------------------------
 
 
-def _recomputed(survey: Survey, option: str = "least_work") -> Plan:
-    work_off(chain.ask(survey.pk).new)
-    return plan_of(fresh(survey), option)
-
-
 @pytest.mark.parametrize(
     ("code", "values"),
     [
@@ -228,7 +222,7 @@ def test_rules_say_what_a_lead_may_approve(
 ) -> None:
     lead, manager = people
     CompanyFactory(rule_set=RuleSetFactory(values=values))
-    plan = _recomputed(survey)
+    plan = recomputed(survey)
     # 29 CFR 1926.305(a)(1): no jack is loaded over its rated capacity, so nobody signs past that.
     is_for_manager = code != "jack_rating"
     assert (code, is_for_manager) in codes(plan, lead)
@@ -242,7 +236,7 @@ def test_rules_say_what_a_lead_may_approve(
 def test_a_move_beyond_what_walls_bear_waits_for_an_engineer(survey: Survey, manager: User) -> None:
     CompanyFactory(rule_set=RuleSetFactory(values={"engineer_over_panel_in": 0.5}))
     Support.objects.update(max_raise_in=2)  # somebody allowed more at the support
-    plan = _recomputed(survey)
+    plan = recomputed(survey)
     assert ("engineer_move", NOBODYS) in codes(plan, manager)
     with pytest.raises(DomainError):
         approve(plan, manager, "I know better")
@@ -252,14 +246,14 @@ def test_a_stack_over_67_in_is_an_engineers_where_it_is_touched(survey: Survey, 
     # 24 CFR 3285.306(a)(3): piers over 67 in high are designed by an engineer.
     a1 = Support.objects.filter(point__label="A1")
     a1.update(height_in=75, stack=None)
-    plan = _recomputed(survey)
+    plan = recomputed(survey)
     assert ("engineer_stack", NOBODYS) in codes(plan, manager)
 
 
 def test_a_stack_over_67_in_that_nobody_touches_is_signed_past(survey: Survey, manager: User) -> None:
     Home.objects.update(label_number="XYZ 123456", built_on=datetime.date(1994, 5, 1), roof_live_psf=20)
     Support.objects.filter(point__label="C2").update(height_in=75, stack=None, tier="double")
-    plan = _recomputed(survey)
+    plan = recomputed(survey)
     assert label_to_key(survey)["C2"] not in {m["code"] for m in _moved(plan)}
     found = codes(plan, manager)
     assert ("stands_engineer", MANAGERS) in found
@@ -275,91 +269,7 @@ def test_a_plan_that_does_nothing_is_not_approved(lead: User, survey: Survey) ->
     Survey.objects.filter(pk=survey.pk).update(started_at=NOON - datetime.timedelta(days=1))
     flat: Survey = SurveyFactory(siting=survey.siting, reading_sd_in="0.02")
     read_with_noise(flat, sd_in=0.005, BM1=3.0, BM2=4.0, BM3=5.0)
-    assert ("nothing_to_do", NOBODYS) in codes(_recomputed(flat), lead)
-
-
-# -- readings --------------------------------------------------------------------------------------------------------
-
-
-def _withdraw(readings: Any) -> None:
-    for reading in readings:
-        make_reading(
-            setup=reading.setup,
-            point=reading.point,
-            shot=reading.shot,
-            value_in=None,
-            replaces=reading,
-            reason="not read",
-        )
-
-
-def test_a_missing_closing_shot_is_a_managers_while_the_readings_are_checked(survey: Survey, lead: User) -> None:
-    _withdraw(survey.readings.standing().filter(shot=Reading.Shot.CLOSING, setup__code="S2"))
-    assert codes(_recomputed(submit(survey)), lead) == {("not_closed", MANAGERS)}
-
-
-def test_one_round_without_closing_shot_is_nobodys(survey: Survey, lead: User) -> None:
-    _withdraw(survey.readings.standing().filter(setup__code="S2"))
-    _withdraw(survey.readings.standing().filter(shot=Reading.Shot.CLOSING))
-    found = codes(_recomputed(submit(survey)), lead)
-    assert {("not_closed", NOBODYS), ("provisional", NOBODYS)} <= found
-
-
-def test_one_round_is_provisional_and_the_rest_unchecked(survey: Survey, lead: User) -> None:
-    _withdraw(survey.readings.standing().filter(setup__code="S2"))
-    found = codes(_recomputed(submit(survey)), lead)
-    assert {("provisional", NOBODYS), ("unchecked", MANAGERS)} <= found
-
-
-def test_a_closing_shot_that_is_off_is_told(survey: Survey, lead: User) -> None:
-    closing = survey.readings.standing().get(shot=Reading.Shot.CLOSING, setup__code="S2")
-    off = float(closing.value_in) + 0.25  # 3 sqrt(2) 0.02 in is 0.085 in
-    make_reading(
-        setup=closing.setup,
-        point=closing.point,
-        shot=closing.shot,
-        sequence=closing.sequence,
-        value_in=off,
-        replaces=closing,
-        reason="slip",
-    )
-    assert ("misclosure", MANAGERS) in codes(_recomputed(submit(survey)), lead)
-
-
-@pytest.mark.parametrize(("sd_in", "code"), [(0.06, "noisy"), (0.0005, "copied")])
-def test_readings_that_scatter_other_than_the_method_are_told(
-    survey: Survey, lead: User, sd_in: float, code: str
-) -> None:
-    Survey.objects.filter(pk=survey.pk).update(started_at=NOON - datetime.timedelta(days=1))
-    other: Survey = SurveyFactory(siting=survey.siting, reading_sd_in="0.02")
-    read_with_noise(other, sd_in=sd_in)
-    assert (code, MANAGERS) in codes(_recomputed(other), lead)
-
-
-@pytest.mark.parametrize("turn", [lambda height: -height, lambda height: height / 25.4], ids=["turned", "scaled"])
-def test_marks_show_a_turned_or_scaled_survey_against_the_one_before(
-    survey: Survey, lead: User, turn: Callable[[float], float]
-) -> None:
-    Survey.objects.filter(pk=survey.pk).update(started_at=NOON - datetime.timedelta(days=300))
-    other: Survey = SurveyFactory(siting=survey.siting, reading_sd_in="0.02")
-    read_with_noise(other, seed=2, **{label: turn(height) for label, height in HEIGHTS_IN.items()})
-    assert ("marks_jump", MANAGERS) in codes(_recomputed(other), lead)
-
-
-# -- what is told ----------------------------------------------------------------------------------------------------
-
-
-def test_what_must_be_known_is_told(survey: Survey, lead: User) -> None:
-    assert {remark.code for remark in told(plan_of(survey), lead)} == {"loosen", "paper"}
-    Connection.objects.update(measured="not_measured", free_up_in=None, free_down_in=None, x_ft=2, y_ft=3)
-    run = DrainRunFactory(siting=survey.siting)
-    Strap.objects.update(slack_in=2)
-    Finding.objects.filter(point__label="B1").delete()
-    Support.objects.filter(point__label="A1").update(height_in=None)
-    remarks = {remark.code: remark.words for remark in told(_recomputed(survey), lead)}
-    assert remarks.keys() == {"unmeasured_moved", "drain_unmeasured", "not_looked_at", "no_height", "paper"}
-    assert run.code in remarks["drain_unmeasured"]
-    assert "B1" in remarks["not_looked_at"]
+    assert ("nothing_to_do", NOBODYS) in codes(recomputed(flat), lead)
 
 
 # -- approving, replacing, withdrawing -------------------------------------------------------------------------------
