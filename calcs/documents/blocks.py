@@ -88,6 +88,11 @@ class Table:
     rows: tuple[tuple[Cell, ...], ...]
     kind: Literal["table"] = "table"
 
+    @property
+    def headed(self) -> tuple[tuple[tuple[Head, Cell], ...], ...]:
+        """The rows, each cell with the head of its column."""
+        return tuple(tuple(zip(self.heads, row, strict=True)) for row in self.rows)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lines:
