@@ -82,6 +82,17 @@ def swapped_by_little(job: Job) -> None:
     _swap(job, 0.125, 0.5)
 
 
+def swapped_in_both(job: Job) -> None:
+    """Two supports bear each other's label on the frame: every round takes one for the other."""
+    points = {
+        shot.label for shot in job.shots if abs(job.heights_in[shot.label] - job.heights_in[job.lowest()]) > 0.5
+    }
+    other = str(job.random.choice(sorted(points & job.gaps_in.keys())))
+    renamed = {job.lowest(): other, other: job.lowest()}
+    for shot in job.shots:
+        shot.label = renamed.get(shot.label, shot.label)
+
+
 def _slip(job: Job, least_in: float, most_in: float) -> None:
     points = [shot for shot in job.shots if shot.kind == "point"]
     shot = points[job.random.integers(len(points))]
@@ -190,6 +201,7 @@ HARDER: dict[str, Kind] = {
     "as that, a home read before": Kind(plant=reversed_all_ticked, made={"has_been_read": True}),
     "inches in a survey in millimetres": Kind(plant=inches_as_millimetres),
     "swapped, differing by 1/8 to 1/2 in": Kind(plant=swapped_by_little, told_by=SUSPECT),
+    "swapped in both rounds": Kind(plant=swapped_in_both),
     "slip of 1/4 to 1/2 in": Kind(plant=small_slip, told_by=SUSPECT),
     "gap noted as tight": Kind(plant=gap_noted_as_tight, made={"hangs": True}),
 }
