@@ -84,10 +84,7 @@ def swapped_by_little(job: Job) -> None:
 
 def swapped_in_both(job: Job) -> None:
     """Two supports bear each other's label on the frame: every round takes one for the other."""
-    points = {
-        shot.label for shot in job.shots if abs(job.heights_in[shot.label] - job.heights_in[job.lowest()]) > 0.5
-    }
-    other = str(job.random.choice(sorted(points & job.gaps_in.keys())))
+    other = max(job.gaps_in, key=lambda label: job.heights_in[label])
     renamed = {job.lowest(): other, other: job.lowest()}
     for shot in job.shots:
         shot.label = renamed.get(shot.label, shot.label)
