@@ -589,8 +589,19 @@ def test_the_form_groups_what_belongs_together(client_for: ClientFor, lead: User
     assert {field.name for _legend, fields in form.groups for field in fields} == set(form.fields)
 
 
-def test_the_form_says_what_is_recorded(client_for: ClientFor, lead: User, survey: Survey) -> None:
-    Connection.objects.filter(code="DR1").update(free_up_in=Decimal("0.375"), free_down_in=None)
+@pytest.mark.parametrize(
+    ("fields", "said"),
+    [
+        ({"free_up_in": "0.375", "free_down_in": "1"}, ["recorded: 3/8 in", "recorded: 1 in"]),
+        (
+            {"free_up_in": None, "free_down_in": None, "measured": "not_measured"},
+            ["not measured: counts as none"] * 2,
+        ),
+    ],
+)
+def test_the_form_says_what_is_recorded(
+    client_for: ClientFor, lead: User, survey: Survey, fields: dict[str, Any], said: list[str]
+) -> None:
+    Connection.objects.filter(code="DR1").update(**fields)
     form = client_for(lead).get(address(survey)).context["form"]
-    said = [str(form[name].help_text).replace("\u00a0", " ") for name in ("up_0", "down_0")]
-    assert said == ["recorded: 3/8 in", "not measured: counts as none"]
+    assert [str(form[name].help_text).replace("\u00a0", " ") for name in ("up_0", "down_0")] == said
