@@ -9,7 +9,7 @@ from django.test import Client
 from django.urls import reverse
 from rest_framework.test import APIClient
 
-from calcs.models import Answer, Approval, Calculation, PassEntry, Plan, Trial
+from calcs.models import Answer, Approval, Calculation, Closing, PassEntry, Plan, Trial
 from jobs.models import Connection, Finding, Role, Strap, StrapCheck, User, WorkTime
 from surveys.models import Reading, Survey
 from tests.calcs.approved import approved
@@ -73,6 +73,7 @@ def rows() -> dict[str, Any]:
         "benchmarks": siting.points.get(label="BM1").benchmark,
         "calculations": lift,
         "caution-reads": CautionReadFactory(visit=visit),
+        "closings": Closing.objects.create(approval=plan.approvals.get()),
         "connections": Connection.objects.get(),
         "customers": CustomerFactory(),
         "drain-nodes": node,
@@ -183,6 +184,7 @@ def test_another_crew_cannot_add_read_or_change_here(
 )
 def test_pages_of_a_home(name: str, status: int, rows: dict[str, Any], client_for: Callable[[User], Client]) -> None:
     PassEntry.objects.all().delete()
+    Closing.objects.all().delete()
     Approval.objects.all().delete()
     Trial.objects.all().delete()
     Plan.objects.all().delete()  # its numbers are made up, and the survey's page would show them

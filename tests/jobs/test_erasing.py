@@ -14,12 +14,14 @@ from django.urls import reverse
 from django.utils import timezone
 from rest_framework.test import APIClient
 
+from calcs.models import Closing
 from jobs import accounts
 from jobs.erasing import erase_customer, erase_person, erase_readers
 from jobs.errors import DomainError
 from jobs.models import CautionRead, Customer, DeviceToken, SignedLink, User
 from surveys.models import Reading, SyncEntry
 from tests.calcs.api.syncing import Phone, outdoors
+from tests.calcs.approved import approved_home
 from tests.factories import (
     CautionReadFactory,
     CustomerFactory,
@@ -269,3 +271,17 @@ def test_two_with_the_same_name_are_told_apart(manager: User) -> None:
     erase_person(person=one, by=manager, typed_name="Ada")
     erase_person(person=two, by=manager, typed_name="Ada")
     assert User.objects.filter(username__startswith="erased-").count() == 2
+
+
+def test_who_checked_a_gas_line_is_nowhere_by_name_any_more(person: User, manager: User) -> None:
+    approval = approved_home()
+    closing = Closing.objects.create(approval=approval, gas="checked", gas_checked_by="zenobia  Quarrell, licence 7")
+    closing.exceptions = "a door rubs"
+    closing.save()  # the record of changes has the name twice
+    other = Closing.objects.create(approval=approved_home(), gas="checked", gas_checked_by="Zenobian Gas, licence 8")
+    assert {"calcs_closing", "calcs_closingevent"} <= where_in_the_database()
+    erase_person(person=person, by=manager, typed_name="Zenobia Quarrell")
+    assert Closing.objects.get(pk=closing.pk).gas_checked_by == "erased person"
+    assert Closing.objects.get(pk=other.pk).gas_checked_by == "Zenobian Gas, licence 8"
+    states = Closing._meta.get_field("events").related_model.objects.filter(pgh_obj=closing)
+    assert set(states.values_list("gas_checked_by", flat=True)) == {"erased person"}

@@ -143,6 +143,7 @@ MAKERS: dict[str, Callable[[], Any]] = {
     "surveys.syncentry": make_sync_entry,
     "calcs.answer": LISTS["answers"],
     "calcs.approval": LISTS["approvals"],
+    "calcs.closing": LISTS["closings"],
     "calcs.calculation": LISTS["calculations"],
     "calcs.passentry": LISTS["pass-entries"],
     "calcs.plan": LISTS["plans"],

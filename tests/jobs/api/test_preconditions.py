@@ -30,6 +30,7 @@ from tests.factories import (
     VisitFactory,
     lay_out_home,
 )
+from tests.jobs.api.test_resources import LISTS
 
 pytestmark = pytest.mark.django_db
 
@@ -37,6 +38,7 @@ pytestmark = pytest.mark.django_db
 EDITED: dict[str, tuple[Callable[..., Any], str, Any, Any]] = {
     "assessment": (AssessmentFactory, "evidence", "a wet corner", "a leak at the bath"),
     "benchmark": (BenchmarkFactory, "label", "BM8", "BM9"),
+    "closing": (LISTS["closings"], "exceptions", "a door rubs", "two doors rub"),
     "company": (CompanyFactory, "name", "Plumb Line", "Level Ground"),
     "connection": (ConnectionFactory, "note", "behind the skirting", "under the bath"),
     "customer": (CustomerFactory, "phone", "555 0101", "555 0102"),

@@ -13,7 +13,7 @@ from django.urls import get_resolver
 from django.utils import timezone
 from rest_framework.test import APIClient
 
-from calcs.models import Answer, Calculation, PassEntry, Plan
+from calcs.models import Answer, Calculation, Closing, PassEntry, Plan
 from jobs.models import (
     Company,
     DeviceToken,
@@ -151,6 +151,7 @@ LISTS: dict[str, Callable[[], object]] = {
     "block-overrides": BlockOverrideFactory,
     "calculations": make_calculation,
     "caution-reads": CautionReadFactory,
+    "closings": lambda: Closing.objects.create(approval=approved(make_plan())),
     "connections": ConnectionFactory,
     "customers": CustomerFactory,
     "device-tokens": make_token,
@@ -313,7 +314,18 @@ def test_deleting_archives(name: str, manager: User, api_for: SignIn) -> None:
     assert row["id"] not in ids
 
 
-KEPT = ["users", "home-contacts", "sitings", "supports", "benchmarks", "visits", "rule-sets", "surveys", "readings"]
+KEPT = [
+    "closings",
+    "users",
+    "home-contacts",
+    "sitings",
+    "supports",
+    "benchmarks",
+    "visits",
+    "rule-sets",
+    "surveys",
+    "readings",
+]
 
 
 @pytest.mark.parametrize("name", KEPT)

@@ -12,7 +12,7 @@ from django.contrib.contenttypes.models import ContentType
 from django.utils import timezone
 
 from calcs import beats, chain
-from calcs.models import PassEntry, Plan
+from calcs.models import Closing, PassEntry, Plan
 from jobs.models import (
     BrowserSession,
     DeviceToken,
@@ -78,7 +78,10 @@ def _work(survey: Survey, person: User) -> None:
     StrapCheck.objects.create(strap=strap, grade="ok", **phone)
     WorkTime.objects.create(visit=visit, person=person, started_at=NOON, ended_at=LATER, **phone)
     make_trial(Plan.objects.all()[0].lift, by=person)
-    withdrawn(approved(Plan.objects.all()[0], by=person))
+    approval = withdrawn(approved(Plan.objects.all()[0], by=person))
+    Closing.objects.create(
+        approval=approval, gas="checked", gas_checked_by="A. Fitter", exceptions="A door rubs, ½ in"
+    )
     PassEntry.objects.create(plan=Plan.objects.all()[0], point=point, pass_number=1, **phone)
     HazardFactory(home=survey.siting.home, author=person)
     BlockOverrideFactory(assessment__siting=survey.siting, signed_by=person)
