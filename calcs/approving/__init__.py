@@ -24,6 +24,7 @@ must know though it refuses nothing is *told*.
     jump                    neighbours differ by more than `most_jump_in`                            manager
     marks_jump              marks changed against each other, or the home against them, by more      manager
                             than `most_mark_jump_in` and `most_home_jump_in` since the survey before
+    hangs_as_read           supports that are recorded as tight hang as read, beyond noise at `alpha`    manager
     not_recorded            a finding measured a gap, a height or a travel that the record has not   manager
     nothing_to_do           the plan touches no support                                              nobody
     checks_waiting          a check of the plan is not computed yet                                  nobody

@@ -2,12 +2,14 @@
 
 import math
 from collections.abc import Iterator
+from statistics import NormalDist
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from calcs.approving.refusals import Case, Refusal, listed, managers, nobodys
 from calcs.approving.since import marks_jump
+from calcs.engine.frame import FrameInput, FrameResult
 from calcs.engine.levels import LevelsInput, LevelsResult
 from calcs.engine.levels.snooping import global_test
 from surveys.models import Reading, Setup
@@ -29,6 +31,7 @@ def of_readings(case: Case) -> Iterator[Refusal]:
     yield from _unchecked(case, levels)
     yield from _scatter(case, levels)
     yield from _jumps(case)
+    yield from _hanging(case)
     yield from marks_jump(case)
 
 
@@ -149,3 +152,26 @@ def _jumps(case: Case) -> Iterator[Refusal]:
         names = listed(f"{case.record.name(pair.a)} - {case.record.name(pair.b)}" for pair in wild)
         words = _("Neighbours differ by more than {most}: {pairs}. Look for a wrong unit, point or number.")
         yield managers("jump", words.format(most=case.record.length(most_in), pairs=names))
+
+
+def _hanging(case: Case) -> Iterator[Refusal]:
+    """Tell of supports recorded as tight that would hang as read: a beam does not bend so, even as noise goes.
+
+    It shows labels swapped on the frame and the like. A gap that nobody noted hides in the noise of a water level.
+    """
+    asked, found = case.as_found("frame", FrameInput), case.answer("frame", FrameResult)
+    if asked is None or found is None:
+        return
+    most_sds = NormalDist().inv_cdf(1 - case.rules["alpha"] / 2)
+    read = {support.code: support for beam in asked.beams for support in beam.supports}
+    off = {
+        support.code: abs(support.consistent_height_in - read[support.code].height_in)
+        for support in found.supports
+        if support.consistent_height_in is not None
+    }
+    if wrong := {code for code, off_in in off.items() if off_in > most_sds * read[code].sd_in}:
+        words = _(
+            "As read, supports would hang that are recorded as tight; look, and read again: {points}, {off} off."
+        )
+        most = case.record.length(max(off[code] for code in wrong))
+        yield managers("hangs_as_read", words.format(off=most, points=case.names(wrong)))

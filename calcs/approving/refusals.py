@@ -89,6 +89,11 @@ class Case:
         calculation = self.checks.get(kind)
         return codec.decode(calculation.input, input_type) if calculation else None
 
+    def as_found(self, kind: str, input_type: type[T]) -> T | None:
+        """Return what an answer that stands for the survey was asked with."""
+        calculation = self.record.calculation(kind)
+        return codec.decode(calculation.input, input_type) if calculation else None
+
     def answer(self, kind: str, result_type: type[T]) -> T | None:
         """Return what stands for the survey as it was found."""
         return result_of(self.record.calculation(kind), result_type)

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from calcs.models import Plan
-from jobs.models import User
+from jobs.models import Support, User
 from jobs.models.base import new_key
 from surveys.models import Survey
 from tests.calcs.approvable import MANAGERS, NOBODYS, approvable_survey, codes, plan_of, recomputed, withdraw_readings
@@ -43,10 +43,6 @@ def _say(what: str, verdict: str, *, label: str) -> Callable[[dict[str, Any], di
     return change
 
 
-def _no_stack(asked: dict[str, Any], result: dict[str, Any], keys: dict[str, str]) -> None:
-    result["supports"][0]["status"] = "no_stack"
-
-
 def _left_behind(asked: dict[str, Any], result: dict[str, Any], keys: dict[str, str]) -> None:
     asked["moves"][keys["C2"]] = -0.25
     result["passes"][-1]["hanging"] = [keys["C2"]]
@@ -60,15 +56,20 @@ def _left_behind(asked: dict[str, Any], result: dict[str, Any], keys: dict[str, 
         ("supports", _say("load", "engineer", label="C2"), ("engineer_load", NOBODYS)),
         ("supports", _say("take_down", "engineer", label="C2"), ("table_engineer", MANAGERS)),
         ("supports", _say("height", "over", label="A1"), ("over", MANAGERS)),
-        ("stacks", _no_stack, ("no_stack", MANAGERS)),
         ("passes", _left_behind, ("left_behind", MANAGERS)),
     ],
-    ids=["load", "table", "over", "no stack", "left behind"],
+    ids=["load", "table", "over", "left behind"],
 )
 def test_what_a_check_says(survey: Survey, lead: User, kind: str, change: Any, expected: tuple[str, bool]) -> None:
     plan, keys = plan_of(survey), label_to_key(survey)
     _answers(plan, kind, lambda asked, result: change(asked, result, keys))
     assert codes(plan_of(survey), lead) == {expected}
+
+
+def test_a_height_that_no_stack_has_is_a_managers(survey: Survey, lead: User) -> None:
+    # A pair of shims of 1/4 in on a plate of 1 1/2 in is the lowest there is.
+    Support.objects.filter(point__label="A1").update(height_in="0.5", stack=None)
+    assert codes(recomputed(survey), lead) == {("no_stack", MANAGERS)}
 
 
 def test_a_check_without_an_answer_is_nobodys(survey: Survey, manager: User) -> None:
@@ -85,3 +86,16 @@ def test_a_check_without_an_answer_is_nobodys(survey: Survey, manager: User) -> 
 def test_without_a_line_read_whole_the_manager_decides(survey: Survey, lead: User) -> None:
     withdraw_readings(survey.readings.standing().filter(point__label__in=["A3", "B3", "C3", "D3"]))
     assert ("no_loads", MANAGERS) in codes(recomputed(submit(survey)), lead)
+
+
+def test_supports_that_hang_as_read_though_they_are_tight_are_told(survey: Survey, lead: User) -> None:
+    answer, keys = survey.answers.select_related("calculation").get(kind="frame"), label_to_key(survey)
+    row = answer.calculation
+    result = copy.deepcopy(row.result)
+    support = next(each for each in result["supports"] if each["code"] == keys["C2"])
+    support["consistent_height_in"] += 0.1  # one mean of two readings has an sd of 0.02 / sqrt(2) = 0.014 in
+    row.pk, row._state.adding, row.engine_version, row.result = new_key(), True, "test", result
+    row.save()
+    answer.calculation = row
+    answer.save()
+    assert codes(plan_of(survey), lead) == {("hangs_as_read", MANAGERS)}
