@@ -92,6 +92,7 @@ def _shown(request: SignedInRequest, siting: Siting, wrong: Mapping[str, str]) -
         "wrong": {} if asked else wrong,
         "heads": [_word(DrainNode, name) for name in OF_NODE],
         "id": new_key(),
+        "yes_no": f"{_('yes')},",
         "may_add": may_add,
         "unit": request.user.length_unit,
     }
