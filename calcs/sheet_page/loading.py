@@ -154,8 +154,7 @@ def _under_jacks(known: Known) -> list[Block]:
         )
         blocks.append(Prose(words=words.format(count=jacks, side=side_in)))
     else:
-        words = _("How large a pad must be is not known: the soil is not, or a support has sunk. Ask before jacking.")
-        blocks.append(Note(words=words, is_stop=True))
+        blocks.append(Note(words=_no_pad_words(known), is_stop=True))
     laid = (
         _("Firm, level ground first: no mud, no fill, nothing dug away beside it."),
         _("Lower boards side by side, square to the beam. Upper boards across them, so that each lower one bears."),
@@ -164,3 +163,11 @@ def _under_jacks(known: Known) -> list[Block]:
     )
     items = tuple(Item(words=words) for words in laid)
     return [*blocks, List(items=items, has_boxes=False), Prose(words=_("common practice, no source"), is_quiet=True)]
+
+
+def _no_pad_words(known: Known) -> str:
+    if known.passes is None:
+        return _("How large a pad must be is not known: no jack's load is told. Ask before jacking.")
+    if not known.passes.passes:
+        return _("No jack is needed for the lines whose loads are told; ask before one is set elsewhere.")
+    return _("How large a pad must be is not known: the soil is not, or a support has sunk. Ask before jacking.")

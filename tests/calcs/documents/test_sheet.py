@@ -153,6 +153,7 @@ def test_without_any_order_the_sheet_says_stop(plan: Plan) -> None:
         isinstance(block, Note) and block.is_stop and "No order of jacking" in block.words for block in part.blocks
     )
     assert [row[0] for row in words(next(tables(part)))] == ["A1"]
+    assert "no jack's load is told" in said(section(sheet(plan), "loading"))
 
 
 # -- what is loaded -----------------------------------------------------------------------------------------------
