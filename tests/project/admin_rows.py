@@ -10,7 +10,7 @@ from django.apps import apps
 from django.db.models import Model
 from django.utils import timezone
 
-from calcs.models import WorkerBeat
+from calcs.models import PlanCheck, WorkerBeat
 from jobs.models import BrowserSession, Company, DeviceToken, Invitation, Photo, SignedLink, SignedLinkUse, Visit
 from surveys.models import SyncEntry
 from tests.factories import (
@@ -36,7 +36,7 @@ from tests.factories import (
     UserFactory,
     VisitFactory,
 )
-from tests.jobs.api.test_resources import LISTS
+from tests.jobs.api.test_resources import LISTS, make_calculation, make_plan
 
 HOUR = datetime.timedelta(hours=1)
 
@@ -106,6 +106,11 @@ def make_sync_entry() -> object:
     )
 
 
+def make_check() -> PlanCheck:
+    plan = make_plan()
+    return PlanCheck.objects.create(plan=plan, kind="passes", calculation=make_calculation(kind="passes"))
+
+
 MAKERS: dict[str, Callable[[], Any]] = {
     "jobs.assessment": AssessmentFactory,
     "jobs.benchmark": lambda: BenchmarkFactory(replaced_by=BenchmarkFactory(), retired_on="2026-01-01"),
@@ -147,6 +152,7 @@ MAKERS: dict[str, Callable[[], Any]] = {
     "calcs.calculation": LISTS["calculations"],
     "calcs.passentry": LISTS["pass-entries"],
     "calcs.plan": LISTS["plans"],
+    "calcs.plancheck": make_check,
     "calcs.trial": LISTS["trials"],
     "calcs.workerbeat": lambda: WorkerBeat.objects.create(worker=str(WorkerBeat.objects.count()), at=timezone.now()),
 }
