@@ -1,4 +1,4 @@
-"""Findings at an inspection: the list of items, what a finding makes of a support, figures until they are recorded."""
+"""Findings at an inspection: the list of items, what a finding makes of a support, and figures to record."""
 
 import re
 import uuid
