@@ -11,13 +11,15 @@ import sys
 from collections import Counter
 
 import pytest
+from scipy.stats import binom
 
 from tests.calcs.planted import OF_LIMITS, Outcome, run_job
 from tests.calcs.planted_kinds import ASKED, HARDER, Kind, found_by
 
 JOBS_A_KIND = int(os.environ.get("PLANTED_JOBS", "30"))
 CLEAN_JOBS = 4 * JOBS_A_KIND
-LEAST_SHARE, MOST_FALSE = 0.99, 0.01
+MOST_MISSED, MOST_FALSE = 0.01, 0.01
+BY_CHANCE = 0.05  # so seldom do jobs with just these shares look worse
 
 
 def _write(line: str, capsys: pytest.CaptureFixture[str]) -> None:
@@ -54,8 +56,8 @@ def test_what_is_stopped_before_approval(capsys: pytest.CaptureFixture[str]) -> 
     _write(f"  {'no error: stopped for nothing':<43}{len(clean):>5}{len(false) / len(clean):9.1%}", capsys)
     _write(f"  {'  refused by':<43}     {_counted(false)}", capsys)
     _write(f"  {'  left to the manager by size or chance':<43}     {_counted(clean, OF_LIMITS)}", capsys)
-    assert caught >= LEAST_SHARE
-    assert len(false) / len(clean) <= MOST_FALSE
+    assert asked["missed"] <= binom.isf(BY_CHANCE, asked.total(), MOST_MISSED)
+    assert len(false) <= binom.isf(BY_CHANCE, len(clean), MOST_FALSE)
 
 
 def _counted(outcomes: list[Outcome], only: set[str] | None = None) -> str:
