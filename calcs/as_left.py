@@ -101,8 +101,8 @@ def _facts(approval: Approval, closing: Closing, found: Record, left: Record | N
 
 
 def _read_words(record: Record) -> str:
-    author = record.survey.author or _("not noted")
-    return _("{day} by {who}").format(day=_day(record.survey.started_at), who=author)
+    author, day = record.survey.author, _day(record.survey.started_at)
+    return _("{day} by {who}").format(day=day, who=author) if author else day
 
 
 def _sections(closing: Closing, works: list[Approval], found: Record, left: Record | None) -> list[Section]:

@@ -102,6 +102,11 @@ class WorkProgress:
         return tuple(step for each in self.passes for group in each.groups for step in group)
 
     @property
+    def is_begun(self) -> bool:
+        """Whether anything was done yet."""
+        return any(step.is_done for step in self.steps) or any(support.done_in for support in self.supports)
+
+    @property
     def left(self) -> tuple[SupportLeft, ...]:
         """The supports that still have to go somewhere."""
         return tuple(support for support in self.supports if support.left_in)

@@ -12,6 +12,7 @@ from django.urls import reverse
 from django.utils.translation import get_language, gettext_lazy
 from django.utils.translation import gettext as _
 
+from calcs.approving import why_not_standing
 from calcs.models import Approval, PassEntry
 from calcs.spoken import OPTION_WORDS
 from calcs.survey_page.record import Record, read_record
@@ -23,6 +24,7 @@ from jobs.models import Hazard, Point
 from jobs.models.base import Act, new_key
 from jobs.rights import may, need
 from jobs.views import SignedInRequest, page
+from surveys.models import Unit
 
 VERDICT_WORDS = {
     "as_wanted": gettext_lazy("as wanted, as closely as it can be read"),
@@ -51,7 +53,7 @@ class StepForm(forms.Form):
     def __init__(self, *args: Any, unit: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.label_suffix = ""
-        self.fields["typed"].help_text = _("as the level shows it, in {unit}").format(unit=unit)
+        self.fields["typed"].help_text = _("as the level shows it, in {unit}").format(unit=Unit(unit).label)
 
     def is_of(self, point: str, pass_number: int) -> bool:
         """Tell whether the form is about this step."""
@@ -170,6 +172,8 @@ def _shown(request: SignedInRequest, approval: Approval, form: StepForm | None, 
         "option": OPTION_WORDS[approval.plan.option],
         "progress": progress,
         "closed": closed,
+        # Once work has begun the record moves on with it, and that is no reason to stop.
+        "not_standing": "" if closed or progress.is_begun else why_not_standing(approval),
         "setup": rows.record.name(progress.setup) if progress.setup else "",
         "passes": [rows.pass_view(each) for each in progress.passes],
         "left": [rows.left_row(each) for each in progress.left],

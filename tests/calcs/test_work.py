@@ -20,7 +20,7 @@ from calcs.models import Approval, Closing, PassEntry, PlanCheck
 from calcs.work import note_step, progress_of_work
 from jobs.cautions import Moment, shown_at
 from jobs.errors import DomainError
-from jobs.models import Home, Point, User
+from jobs.models import Home, Point, Support, User
 from tests.calcs.approved import approved_home, withdrawn
 from tests.factories import UserFactory, VisitFactory
 
@@ -272,6 +272,16 @@ def test_work_that_is_over_shows_no_form_and_says_why(approval: Approval, lead: 
     text = shown(client, approval, step=f"{number}-{point}")[1]
     assert "Note it" not in text
     assert "This approval is withdrawn" in text
+
+
+def test_a_plan_that_does_not_hold_is_not_begun(approval: Approval, lead: User, client_for: ClientFor) -> None:
+    client = client_for(lead)
+    assert "does not hold any more" not in shown(client, approval)[1]
+    Support.objects.filter(point__siting=approval.siting, point__label="A1").update(max_raise_in=0)
+    assert "does not hold any more" in shown(client, approval)[1]
+    number, point, _by = steps_of(approval)[0]
+    entry(approval, number, point)
+    assert "does not hold any more" not in shown(client, approval)[1]  # what is begun is not told so at each step
 
 
 def test_the_page_takes_as_many_queries_however_much_was_noted(
