@@ -172,7 +172,7 @@ def _facts(record: Record, started: str) -> tuple[tuple[str, str], ...]:
         (_("setups"), ", ".join(sorted(setup.code for setup in record.setups.values())) or _("none")),
         (_("readings"), str(len(record.readings))),
         (_("state"), survey.get_state_display()),
-        *([(_("joined"), joined)] if joined else []),
+        *([(_("joined heights"), joined)] if joined else []),
     )
 
 

@@ -159,7 +159,7 @@ def test_the_page_says_what_joins(approval: Approval, client_for: ClientFor, lea
     survey = read_bay(approval)
     answer = client_for(lead).get(reverse("survey", args=[survey.pk]))
     facts = dict(answer.context["page"].facts)
-    assert facts["joined"] == (
+    assert facts["joined heights"] == (
         "brought on one scale with what was read before by BM1, B2, BM2; heights kept from then: 9"
     )
     assert answer.context["page"].not_read == ""
