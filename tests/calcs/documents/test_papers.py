@@ -100,6 +100,20 @@ def test_what_people_typed_stands_there_as_they_typed_it(client_for: ClientFor, 
     assert bare(WILD) in bare(text_of(opened(client_for(lead), plan, "reading-sheet-pdf")))
 
 
+def test_nothing_on_a_spanish_paper_is_english_but_what_was_typed(plan: Plan, lead: User) -> None:
+    approved(plan, lead)
+    told = {}
+    for language in ("en", "es"):
+        with translation.override(language):
+            papers = (sheet_of(plan, unit="in", language=language), reading_sheet_of(plan.survey.siting, unit="in"))
+        told[language] = {words for paper in papers for words in any_text(asdict(paper))}
+    typed = {"behind the shed", "cut above the hub", "Hatch at the back", plan.survey.siting.address}
+    alike = {"plan", "no"}  # the same word in both
+    same = {words for words in told["en"] & told["es"] if re.search(r"[a-z]{3}", words.replace("min", ""))}
+    same -= typed | alike
+    assert same == set()
+
+
 @pytest.mark.parametrize("name", ["plan-sheet-pdf", "reading-sheet-pdf"])
 def test_the_same_paper_is_the_same_bytes(client_for: ClientFor, lead: User, plan: Plan, name: str) -> None:
     first = opened(client_for(lead), plan, name)
