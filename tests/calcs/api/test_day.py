@@ -198,7 +198,7 @@ def test_as_many_queries_for_three_homes_as_for_one(
     filled = ("plans", "findings", "hazards", "open_surveys")
     assert all(place[name] for place in day["places"] for name in filled)
     assert len(one) == len(three)
-    assert len(three) <= 24
+    assert len(three) <= 25
 
 
 def test_a_day_without_visits_is_empty(office: User, api_for: Any) -> None:
