@@ -15,7 +15,7 @@ from calcs.models import Approval, PassEntry
 from jobs.models import User
 from surveys.models import Survey
 from tests.calcs.approvable import approvable_survey, assess, plan_of
-from tests.factories import NOON, UserFactory
+from tests.factories import NOON, CompanyFactory, RuleSetFactory, UserFactory, VisitFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -71,8 +71,6 @@ def test_a_manager_signs_past_what_is_a_managers(
 
 
 def _set_rules(survey: Survey, **values: float) -> None:
-    from tests.factories import CompanyFactory, RuleSetFactory
-
     CompanyFactory(rule_set=RuleSetFactory(values=values))
 
 
@@ -95,8 +93,6 @@ def test_the_page_takes_the_same_queries_however_many_approvals_there_were(
 
 
 def test_refusals_are_told_to_whoever_asks(survey: Survey, lead: User, crew: User, api_for: ApiFor) -> None:
-    from tests.factories import VisitFactory
-
     VisitFactory(siting=survey.siting).crew.add(crew)
     address = f"/api/v1/plans/{plan_of(survey).pk}/approval/"
     told = api_for(lead).get(address).json()
@@ -143,8 +139,6 @@ def plan_of_any(survey: Survey) -> Any:
 
 
 def test_a_phone_is_told_which_plan_is_approved(survey: Survey, lead: User, api_for: ApiFor) -> None:
-    from tests.factories import VisitFactory
-
     VisitFactory(siting=survey.siting, lead=lead)
     plan = plan_of(survey)
     (place,) = api_for(lead).get(f"/api/v1/day/?date={NOON.date()}").json()["places"]
