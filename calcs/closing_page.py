@@ -91,7 +91,7 @@ class CloseForm(forms.Form):
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+        super().__init__(*args, auto_id="id_close_%s", **kwargs)  # the other form of the page has a version too
         self.label_suffix = ""
 
 
