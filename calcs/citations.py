@@ -28,6 +28,8 @@ CITATIONS = (
     _("plane: least squares with equal weights"),
     _("zone: narrowest pair of parallel planes (minimax) by linear programming"),
     _("verdicts: one-sided normal test of each difference against its tolerance"),
+    _("weighted mean with inverse variances, and its covariance by linear propagation: JCGM 100:2008 (GUM), 5.2"),
+    _("agreement of the common points: chi-square test of the scatter about their mean"),
     _(
         "weighted least squares by orthogonal factorisation: Björck, Numerical Methods for Least Squares Problems "
         "(SIAM 1996), from memory"

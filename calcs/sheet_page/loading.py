@@ -123,11 +123,7 @@ def _verdict(total_lb: float, payload_lb: float) -> Note:
     if total_lb <= payload_lb:
         return Note(words=_("{total} lb of the {payload} lb that the truck may carry.").format(**words))
     trips = math.ceil(total_lb / payload_lb)
-    over = ngettext(
-        "{total} lb, and the truck may carry {payload}: take a larger truck.",
-        "{total} lb, and the truck may carry {payload}: {trips} trips, or a larger truck.",
-        trips,
-    )
+    over = _("{total} lb, and the truck may carry {payload}: {trips} trips, or a larger truck.")
     return Note(words=over.format(**words, trips=trips), is_stop=True)
 
 
