@@ -345,7 +345,9 @@ def _with_label(entry: Mapping[str, Any], key: str, labels: Labels) -> Document:
 def _labelled(document: Any, key: str, labels: Labels) -> Any:
     """Return a result in which whatever goes by the key of something with a label has that beside it."""
     if isinstance(document, list):
-        return [_labelled(item, key, labels) for item in document]
+        return [
+            labels.get(item, item) if isinstance(item, str) else _labelled(item, key, labels) for item in document
+        ]
     if not isinstance(document, dict):
         return document
     inner = {name: _labelled(item, key, labels) for name, item in document.items()}

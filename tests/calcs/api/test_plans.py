@@ -115,6 +115,8 @@ def test_a_plan_brings_its_checks_with_labels(api: APIClient, survey: Survey, pl
     assert straps["T1"]["handling"] == "loosen_first"  # it hangs at A1, which goes up
     assert (shown["stacks"]["state"], shown["straps"]["state"]) == ("done", "done")
     assert (shown["stacks"]["error"], shown["straps"]["error"]) == (None, None)
+    supports = {entry["label"]: entry for entry in shown["supports"]["result"]["supports"]}
+    assert {tuple(check["who"]) for check in supports["A1"]["checks"]} >= {("A1",)}
 
 
 def test_a_check_that_failed_says_why(api: APIClient, plan: Plan) -> None:
