@@ -11,7 +11,7 @@ class CalcsConfig(AppConfig):
     constraint_sentences = SENTENCES
 
     def ready(self) -> None:
-        """Listen for surveys that are handed in; let records of homes tell of closings, and have names erased there."""
+        """Hear of surveys that are handed in; let records of homes tell of closings, and have names erased there."""
         # Services and signals import models, which exist only now.
         signals, services = import_module("surveys.signals"), import_module("calcs.services")
         signals.survey_submitted.connect(services.when_submitted, dispatch_uid="calcs.when_submitted")
