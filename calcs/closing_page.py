@@ -91,7 +91,8 @@ class CloseForm(forms.Form):
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, auto_id="id_close_%s", **kwargs)  # the other form of the page has a version too
+        kwargs["auto_id"] = "id_close_%s"  # the other form of the page has a version too
+        super().__init__(*args, **kwargs)
         self.label_suffix = ""
 
 
