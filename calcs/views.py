@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from calcs import services
 from calcs.drawings import LevelMap, draw_level_map
-from calcs.models import Answer
+from calcs.models import Answer, Approval
 from calcs.set_aside_page import waiting_for
 from calcs.stack_drawings import draw_stack
 from calcs.survey_page import gather, progress_of, steps_of
@@ -71,6 +71,7 @@ def _with_all(homes: QuerySet[Home], reader: User) -> QuerySet[Home]:
     drains = DrainRun.objects.standing().prefetch_related("nodes").order_by("code")
     photos = Photo.objects.standing().select_related("author", "finding").order_by("-pk")
     visits = Visit.objects.visible_to(reader).select_related("lead").order_by("-starts_at", "-pk")
+    approvals = Approval.objects.visible_to(reader).standing().select_related("approved_by")
     sitings = Siting.objects.order_by("-from_on").prefetch_related(
         Prefetch("surveys", _surveys_with_verdict(), to_attr="newest_surveys"),
         Prefetch("points", marks.select_related("benchmark").order_by("label"), to_attr="marks"),
@@ -78,6 +79,7 @@ def _with_all(homes: QuerySet[Home], reader: User) -> QuerySet[Home]:
         Prefetch("straps", straps, to_attr="standing_straps"),
         Prefetch("drain_runs", drains, to_attr="standing_drain_runs"),
         Prefetch("visits", visits[:VISITS_SHOWN], to_attr="newest_visits"),
+        Prefetch("approvals", approvals, to_attr="standing_approvals"),
         Prefetch("photos", photos[:PHOTOS_SHOWN], to_attr="newest_photos"),
     )
     contacts = HomeContact.objects.filter(to_on__isnull=True).select_related("customer")

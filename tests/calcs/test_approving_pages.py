@@ -40,10 +40,13 @@ def test_a_lead_approves_on_the_page_and_takes_it_back(survey: Survey, lead: Use
     page = client.get(address).content.decode()
     assert "This plan is approved: number 1" in page
     assert "Approve this plan" not in page
+    home, work = reverse("home", args=[survey.siting.home_id]), reverse("approval-work", args=[approval.pk])
+    assert work in client.get(home).content.decode()
     refused = client.post(reverse("approval-withdraw", args=[approval.pk]), {"why": "  "})
     assert (refused.status_code, standing_approval(survey.siting)) == (400, approval)
     assert client.post(reverse("approval-withdraw", args=[approval.pk]), {"why": "rain"}).status_code == 302
     assert "rain" in client.get(address).content.decode()
+    assert work not in client.get(home).content.decode()
     assert standing_approval(survey.siting) is None
 
 
@@ -68,6 +71,9 @@ def test_a_manager_signs_past_what_is_a_managers(
     assert client_for(manager).post(address, {"reason": "seen it"}).status_code == 302
     approval = Approval.objects.get()
     assert (approval.is_by_manager, approval.reason) == (True, "seen it")
+    page = client_for(manager).get(address).content.decode()
+    assert "Known against it" in page
+    assert "may sign past it" not in page
 
 
 def _set_rules(survey: Survey, **values: float) -> None:

@@ -116,9 +116,9 @@ def test_home_asks_a_fixed_number_of_times(
     furnish(siting, rows)
     client = client_for(lead)
     # session, user, time zone; home, sitings, surveys, marks, connections, straps, drains, places on them, visits,
-    # contacts; hazards, photos that a new one may name; assessment, findings, checks of straps, hazards that block,
-    # signatures; company, papers
-    with django_assert_num_queries(24):
+    # contacts, approvals; hazards, photos that a new one may name; assessment, findings, checks of straps,
+    # hazards that block, signatures; company, papers
+    with django_assert_num_queries(25):
         client.get(reverse("home", args=[siting.home_id]))
 
 
