@@ -200,11 +200,12 @@ class _Rows:
         beside = tuple(self.row(step) for step in each.beside)
         following = self.progress.next_step()
         has_form = any(row.form for group in (*groups, beside) for row in group)
+        is_off = any(step.verdict == "off" for group in (*each.groups, each.beside) for step in group)
         return PassView(
             number=each.number,
             day=each.day,
             is_done=each.is_done,
-            is_open=has_form or (following is not None and following.pass_number == each.number),
+            is_open=has_form or is_off or (following is not None and following.pass_number == each.number),
             groups=groups,
             beside=beside,
         )

@@ -244,6 +244,18 @@ def test_a_step_is_noted_on_the_page_and_told_with_who_and_how_far_off(
     assert "higher than wanted: off: stop, look, read again" in text
 
 
+@pytest.mark.parametrize(("off_in", "is_open"), [(0.0, False), (0.5, True)])
+def test_a_pass_that_is_done_stays_open_while_what_was_read_is_off(
+    approval: Approval, lead: User, client_for: ClientFor, off_in: float, is_open: bool
+) -> None:
+    for number, point, _by in steps_of(approval):
+        value_in = wanted(approval, number, point) + off_in
+        entry(approval, number, point, value_in=f"{value_in:.6f}", typed="as read")
+    context, _text = shown(client_for(lead), approval)
+    assert all(view.is_done for view in context["passes"])
+    assert {view.is_open for view in context["passes"]} == {is_open}
+
+
 def test_what_is_refused_is_told_beside_what_was_typed(approval: Approval, crew: User, client_for: ClientFor) -> None:
     client = client_for(on_the_crew(approval, crew))
     number, point, _by = steps_of(approval)[0]
