@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy as _
 
 from jobs.lengths import NO_BREAK_SPACE, length
 from jobs.models import LengthUnit
+from jobs.part_words import courses_words
 
 NOTHING = "\N{EN DASH}"
 SIXTEENTHS = 16
@@ -252,7 +253,7 @@ def value_words(field: Any, value: Any, names: Mapping[tuple[str, str], str], un
     if value is None or value in ("", []):
         return NOTHING
     if isinstance(value, list):
-        return ", ".join(value_words(field.base_field, one, names, unit) for one in value)
+        return _list_words(field, value, names, unit)
     if field.is_relation:
         return names.get((field.related_model._meta.label, str(value)), NOTHING)
     if field.choices:
@@ -260,6 +261,13 @@ def value_words(field: Any, value: Any, names: Mapping[tuple[str, str], str], un
     if isinstance(value, bool):
         return gettext("yes") if value else gettext("no")
     return _plain_words(field, value, unit)
+
+
+def _list_words(field: Any, values: list[Any], names: Mapping[tuple[str, str], str], unit: str) -> str:
+    """Write what stands in a list; the courses of a stack by their own words, equal ones together."""
+    if field.name == "stack":
+        return courses_words(values)
+    return ", ".join(value_words(field.base_field, one, names, unit) for one in values)
 
 
 def _plain_words(field: Any, value: Any, unit: str) -> str:

@@ -6,6 +6,7 @@ from django import template
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
+from calcs.engine.units import MINUS
 from jobs.lengths import length
 from jobs.sheet import FRACTION
 
@@ -29,4 +30,4 @@ def inches(value_in: Decimal | float | None, unit: str = "in") -> SafeString:
 @register.filter
 def feet(value_ft: Decimal | float) -> str:
     """Write a plan position or size [ft] without needless zeros."""
-    return f"{float(value_ft):.2f}".rstrip("0").rstrip(".")
+    return f"{float(value_ft):.2f}".rstrip("0").rstrip(".").replace("-", MINUS)

@@ -81,7 +81,7 @@ def test_a_save_tells_before_and_after() -> None:
             "B3",
             "changed",
             (
-                ("courses from the top", NOTHING, "shims, block"),
+                ("courses from the top", NOTHING, "pair of shims, block"),
                 ("gap at the wedge", f"0{NBSP}in", f"5/16{NBSP}in"),
                 ("condition", "OK", "fix"),
             ),
