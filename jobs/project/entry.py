@@ -20,8 +20,9 @@ OWN_COMMANDS = """
     soak      kill everything at random under load, then compare (--minutes N, --clients N, --seed N)
     install   make .venv with everything for development
 """
-# All tests together take minutes: on as many processors as there are, each file on one, as some share a worker.
-AT_ONCE = ("--numprocesses=auto", "--maxprocesses=4", "--dist=loadfile", "--no-loadscope-reorder")
+# All tests together take minutes: one process more than there are processors, as many only wait for other processes;
+# each file in one, as some share a worker.
+AT_ONCE = (f"--numprocesses={min((os.cpu_count() or 1) + 1, 4)}", "--dist=loadfile", "--no-loadscope-reorder")
 # These never ask a database or a broker; all others get the embedded ones if no addresses are set.
 WITHOUT_STORES = {
     *("calc", "check", "collectstatic", "compilemessages", "diffsettings", "findstatic", "help", "makemessages"),
