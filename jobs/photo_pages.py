@@ -40,7 +40,9 @@ class PhotoForm(forms.Form):
         widget=forms.FileInput({"accept": PHOTO_TYPES}),
     )
     caption = forms.CharField(label=gettext_lazy("What it shows"), max_length=200, required=False)
-    finding = forms.ModelChoiceField(Finding.objects.none(), label=gettext_lazy("Finding"), required=False)
+    finding = forms.ModelChoiceField(
+        Finding.objects.none(), label=gettext_lazy("Finding"), required=False, empty_label="\N{EN DASH}"
+    )
 
     def __init__(self, *args: Any, findings: QuerySet[Finding], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
