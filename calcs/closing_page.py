@@ -48,7 +48,9 @@ class ClosingForm(VersionedForm):
             "exceptions": gettext_lazy("Exceptions"),
         }
         help_texts = {
-            "as_left": gettext_lazy("two rounds, closing shot on the reference"),
+            "as_left": gettext_lazy(
+                "two rounds, closing shot on the reference; read it as a survey “as left” (phone, API or file)"
+            ),
             "gas_checked_by": gettext_lazy("fitter and licence"),
             "exceptions": gettext_lazy("pairs left too far apart, doors that stick, what was not done"),
             **dict.fromkeys(

@@ -68,6 +68,11 @@ class WorkPass:
         """Whether every step of it was done."""
         return all(step.is_done for group in self.groups for step in group)
 
+    @property
+    def is_off(self) -> bool:
+        """Whether a number read in it is off by more than noise explains."""
+        return any(step.verdict == "off" for group in (*self.groups, self.beside) for step in group)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SupportLeft:

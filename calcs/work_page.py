@@ -177,6 +177,7 @@ def _shown(request: SignedInRequest, approval: Approval, form: StepForm | None, 
         "setup": rows.record.name(progress.setup) if progress.setup else "",
         "passes": [rows.pass_view(each) for each in progress.passes],
         "left": [rows.left_row(each) for each in progress.left],
+        "has_off": any(each.is_off for each in progress.passes),
         "stops": [rows.record.sentence(stop.text) for stop in progress.stops],
         "hazards": Hazard.objects.open().filter(home=survey.siting.home).order_by("kind"),
         "cautions": [told(one.code, language[:2]) for one in shown_at(Moment.EACH_PASS)],
@@ -200,12 +201,11 @@ class _Rows:
         beside = tuple(self.row(step) for step in each.beside)
         following = self.progress.next_step()
         has_form = any(row.form for group in (*groups, beside) for row in group)
-        is_off = any(step.verdict == "off" for group in (*each.groups, each.beside) for step in group)
         return PassView(
             number=each.number,
             day=each.day,
             is_done=each.is_done,
-            is_open=has_form or is_off or (following is not None and following.pass_number == each.number),
+            is_open=has_form or each.is_off or (following is not None and following.pass_number == each.number),
             groups=groups,
             beside=beside,
         )

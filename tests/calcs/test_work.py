@@ -254,6 +254,7 @@ def test_a_pass_that_is_done_stays_open_while_what_was_read_is_off(
     context, _text = shown(client_for(lead), approval)
     assert all(view.is_done for view in context["passes"])
     assert {view.is_open for view in context["passes"]} == {is_open}
+    assert context["has_off"] == is_open
 
 
 def test_what_is_refused_is_told_beside_what_was_typed(approval: Approval, crew: User, client_for: ClientFor) -> None:
