@@ -11,7 +11,7 @@ from calcs import codec
 from calcs.closing.opens import Open, listed
 from calcs.engine.flatness import FlatnessResult
 from calcs.engine.levels import LevelsInput, LevelsResult
-from calcs.models import Answer, Calculation, Closing
+from calcs.models import Answer, Calculation, Closing, PassEntry
 from jobs.models import Point, Support
 from surveys.models import Reading, Setup, Survey
 
@@ -33,6 +33,9 @@ def open_about_survey(closing: Closing) -> Iterator[Open]:
     if survey.started_at < closing.approval.approved_at:
         words = _("The survey as left was started before this plan was approved: read the home again.")
         yield Open(code="too_early", words=words)
+    elif _is_worked_after(closing, survey):
+        words = _("Work was noted after the survey as left was handed in: read the home again.")
+        yield Open(code="too_early", words=words)
     readings = list(Reading.objects.standing().filter(survey=survey).select_related("setup"))
     labels = dict(Point.objects.filter(siting=survey.siting_id).values_list("pk", "label"))
     yield from _rounds(survey, readings, labels)
@@ -44,6 +47,11 @@ def open_about_survey(closing: Closing) -> Iterator[Open]:
     yield from _reference(readings, codec.decode(levels.input, LevelsInput))
     yield from _suspects(readings, codec.decode(levels.result or {}, LevelsResult), labels)
     yield from _over(closing, codec.decode(flatness.result or {}, FlatnessResult), labels)
+
+
+def _is_worked_after(closing: Closing, survey: Survey) -> bool:
+    work = PassEntry.objects.filter(plan__approvals=closing.approval, is_done=True)
+    return work.filter(noted_at__gt=survey.submitted_at).exists()
 
 
 def _answers(survey: Survey) -> dict[str, Calculation]:

@@ -1,6 +1,7 @@
 """The closing gate: each thing that is open is told, and alone keeps the work from being closed."""
 
 from collections.abc import Callable
+from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -100,6 +101,14 @@ def test_a_survey_as_left_that_is_open_or_too_early_does_not_do(closing: Closing
     assert codes(closing) == ["not_computed"]
     find_heights(survey)
     assert codes(closing) == []
+    plan, point = closing.approval.plan, survey.siting.points.get(label="A1")
+    PassEntry.objects.create(
+        plan=plan, point=point, pass_number=1, author=closing.approval.approved_by, noted_at=survey.submitted_at
+    )
+    assert codes(closing) == []
+    PassEntry.objects.update(noted_at=survey.submitted_at + timedelta(minutes=1))
+    assert codes(closing) == ["too_early"]
+    PassEntry.objects.all().delete()
     Survey.objects.filter(pk=survey.pk).update(started_at=ago(hours=9))
     assert codes(closing) == ["too_early"]
 
