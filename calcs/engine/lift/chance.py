@@ -70,7 +70,7 @@ def _check_covariance(rows: tuple[tuple[float, ...], ...], count: int) -> None:
 def draws_of(document: LiftInput) -> Draws | None:
     """The draws that a document's plans are judged by; None without a covariance.
 
-    The heights' errors come first out of the seed, so that another seating allowance leaves them as they are.
+    The heights' errors are drawn first, so that another seating allowance leaves them as they are.
     """
     if document.covariance_in2 is None:
         return None
