@@ -152,6 +152,11 @@ class Setup(Versioned):
     def __str__(self) -> str:
         return self.code
 
+    def above_line_in(self, reading: "Reading") -> float:
+        """Return how far above this setup's level line a reading of it stands; 0 for one that was withdrawn."""
+        value_in, reference_in = float(reading.value_in or 0), float(reading.reference_value_in)
+        return value_in + reference_in if self.sense == self.Sense.UP else reference_in - value_in
+
     def refusal(self, user: User, act: Act, fields: Collection[str]) -> str | None:
         """A setup is changed, or taken away, by whom its survey is."""
         return None if act is Act.ADD else self.survey.refusal(user, Act.CHANGE, fields)

@@ -100,16 +100,11 @@ def _misclosure(case: Case, code: str, readings: list[Reading], limit_in: float)
     if pair is None:
         return
     setup = case.record.setups[code]
-    first, closing = (_above_line_in(reading, setup) for reading in pair)
+    first, closing = (setup.above_line_in(reading) for reading in pair)
     if abs(closing - first) > limit_in:
         words = _("The closing shot of {setup} is {off} off its first: its line moved, or one of them is wrong.")
         off = case.record.length(abs(closing - first))
         yield managers("misclosure", words.format(setup=setup.code, off=off))
-
-
-def _above_line_in(reading: Reading, setup: Setup) -> float:
-    value, reference = float(reading.value_in or 0), float(reading.reference_value_in)
-    return value + reference if setup.sense == Setup.Sense.UP else reference - value
 
 
 # -- what checks the readings ----------------------------------------------------------------------------------

@@ -13,7 +13,7 @@ from calcs.engine.flatness import FlatnessResult
 from calcs.engine.levels import LevelsInput, LevelsResult
 from calcs.models import Answer, Calculation, Closing, PassEntry
 from jobs.models import Point, Support
-from surveys.models import Reading, Setup, Survey
+from surveys.models import Reading, Survey
 
 ROUNDS = 2
 # A closing shot and the first one are two readings: their difference has sqrt(2) of the deviation of one. Beyond
@@ -100,16 +100,11 @@ def _misclosure_in(row: list[Reading]) -> float | None:
     for reading in row:
         if reading.shot == Reading.Shot.POINT:
             continue
-        height_in = _above_line_in(reading)
+        height_in = reading.setup.above_line_in(reading)
         if reading.shot == Reading.Shot.CLOSING and reading.point_id in first:
             worst = max(worst or 0.0, abs(height_in - first[reading.point_id]))
         first.setdefault(reading.point_id, height_in)
     return worst
-
-
-def _above_line_in(reading: Reading) -> float:
-    value_in, reference_in = float(reading.value_in or 0), float(reading.reference_value_in)
-    return value_in + reference_in if reading.setup.sense == Setup.Sense.UP else reference_in - value_in
 
 
 def _suspects(readings: list[Reading], levels: LevelsResult, labels: dict[UUID, str]) -> Iterator[Open]:

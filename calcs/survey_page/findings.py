@@ -9,7 +9,7 @@ from django.utils.translation import ngettext
 
 from calcs.engine.levels import LevelsResult
 from calcs.survey_page.record import Record
-from surveys.models import Reading, Setup
+from surveys.models import Reading
 
 TWO_SIDED_95 = NormalDist().inv_cdf(0.975)
 EPSILON = 1e-9
@@ -211,7 +211,7 @@ def misclosure(record: Record) -> str:
     ]
     for reading in sorted(shots, key=lambda reading: (reading.sequence, str(reading.pk))):
         place = (reading.setup_id, reading.point_id)
-        height_in = _above_line_in(record, reading)
+        height_in = record.setups[str(reading.setup_id)].above_line_in(reading)
         if place not in firsts:
             firsts[place] = height_in
             continue
@@ -222,13 +222,6 @@ def misclosure(record: Record) -> str:
     if worst is None:
         return _("no closing shot")
     return _("{off} at most ({where})").format(off=record.length(worst[0]), where=worst[1])
-
-
-def _above_line_in(record: Record, reading: Reading) -> float:
-    """A reading as a height above its setup's line."""
-    value, reference = float(reading.value_in or 0), float(reading.reference_value_in)
-    is_up = record.setups[str(reading.setup_id)].sense == Setup.Sense.UP
-    return value + reference if is_up else reference - value
 
 
 def pair_rows(record: Record) -> tuple[PairRow, ...]:

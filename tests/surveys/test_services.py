@@ -12,7 +12,7 @@ from django.db import IntegrityError, connection, connections, transaction
 from jobs.errors import DomainError
 from jobs.models import User
 from surveys.ingest import Batch, ReadingIn
-from surveys.models import Reading, Survey
+from surveys.models import Reading, Setup, Survey
 from surveys.services import Received, add_readings, note_change, submit_survey
 from surveys.signals import survey_submitted
 from tests.factories import PointFactory, SetupFactory, UserFactory, make_reading
@@ -235,3 +235,10 @@ def save_checked(reading: Reading) -> None:
     """Store a row and have the checks made that otherwise wait for the commit."""
     reading.save(force_insert=True)
     connection.check_constraints()
+
+
+@pytest.mark.parametrize(("sense", "above_in"), [("up", 14.5), ("down", -13.5)])
+def test_a_reading_stands_above_its_setups_line_by_the_sense(sense: str, above_in: float) -> None:
+    """Up: value = height - line, down: value = line - height, the line higher by what the fixed end shows."""
+    setup = Setup(sense=sense)
+    assert setup.above_line_in(Reading(value_in=Decimal(14), reference_value_in=Decimal("0.5"))) == above_in
