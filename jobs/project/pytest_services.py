@@ -121,9 +121,13 @@ def _worker_of_session(
 
 @pytest.fixture
 def real_worker(_worker_of_session: RealWorker, transactional_db: None) -> Iterator[RealWorker]:
-    """A running worker: tasks sent in this test go to it. It sees committed rows only (``transactional_db``)."""
+    """A running worker: tasks sent in this test go to it. It sees committed rows only (``transactional_db``).
+
+    It stops with the test: its sign of life would else stand in the tables of whichever test comes next.
+    """
     _worker_of_session.start()
     with contextlib.ExitStack() as after:
+        after.callback(_worker_of_session.stop)
         for name, value in (("task_always_eager", False), ("task_default_queue", _worker_of_session.queue)):
             after.callback(setattr, app.conf, name, getattr(app.conf, name))
             setattr(app.conf, name, value)
