@@ -172,6 +172,7 @@ def _shown(request: SignedInRequest, approval: Approval, form: StepForm | None, 
         "option": OPTION_WORDS[approval.plan.option],
         "progress": progress,
         "closed": closed,
+        "only_seen": not closed and not may(user, Act.ADD, PassEntry),
         # Once work has begun the record moves on with it, and that is no reason to stop.
         "not_standing": "" if closed or progress.is_begun else why_not_standing(approval),
         "setup": rows.record.name(progress.setup) if progress.setup else "",

@@ -182,6 +182,16 @@ def test_the_office_notes_no_work(approval: Approval, office: User) -> None:
     assert told.value.status == 403
 
 
+def test_who_may_not_note_is_told_who_does(
+    approval: Approval, office: User, crew: User, client_for: ClientFor
+) -> None:
+    words = "its steps are noted by the crew"
+    _context, text = shown(client_for(office), approval)
+    assert words in text
+    _context, text = shown(client_for(on_the_crew(approval, crew)), approval)
+    assert words not in text
+
+
 def test_nothing_is_noted_of_work_that_is_over(approval: Approval, crew: User, lead: User) -> None:
     closing = Closing.objects.create(approval=approval, closed_at=timezone.now(), closed_by=lead)
     with pytest.raises(DomainError, match="closed") as told:
