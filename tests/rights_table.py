@@ -243,6 +243,11 @@ PAGES = {
     "sitings/<pk>/reading-sheet.pdf": "GET everybody*",
     "set-aside/": "GET signed_in",
     "set-aside/<entry>/leave-out/": "POST office+owner*",
+    # -- the field page: a shell without anybody's data --
+    "field/": "GET anyone",
+    "field/worker.js": "GET anyone",
+    "field/words/es.json": "GET anyone",
+    "field/who/": "GET signed_in",
     # -- files and figures --
     "import/": "GET office+leads",
     "import/<name=customers>/": "GET office+leads, POST office",

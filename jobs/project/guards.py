@@ -10,15 +10,20 @@ from django.utils.translation import gettext as _
 
 from jobs.api.errors import is_api
 
-# Nothing here needs a sensor, a payment or another window; the camera is the file picker's business.
+# Nothing here needs a sensor, a payment or another window; the camera is the file picker's business. A view that does
+# need one sets the header itself, as the field page does, which listens to straps.
 _FEATURES = (
     *("accelerometer", "autoplay", "camera", "display-capture", "encrypted-media", "fullscreen", "geolocation"),
     *("gyroscope", "magnetometer", "microphone", "midi", "payment", "publickey-credentials-get", "usb"),
 )
-HEADERS = {
-    "Permissions-Policy": ", ".join(f"{feature}=()" for feature in _FEATURES),
-    "Cross-Origin-Resource-Policy": "same-origin",
-}
+
+
+def permissions(**allowed: str) -> str:
+    """Return a Permissions-Policy that allows nothing but what is named, to the origin that it is allowed to."""
+    return ", ".join(f"{feature}=({allowed.get(feature, '')})" for feature in _FEATURES)
+
+
+HEADERS = {"Permissions-Policy": permissions(), "Cross-Origin-Resource-Policy": "same-origin"}
 MOST_BYTES = 1024 * 1024  # of a request's body, for views that don't say ``most_bytes`` themselves
 
 

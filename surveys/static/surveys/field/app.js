@@ -1,0 +1,217 @@
+// Starts the page and shows its screens. A screen is told by the address after #, so that a reload, a kill or a phone
+// that went to sleep comes back to where it was; what a screen shows is in the store, never only in memory.
+
+import * as days from "./days.js";
+import { h, replace } from "./dom.js";
+import { above, match } from "./routes.js";
+import * as store from "./store.js";
+import { fill, gettext, language, ngettext, speak } from "./words.js";
+import { startVersions } from "./versions.js";
+import { ask, setToken, Unreached } from "./server.js";
+import * as outbox from "./outbox.js";
+import * as sync from "./sync.js";
+
+const element = (id) => document.getElementById(id);
+const pathNow = () => location.hash.replace(/^#\/?/, "");
+
+/** What screens are handed: where to go, what is kept, who is there. */
+export const app = {
+  store,
+  outbox,
+  sync,
+  person: null, // {id, name, language}: the one who last signed in on this phone, also while signed out
+  isSignedIn: null, // null: not known, the server was not reached
+  go,
+  back,
+  refresh,
+  title,
+  announce: (text) => replace(element("live"), text),
+  alarm,
+  at: (visit) => days.at(visit, language()),
+  changed,
+  whoIsThere,
+  isBusy: () => Boolean(shown.screen?.keep),
+};
+
+// -- screens -------------------------------------------------------------------------------------------------
+
+let shown = { root: null, screen: null };
+let asked = 0;
+let depth = 0;
+
+/** Go to a screen. */
+function go(path) {
+  history.pushState({ depth: depth + 1 }, "", `#/${path}`);
+  return arrive();
+}
+
+/** Go back to the screen before; where there is none, one step up. */
+function back() {
+  if (depth > 0) return history.back();
+  history.replaceState({ depth: 0 }, "", `#/${above(pathNow())}`);
+  return arrive();
+}
+
+/** Show the screen of the address, at its top. */
+async function arrive() {
+  history.state ?? history.replaceState({ depth: depth + 1 }, "");
+  depth = history.state.depth;
+  versions.applyIfAsked();
+  const root = h("main", { id: "main", tabindex: "-1" });
+  await fillIn(root, { atOnce: true });
+  if (!root.contains(document.activeElement)) root.focus({ preventScroll: true });
+}
+
+/** Show the same screen anew; what the eye and the thumb are at stays where it is. */
+async function refresh() {
+  const held = heldPlace();
+  const root = h("main", { id: "main", tabindex: "-1" });
+  await fillIn(root, { atOnce: false });
+  held();
+}
+
+/** Fill a screen in: before the eye where one has gone somewhere, behind it where one stays. */
+async function fillIn(root, { atOnce }) {
+  const turn = ++asked;
+  const found = match(pathNow());
+  const before = shown;
+  if (atOnce) put(root, before);
+  const screen = await showScreen(root, found);
+  if (turn !== asked) return leave(screen);
+  if (!atOnce) put(root, before);
+  shown = { root, screen };
+}
+
+function put(root, before) {
+  leave(before.screen);
+  shown = { root, screen: null };
+  document.querySelector("main").replaceWith(root);
+  if (before.root !== root) scrollTo(0, 0);
+}
+
+async function showScreen(root, found) {
+  try {
+    if (!found) return notFound(root);
+    const { show } = await import(`./screens/${found.screen}.js`);
+    return await show(root, found.params, app);
+  } catch (error) {
+    tellError(error);
+    replace(root, h("p", { class: "note" }, gettext("This screen can't be shown.")), h("a", { href: "#/" }, gettext("Today")));
+    return null;
+  }
+}
+
+function leave(screen) {
+  if (typeof screen === "function") screen();
+  else screen?.close?.();
+}
+
+function notFound(root) {
+  title(gettext("Not here"));
+  replace(root, h("p", {}, gettext("There is no such screen.")), h("a", { href: "#/" }, gettext("Today")));
+  return null;
+}
+
+/** Remember scroll and focus; the function that is returned brings them back. */
+function heldPlace() {
+  const top = scrollY;
+  const { id } = document.activeElement ?? {};
+  return () => {
+    scrollTo(0, top);
+    if (id) element(id)?.focus({ preventScroll: true });
+  };
+}
+
+/** Tell the screen that entries, photos or the day have changed. */
+async function changed(what) {
+  await showCounts();
+  if (shown.screen?.keep) shown.screen.changed?.(what);
+  else await refresh();
+}
+
+// -- the bar -------------------------------------------------------------------------------------------------
+
+function title(text) {
+  replace(element("title"), text);
+  document.title = text;
+}
+
+async function showCounts() {
+  const { unsent, set_aside, photos_unsent } = await outbox.counts();
+  const words = [
+    unsent ? fill(ngettext("{n} unsent", "{n} unsent", unsent), { n: unsent }) : "",
+    photos_unsent ? fill(ngettext("{n} photo", "{n} photos", photos_unsent), { n: photos_unsent }) : "",
+    set_aside ? fill(ngettext("{n} set aside", "{n} set aside", set_aside), { n: set_aside }) : "",
+  ].filter(Boolean);
+  const link = element("unsent");
+  link.classList.toggle("some", words.length > 0);
+  replace(link, ...(words.length ? words.map((text) => h("span", {}, text)) : [gettext("All sent")]));
+}
+
+function showPerson() {
+  const name = app.person?.name ?? gettext("Nobody signed in");
+  replace(element("person"), name, app.isSignedIn === false && app.person ? `, ${gettext("signed out")}` : "");
+}
+
+/** Say loudly what must not be missed; it stays until it is put away. */
+function alarm(text) {
+  const box = element("alarm");
+  const close = h("button", { type: "button", onclick: () => replace(box) }, gettext("Understood"));
+  replace(box, h("p", { class: "stop" }, text), close);
+}
+
+function tellError(error) {
+  console.error(error);
+  const full = store.isFull(error);
+  alarm(
+    full
+      ? gettext("This phone is full: what was just entered is not kept. Make room, then enter it again.")
+      : fill(gettext("Something went wrong here ({error}). What was entered before is kept."), { error: error?.message ?? error }),
+  );
+}
+
+// -- who is there --------------------------------------------------------------------------------------------
+
+/** Ask the server who is signed in. Without a network the person of last time stays. */
+async function whoIsThere() {
+  try {
+    const { status, body } = await ask("/field/who/");
+    app.isSignedIn = status === 200;
+    if (status === 200) await meet(body);
+  } catch (error) {
+    if (!(error instanceof Unreached)) throw error;
+    app.isSignedIn = null;
+  }
+  showPerson();
+  return app.isSignedIn;
+}
+
+async function meet({ csrf, ...person }) {
+  setToken(csrf);
+  const isNew = person.id !== app.person?.id;
+  app.person = person;
+  await store.setPref("person", person);
+  if (isNew && !localStorage.getItem("language")) await speak(person.language);
+}
+
+// -- start ---------------------------------------------------------------------------------------------------
+
+const versions = startVersions(app);
+
+async function start() {
+  addEventListener("popstate", () => arrive());
+  addEventListener("unhandledrejection", (event) => tellError(event.reason));
+  addEventListener("error", (event) => tellError(event.error ?? event.message));
+  element("back").addEventListener("click", back);
+  app.person = (await store.pref("person")) ?? null;
+  await speak(localStorage.getItem("language") ?? app.person?.language ?? navigator.language.slice(0, 2));
+  showPerson();
+  replace(element("back"), gettext("Back"));
+  outbox.onchange(() => changed("entries"));
+  await showCounts();
+  await arrive();
+  await whoIsThere();
+  sync.start(app);
+}
+
+await start();

@@ -1,0 +1,87 @@
+// The days that the phone holds: loaded whole while there is a network, today and tomorrow in both languages, so that
+// the evening before is enough. A day is replaced only by a newer one of the same date that came in whole.
+
+import * as store from "./store.js";
+import { ask } from "./server.js";
+import { LANGUAGES } from "./words.js";
+
+const KEPT_DAYS = 7;
+const DAY_MS = 24 * 3600 * 1000;
+
+/** What the server says when nobody is signed in. */
+export class SignedOut extends Error {}
+
+/** The server answered, but not with a day. */
+export class Refused extends Error {}
+
+/**
+ * Load today and tomorrow in every language; `onstep(done, all)` is told how far it is.
+ * Returns the date by the company's clock.
+ */
+export async function load(onstep = () => {}) {
+  const languages = Object.keys(LANGUAGES);
+  const steps = languages.length * 2;
+  let done = 0;
+  const one = async (date, language) => {
+    onstep(done, steps);
+    const loaded = await fetchDay(date, language);
+    onstep(++done, steps);
+    return loaded.date;
+  };
+  let today = "";
+  for (const language of languages) today = await one("", language);
+  for (const language of languages) await one(after(today), language);
+  await forgetOld(today);
+  return today;
+}
+
+async function fetchDay(date, language) {
+  const asked = date ? `date=${date}&language=${language}` : `language=${language}`;
+  const { status, headers, body, bytes } = await ask(`/api/v1/day/?${asked}`);
+  if (status === 401 || status === 403) throw new SignedOut();
+  if (status !== 200 || !Array.isArray(body?.visits)) throw new Refused(body?.message ?? String(status));
+  const day = { ...body, key: `${body.date}|${language}`, language, bytes, loaded_at: new Date().toISOString() };
+  await store.put("days", day);
+  await noteClock(headers.get("Date"));
+  return day;
+}
+
+/** Note by how much the phone's clock is ahead of the server's. */
+async function noteClock(told) {
+  if (told) await store.setPref("clock_ahead_ms", Date.now() - Date.parse(told));
+}
+
+/** Let go of days that are long past, unless something entered at one of their visits has not been sent. */
+async function forgetOld(today) {
+  const oldest = after(today, -KEPT_DAYS);
+  await store.within(["days", "entries"], "readwrite", async (tx) => {
+    const waiting = new Set((await tx.all("entries")).filter((entry) => entry.state !== "taken").map((entry) => entry.visit));
+    for (const day of await tx.all("days")) {
+      if (day.date < oldest && !day.visits.some((visit) => waiting.has(visit.id))) await tx.del("days", day.key);
+    }
+  });
+}
+
+const after = (date, days = 1) => new Date(Date.parse(date) + days * DAY_MS).toISOString().slice(0, 10);
+
+/** Return the days that are held for a person in a language, the oldest first. */
+export async function held(person, language) {
+  const days = await store.all("days");
+  const own = days.filter((day) => day.language === language && (!person || day.person === person));
+  return own.sort((a, b) => (a.date < b.date ? -1 : 1));
+}
+
+/** Return {day, visit, place} of a visit in a language, from the newest day that has it, or null. */
+export async function at(visitId, language) {
+  const days = (await store.all("days")).filter((day) => day.visits.some((visit) => visit.id === visitId));
+  days.sort((a, b) => rank(b, language) - rank(a, language) || (a.loaded_at < b.loaded_at ? 1 : -1));
+  const day = days[0];
+  if (!day) return null;
+  const visit = day.visits.find((one) => one.id === visitId);
+  return { day, visit, place: day.places.find((place) => place.siting.id === visit.siting) };
+}
+
+const rank = (day, language) => (day.language === language ? 1 : 0);
+
+/** The date now, in a time zone, by the phone's clock. */
+export const dateNow = (timeZone) => new Intl.DateTimeFormat("en-CA", { timeZone }).format(new Date());
