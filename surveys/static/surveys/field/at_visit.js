@@ -1,0 +1,93 @@
+// What stands on the phone about a visit, read once for a screen: the day as each language tells it, the place, and
+// what crews noted since, from the day and from this phone's entries as one. Screens of the visit begin here.
+
+import { findingsOf, headCountOf, passEntriesOf, strapChecksOf, surveysOf } from "./record.js";
+import { cautionsAt, namesOf, notRead, whoIsUnder } from "./visit_steps.js";
+import { language } from "./words.js";
+import { lastStepAt, progressOf, strapsOf } from "./working.js";
+
+const OVER = ["done", "refused", "cancelled"];
+
+/** Everything known of a visit, or null where no day on this phone tells of it. */
+export async function atVisit(app, id) {
+  const days = await daysWith(app, id);
+  if (!days.length) return null;
+  const [day] = days;
+  const tellings = days.map((each) => visitIn(each, id));
+  const [visit] = tellings;
+  const place = day.places.find((each) => each.siting.id === visit.siting);
+  return told({ day, visit, place, entries: await app.outbox.of(id), tellings });
+}
+
+/** The days that hold a visit, the one loaded last of each language, the page's own language first. */
+async function daysWith(app, id) {
+  const days = (await app.store.all("days")).filter((day) => visitIn(day, id));
+  const newest = new Map();
+  for (const day of days) {
+    if (!newest.has(day.language) || newest.get(day.language).loaded_at < day.loaded_at) newest.set(day.language, day);
+  }
+  return [...newest.values()].sort((a, b) => (b.language === language()) - (a.language === language()));
+}
+
+const visitIn = (day, id) => day.visits.find((visit) => visit.id === id);
+
+function told({ day, visit, place, entries, tellings }) {
+  const counts = headCountOf(visit, entries);
+  const reports = reportsOf(visit, entries);
+  const passes = passEntriesOf(place, entries);
+  const checks = strapChecksOf(place, entries);
+  const { work } = place;
+  const progress = work ? progressOf(work, passes) : null;
+  const crew = namesOf(visit.people.map((person) => person.name));
+  const reads = entries.filter((entry) => entry.kind === "caution");
+  return {
+    day,
+    visit,
+    place,
+    entries,
+    counts,
+    reports,
+    checks,
+    work,
+    progress,
+    crew,
+    tellings,
+    reads,
+    under: whoIsUnder(counts),
+    state: stateOf(visit, reports),
+    lastStep: lastStepAt(passes),
+    straps: work ? strapsOf(work, checks, { isDone: progress.isDone, lastStep_ms: lastStepAt(passes) }) : [],
+    findings: findingsOf(place, entries),
+    surveys: withLast(place, surveysOf(place, entries)),
+    isClosed: Boolean(place.closing?.is_closed),
+    isReadBy: (moment) => notRead(crew, cautionsAt(moment, tellings, reads)).length === 0,
+  };
+}
+
+/** Who the cautions are for: the crew, and whoever else was counted at this visit. */
+export const readersAt = (known) => namesOf([...known.crew, ...known.counts.map((count) => count.person_name)]);
+
+/** What was reported of the visit, from the day and from this phone, oldest first: [{id, said, reason, noted_at}]. */
+function reportsOf(visit, entries) {
+  const mine = entries
+    .filter((entry) => entry.kind === "visit_report")
+    .map(({ id, noted_at, body }) => ({ id, noted_at, said: body.state, reason: body.reason ?? "" }));
+  const ids = new Set(mine.map((report) => report.id));
+  const others = (visit.reports ?? [])
+    .filter((report) => !ids.has(report.id))
+    .map(({ id, noted_at, state, reason }) => ({ id, noted_at, said: state, reason }));
+  return [...others, ...mine].sort((a, b) => Date.parse(a.noted_at) - Date.parse(b.noted_at));
+}
+
+/** Where the visit stands by what this phone knows: what is over stays over. */
+function stateOf(visit, reports) {
+  if (OVER.includes(visit.state) || !reports.length) return visit.state;
+  return reports.find((report) => OVER.includes(report.said))?.said ?? reports.at(-1).said;
+}
+
+/** The surveys of a place, with those that are handed in and stand in the day by themselves. */
+function withLast(place, surveys) {
+  const ids = new Set(surveys.map((survey) => survey.id));
+  const last = place.last_survey;
+  return last && !ids.has(last.id) ? [...surveys, { ...last, state: "submitted" }] : surveys;
+}

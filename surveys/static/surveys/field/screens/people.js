@@ -1,0 +1,79 @@
+// Who goes under the home and comes out, by name, and the minutes each one works. Somebody who has not read the
+// cautions before entry is told so before the name goes in.
+
+import { atVisit, readersAt } from "../at_visit.js";
+import { button, field, h, replace } from "../dom.js";
+import { has, tidyName } from "../visit_steps.js";
+import { fill, gettext } from "../words.js";
+import { missingAt } from "./cautions.js";
+import { nothingKnown, timeOf, underNow, verbTo } from "./visit_parts.js";
+import { minutesPanel } from "./work_minutes.js";
+
+const NAME_AT_MOST = 80;
+
+export async function show(root, { visit: id }, app) {
+  const known = await atVisit(app, id);
+  if (!known) return nothingKnown(root, app);
+  app.title(gettext("People"));
+  const missing = missingAt(known, "before_entry");
+  replace(
+    root,
+    underNow(known),
+    unread(known, missing),
+    h("h2", {}, gettext("In and out, by name")),
+    h("ul", { class: "list people" }, readersAt(known).map((name) => personItem(app, known, name, missing))),
+    somebodyElse(app, known),
+    known.under.length ? button(gettext("Everybody is out"), () => countAllOut(app, known), { kind: "quiet" }) : null,
+    await minutesPanel(app, known),
+  );
+}
+
+function unread(known, missing) {
+  if (!missing.length) return null;
+  return h(
+    "div",
+    { class: "note stop" },
+    h("p", {}, fill(gettext("The cautions before entry are not read by: {names}"), { names: missing.join(", ") })),
+    verbTo(known, "cautions/before_entry", gettext("Read them now"), ""),
+  );
+}
+
+function personItem(app, known, name, missing) {
+  const under = known.under.find((each) => each.name.toLowerCase() === name.toLowerCase());
+  const since = under && fill(gettext("under since {time}"), { time: timeOf(known, under.since) });
+  const words = under ? gettext("{name} comes out") : gettext("{name} goes in");
+  const count = () => goIn(app, known, name, !under, missing);
+  return h(
+    "li",
+    { class: "item" },
+    h("span", { class: under ? "under-name" : "" }, h("strong", {}, name), under ? ` ${since}` : ""),
+    button(fill(words, { name }), count, { kind: under ? "stop" : "" }),
+  );
+}
+
+/** Whoever goes in has read the cautions before entry first. */
+function goIn(app, known, name, isIn, missing) {
+  if (isIn && has(missing, name)) return app.go(`visit/${known.visit.id}/cautions/before_entry`);
+  return count(app, known, name, isIn);
+}
+
+async function count(app, known, person_name, is_in) {
+  await app.outbox.add("head_count", { visit: known.visit.id, person_name, is_in }, { visit: known.visit.id });
+  const words = is_in ? gettext("{name} is in") : gettext("{name} is out");
+  app.announce(fill(words, { name: person_name }));
+  app.refresh();
+}
+
+async function countAllOut(app, known) {
+  for (const { name } of known.under) await count(app, known, name, false);
+}
+
+function somebodyElse(app, known) {
+  const input = h("input", { type: "text", maxlength: NAME_AT_MOST, autocomplete: "off", autocapitalize: "words" });
+  const add = () => {
+    const name = tidyName(input.value);
+    if (!name) return input.focus();
+    return goIn(app, known, name, true, missingAt({ ...known, crew: [...known.crew, name] }, "before_entry"));
+  };
+  return h("div", { class: "row" }, field(gettext("Somebody else, by name"), input), button(gettext("Goes in"), add));
+}

@@ -1,0 +1,72 @@
+// What several screens of a visit show alike: who is under the home, why nobody works by a plan, a time, a support's
+// name, a length in the reader's unit.
+
+import { h, replace } from "../dom.js";
+import { length } from "../lengths.js";
+import { clock, fill, gettext } from "../words.js";
+
+/** Say that no day on this phone tells of this visit. */
+export function nothingKnown(root, app) {
+  app.title(gettext("Not on this phone"));
+  replace(
+    root,
+    h("p", { class: "note" }, gettext("This visit is on no day that this phone has loaded. Load the day while there is signal.")),
+    h("a", { class: "button", href: "#/" }, gettext("Today")),
+  );
+}
+
+/** Who is under the home, in red-letter words; none is said too, so that nobody has to guess. */
+export function underNow(known) {
+  const { under, day } = known;
+  if (!under.length) return h("p", { class: "under nobody" }, gettext("Nobody is counted under the home."));
+  const told = under.map(({ name, since }) =>
+    fill(gettext("{name} since {time}"), { name, time: clock(new Date(since), day.time_zone) }),
+  );
+  return h(
+    "p",
+    { class: "under", role: "status" },
+    h("strong", {}, gettext("UNDER THE HOME NOW:")),
+    " ",
+    told.join(", "),
+  );
+}
+
+/** Why nobody works by the plan as this phone knows it; empty while it is approved. */
+export function whyNotWorked(known) {
+  const { place, work, entries } = known;
+  if (known.isClosed) return gettext("This work is closed: nothing more is noted of it.");
+  if (entries.some((entry) => entry.kind === "pass" && entry.body.plan === work?.plan && entry.told === "not_approved")) {
+    return gettext("The office says that this plan is not approved, or is no more. Do not work by it: ask first.");
+  }
+  if (work && place.approval && place.approval.plan === work.plan) return "";
+  return gettext("No plan is approved for this home. Do not lift or lower anything.");
+}
+
+/** Stop words that can't be overlooked. */
+export const stopNote = (words, ...more) => h("div", { class: "note stop big", role: "alert" }, h("p", {}, h("strong", {}, words)), ...more);
+
+/** A verb that leads to a screen of the visit. */
+export const verbTo = (known, path, words, kind = "verb") =>
+  h("a", { class: `button ${kind}`, href: `#/visit/${known.visit.id}/${path}` }, words);
+
+/** What a point is called. */
+export const labelOf = (known, point) => known.place.points.find((each) => each.id === point)?.label ?? "?";
+
+/** The unit in which this home is read. */
+export const unitOf = (known) => known.work?.unit ?? known.place.last_survey?.unit ?? "in";
+
+/** A length, with its unit. */
+export const lengthOf = (known, inches, options) => length(inches, unitOf(known), options);
+
+/** How far a support goes: up, down, or that it is only read. */
+export function goWords(known, by_in) {
+  if (!by_in) return gettext("read only");
+  const words = by_in > 0 ? gettext("up {by}") : gettext("down {by}");
+  return fill(words, { by: lengthOf(known, Math.abs(by_in)) });
+}
+
+/** When something was noted, by the company's clock. */
+export const timeOf = (known, iso) => clock(new Date(iso), known.day.time_zone);
+
+/** What a strap is called. */
+export const strapCode = (known, strap) => known.place.straps.find((each) => each.id === strap)?.code ?? "?";
