@@ -102,7 +102,8 @@ async function addTo(tx, { kind, body, visit, id, mends }) {
   return entry;
 }
 
-async function nextSequence(tx) {
+/** The device's next count, within a transaction that writes prefs. */
+export async function nextSequence(tx) {
   const value = ((await tx.get("prefs", "sequence"))?.value ?? 0) + 1;
   await tx.put("prefs", { name: "sequence", value });
   return value;
