@@ -1,6 +1,7 @@
 // The days that the phone holds: loaded whole while there is a network, today and tomorrow in both languages, so that
 // the evening before is enough. A day is replaced only by a newer one of the same date that came in whole.
 
+import * as outbox from "./outbox.js";
 import * as store from "./store.js";
 import { ask } from "./server.js";
 import { LANGUAGES } from "./words.js";
@@ -16,7 +17,7 @@ export class Refused extends Error {}
 
 /**
  * Load today and tomorrow in every language; `onstep(done, all)` is told how far it is.
- * Returns the date by the company's clock.
+ * Returns the date of today by the company's clock.
  */
 export async function load(onstep = () => {}) {
   const languages = Object.keys(LANGUAGES);
@@ -24,26 +25,39 @@ export async function load(onstep = () => {}) {
   let done = 0;
   const one = async (date, language) => {
     onstep(done, steps);
-    const loaded = await fetchDay(date, language);
+    const day = await fetchDay({ date, language });
     onstep(++done, steps);
-    return loaded.date;
+    return day.date;
   };
   let today = "";
   for (const language of languages) today = await one("", language);
   for (const language of languages) await one(after(today), language);
+  await store.setPref("today", today);
   await forgetOld(today);
   return today;
 }
 
-async function fetchDay(date, language) {
+/** Look whether today has changed on the server, and load it if so; all of it where it was never loaded. */
+export async function refresh(language) {
+  const today = await store.pref("today");
+  const before = today && (await store.get("days", `${today}|${language}`));
+  if (!before) return Boolean(await load());
+  const day = await fetchDay({ language, etag: before.etag });
+  if (day && day.date !== today) await load();
+  return Boolean(day);
+}
+
+/** Fetch a day, today without a date, and keep it. Returns null where it is still what `etag` tells. */
+async function fetchDay({ date = "", language, etag = "" }) {
   const asked = date ? `date=${date}&language=${language}` : `language=${language}`;
-  const { status, headers, body, bytes } = await ask(`/api/v1/day/?${asked}`);
+  const { status, headers, body, bytes } = await ask(`/api/v1/day/?${asked}`, { headers: etag ? { "If-None-Match": etag } : {} });
+  if (status === 304) return null;
   if (status === 401 || status === 403) throw new SignedOut();
   if (status !== 200 || !Array.isArray(body?.visits)) throw new Refused(body?.message ?? String(status));
-  const day = { ...body, key: `${body.date}|${language}`, language, bytes, loaded_at: new Date().toISOString() };
-  await store.put("days", day);
+  const kept = { key: `${body.date}|${language}`, language, bytes, etag: headers.get("ETag"), loaded_at: new Date().toISOString() };
+  await store.put("days", { ...body, ...kept });
   await noteClock(headers.get("Date"));
-  return day;
+  return body;
 }
 
 /** Note by how much the phone's clock is ahead of the server's. */
@@ -64,12 +78,8 @@ async function forgetOld(today) {
 
 const after = (date, days = 1) => new Date(Date.parse(date) + days * DAY_MS).toISOString().slice(0, 10);
 
-/** Return the days that are held for a person in a language, the oldest first. */
-export async function held(person, language) {
-  const days = await store.all("days");
-  const own = days.filter((day) => day.language === language && (!person || day.person === person));
-  return own.sort((a, b) => (a.date < b.date ? -1 : 1));
-}
+/** Return the days that were loaded by a person. */
+export const held = async (person) => (await store.all("days")).filter((day) => day.person === person);
 
 /** Return {day, visit, place} of a visit in a language, from the newest day that has it, or null. */
 export async function at(visitId, language) {

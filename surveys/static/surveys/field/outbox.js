@@ -103,6 +103,7 @@ async function addTo(tx, { kind, body, visit, id, mends }) {
 }
 
 /** The device's next count, within a transaction that writes prefs. */
+export /** The device's next count, within a transaction on "prefs": whatever is noted on this phone takes one. */
 export async function nextSequence(tx) {
   const value = ((await tx.get("prefs", "sequence"))?.value ?? 0) + 1;
   await tx.put("prefs", { name: "sequence", value });

@@ -31,6 +31,7 @@ export const begin = () => ({
   failures: 0,
   until_ms: 0,
   isHeld: false, // the server said itself how long to wait
+  isAfter: false, // it waits for what comes after the entries: those need not wait for that
   why: null, // what went wrong last: "unreached", "busy", "signed_out", "forbidden", "full", or a status
   most: MOST_ENTRIES,
   sent: [], // [{id, edition, lacked}] of the parcel that is on its way
@@ -63,7 +64,8 @@ function onWake(state, { by, now_ms }) {
   if (BUSY.includes(state.phase)) return { state: { ...state, isAgain: true, isFetching }, effect: null };
   const left_ms = state.until_ms - now_ms;
   const isFar = left_ms > LONGEST_HELD_MS; // the clock was set back: such a wait was never asked for
-  const isDue = left_ms <= 0 || isFar || (AT_WILL.has(by) && !state.isHeld);
+  const isAtOnce = AT_WILL.has(by) || (by === "entry" && state.isAfter);
+  const isDue = left_ms <= 0 || isFar || (isAtOnce && !state.isHeld);
   if (state.phase === "waiting" && !isDue) return { state: { ...state, isFetching }, effect: null };
   return go({ ...state, isFetching, isHeld: false });
 }
@@ -145,7 +147,8 @@ function wait(state, { now_ms, chance = 0, retry_ms = null }) {
   const isHeld = retry_ms !== null;
   const wait_ms = isHeld ? Math.min(Math.max(retry_ms, 0), LONGEST_HELD_MS) : backoff(state.failures, chance);
   const until_ms = now_ms + wait_ms;
-  const next = { ...state, phase: "waiting", sent: [], failures: state.failures + 1, isHeld, until_ms };
+  const isAfter = state.phase === "finishing";
+  const next = { ...state, phase: "waiting", sent: [], failures: state.failures + 1, isHeld, isAfter, until_ms };
   return { state: next, effect: { type: "wait", until_ms } };
 }
 

@@ -5,6 +5,7 @@
 
 import * as days from "./days.js";
 import * as outbox from "./outbox.js";
+import { sendPhotos } from "./photos.js";
 import { begin, step } from "./rules.js";
 import { ask, Unreached } from "./server.js";
 import * as store from "./store.js";
@@ -22,7 +23,6 @@ let isRunning = false;
 let clock_ahead_ms = null; // by the last answer; null where there was none
 let sent_ms = null; // when the server last answered to a parcel
 let timer = 0;
-const lastly = []; // what is sent after the entries
 const listeners = new Set();
 
 /** Begin: send now, and whenever there is a reason to. */
@@ -40,9 +40,6 @@ export async function start(given) {
 
 /** Send now. */
 export const now = () => wake("button");
-
-/** Have `send({stop})` called after the entries are sent; it ends early once `stop()` is true, and throws Unreached. */
-export const after = (send) => lastly.push(send);
 
 /** Have `listener` called whenever the status changes; returns what ends that. */
 export function onchange(listener) {
@@ -98,9 +95,9 @@ async function locked(work) {
 
 /** Keep what holds for every tab, and after a reload too: how long the server wants to be left alone. */
 async function remember() {
-  const { failures, until_ms, isHeld, fetched_ms, why } = state;
+  const { failures, until_ms, isHeld, isAfter, fetched_ms, why } = state;
   try {
-    await store.setPref("sync", { failures, until_ms, isHeld, fetched_ms, why, sent_ms });
+    await store.setPref("sync", { failures, until_ms, isHeld, isAfter, fetched_ms, why, sent_ms });
   } catch (error) {
     if (!store.isFull(error)) throw error; // told where an entry is lost by it, which is not here
   }
@@ -181,7 +178,7 @@ async function keep({ changes }) {
 async function finish({ isFetching }) {
   try {
     if (isFetching && (await days.refresh(language()))) app.changed("day");
-    for (const send of lastly) await send({ stop: () => inbox.length > 0 });
+    await sendPhotos({ stop: () => inbox.length > 0 });
   } catch (error) {
     if (error instanceof Unreached) return { type: "failed", status: 0 };
     if (error instanceof days.SignedOut) return { type: "failed", status: 401 };
