@@ -18,10 +18,10 @@ class CalcsConfig(AppConfig):
 
         from calcs.erasing import erase_fitters  # noqa: PLC0415 - models exist only once the apps are ready
         from calcs.models import Closing  # noqa: PLC0415 - as above
-        from jobs.erasing import readers_stand_in  # noqa: PLC0415 - as above
+        from jobs.erasing import names_stand_in  # noqa: PLC0415 - as above
         from jobs.history import lies_under  # noqa: PLC0415 - as above
         from jobs.models import Home, Siting  # noqa: PLC0415 - as above
 
         lies_under(Closing, of=Home, path="approval__siting__home")
         lies_under(Closing, of=Siting, path="approval__siting")
-        readers_stand_in(erase_fitters)
+        names_stand_in(erase_fitters)

@@ -169,7 +169,8 @@ def _shown(
     takes_changes = not is_closed and approval.withdrawn_at is None and approval.siting.home.archived_at is None
     may_change = takes_changes and may(user, Act.CHANGE, Closing)
     still_open = () if is_closed else what_is_open(found)
-    may_close = may_change and not found._state.adding and (not still_open or is_manager(user))
+    is_life = any(one.is_life for one in still_open)
+    may_close = may_change and not found._state.adding and not is_life and (not still_open or is_manager(user))
     version = {"version": found.version}
     language = get_language() or "en"
     context = {

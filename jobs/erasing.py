@@ -18,7 +18,17 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from jobs.errors import DomainError
-from jobs.models import CautionRead, Customer, DeviceToken, Home, Invitation, SignedLink, User
+from jobs.models import (
+    CautionRead,
+    Customer,
+    DeviceToken,
+    HeadCount,
+    Home,
+    Invitation,
+    SignedLink,
+    User,
+    VisitReport,
+)
 from jobs.models.people import ERASED_PERSON
 
 ERASED_CUSTOMER = "erased customer"
@@ -66,7 +76,7 @@ def erase_person(*, person: User, by: User, typed_name: str) -> User:
     with transaction.atomic():
         kept = User.objects.select_for_update().get(pk=person.pk)
         _check(kept, typed_name, str(kept))
-        erase_readers(_names_of(kept))
+        erase_names(_names_of(kept))
         AccessAttempt.objects.filter(username=kept.username).delete()
         Invitation.objects.filter(email__iexact=kept.email).exclude(email="").update(email="")
         Invitation.objects.filter(user=kept).update(email="")
@@ -82,28 +92,45 @@ def erase_person(*, person: User, by: User, typed_name: str) -> User:
     return kept
 
 
-def erase_readers(names: Collection[str]) -> None:
-    """Blank the names under which people have read cautions, capitals or not; that somebody read them stays.
+def erase_names(names: Collection[str]) -> None:
+    """Blank names in what crews noted: of who has read cautions, was counted, refused entry. That it was stays.
 
-    Who has no account is known by that name alone, so whoever else goes by it is blanked too.
+    Capitals or not. Who has no account is known by that name alone, so whoever else goes by it is blanked too.
     """
     wanted = {name for name in names if name.strip()} - {ERASED_PERSON}
     if not wanted:
         return
     with transaction.atomic():
         CautionRead.objects.filter(named(wanted, "reader_name")).update(reader_name=ERASED_PERSON)
+        HeadCount.objects.filter(named(wanted, "person_name")).update(person_name=ERASED_PERSON)
+        for report in VisitReport.objects.filter(naming(wanted, "reason")):
+            VisitReport.objects.filter(pk=report.pk).update(reason=without_names(report.reason, wanted))
         for erase in _FURTHER:
             erase(wanted)
 
 
 def named(names: Collection[str], path: str) -> Q:
     """Return what finds names at the end of a path, whatever their capitals and spaces."""
-    spaced = ("\\s+".join(map(re.escape, name.split())) for name in names)
-    return Q(**{f"{path}__iregex": f"^\\s*({'|'.join(spaced)})\\s*$"})
+    return Q(**{f"{path}__iregex": rf"^\s*({_any_of(names)})\s*$"})
 
 
-def readers_stand_in(erase: Callable[[Collection[str]], None]) -> None:
-    """Let a later app say how names of readers are blanked in its tables."""
+def naming(names: Collection[str], path: str) -> Q:
+    """Return what finds texts at the end of a path in which one of the names stands as a word."""
+    return Q(**{f"{path}__iregex": rf"(^|\W)({_any_of(names)})(\W|$)"})
+
+
+def without_names(text: str, names: Collection[str]) -> str:
+    """Return a text in which each of the names, where it stands as a word, is one of nobody."""
+    return re.sub(rf"(?<!\w)({_any_of(names)})(?!\w)", ERASED_PERSON, text, flags=re.IGNORECASE)
+
+
+def _any_of(names: Collection[str]) -> str:
+    longest_first = sorted(names, key=len, reverse=True)
+    return "|".join("\\s+".join(map(re.escape, name.split())) for name in longest_first)
+
+
+def names_stand_in(erase: Callable[[Collection[str]], None]) -> None:
+    """Let a later app say how names are blanked in its tables."""
     _FURTHER.append(erase)
 
 

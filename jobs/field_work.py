@@ -35,6 +35,18 @@ def keep_once(row: M, *, compared: Collection[str]) -> bool:
                 raise
         else:
             return True
+    check_same(stored, row, compared=compared)
+    return False
+
+
+def check_same(stored: M, row: M, *, compared: Collection[str]) -> None:
+    """Refuse a row whose key is stored with other content in one of the fields ``compared``.
+
+    Raises
+    ------
+    DomainError
+        409, at the key.
+    """
     column = {field.name: field.attname for field in row._meta.concrete_fields}
     if any(getattr(stored, column[name]) != getattr(row, column[name]) for name in compared):
         raise DomainError(
@@ -43,7 +55,6 @@ def keep_once(row: M, *, compared: Collection[str]) -> bool:
             fields={"id": _("This UUID is stored with other content.")},
             status=409,
         )
-    return False
 
 
 def _stored(row: M) -> M | None:

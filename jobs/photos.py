@@ -152,12 +152,17 @@ def _store(upload: Upload, ending: str) -> str:
     name = default_storage.save(f"photos/{timezone.now():%Y/%m}/{new_key()}.{ending}", upload)
     path = Path(default_storage.path(name))
     for place in (path, *path.parents[: name.count("/") + 1]):
-        handle = os.open(place, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
+        see_onto_disk(place)
     return name
+
+
+def see_onto_disk(place: Path) -> None:
+    """Wait until a file or folder is on the disk."""
+    handle = os.open(place, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
 
 
 def _put(path: Path, data: bytes) -> None:

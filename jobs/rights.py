@@ -43,15 +43,18 @@ RIGHTS: dict[str, tuple[Roles, Roles, Roles, Roles]] = {
     "jobs.drainrun": (EVERYBODY, EVERYBODY, OFFICE | LEAD, OFFICE | LEAD),
     "jobs.drainnode": (EVERYBODY, EVERYBODY, OFFICE | LEAD, OFFICE | LEAD),
     "jobs.visit": (EVERYBODY, OFFICE, OFFICE | LEAD, NOBODY),  # a lead: state and note of own visits
+    "jobs.visitreport": (EVERYBODY, CREW, NOBODY, NOBODY),
     "jobs.finding": (EVERYBODY, CREW, NOBODY, MANAGER | LEAD),
     "jobs.strapcheck": (EVERYBODY, CREW, NOBODY, NOBODY),
     "jobs.hazard": (EVERYBODY, EVERYBODY, OFFICE | LEAD, NOBODY),  # change: clear it
     "jobs.cautionread": (EVERYBODY, CREW, NOBODY, NOBODY),
+    "jobs.headcount": (EVERYBODY, CREW, NOBODY, NOBODY),
     "jobs.assessment": (EVERYBODY, LEAD | MANAGER, LEAD | MANAGER, NOBODY),
     "jobs.blockoverride": (EVERYBODY, MANAGER, NOBODY, NOBODY),
     "jobs.paper": (EVERYBODY, OFFICE | LEAD, OFFICE | LEAD, OFFICE | LEAD),
     "jobs.worktime": (EVERYBODY, CREW, NOBODY, NOBODY),
     "jobs.photo": (EVERYBODY, EVERYBODY, NOBODY, MANAGER | LEAD),
+    "jobs.photoupload": (EVERYBODY, EVERYBODY, EVERYBODY, NOBODY),  # change: go on with one's own
     "jobs.devicetoken": (EVERYBODY, EVERYBODY, EVERYBODY, EVERYBODY),
     "jobs.browsersession": (EVERYBODY, NOBODY, EVERYBODY, EVERYBODY),
     "surveys.survey": (EVERYBODY, CREW, CREW, NOBODY),  # crew: own ones while open

@@ -54,6 +54,10 @@ INPUTS = (
     _("must have {count} rows of {columns}, one for each point"),
     _("must have {count} heights, one for each point"),
     _("must name each point once"),
+    _("must have at least {least} points in common with the first survey, not {count}"),
+    _("must be a number where dof is above 0"),
+    _("{name} is not a point of reference"),
+    _("leaves the changes of {a} and {b} against each other without uncertainty"),
     _("must hold at least {least} points that were read before and are read again, not {count}"),
     _(
         "must hold points that have stood still: {point} stands {off} in from where it stood, "
@@ -146,6 +150,7 @@ REFUSALS = (
     _("There is no such item; give one of: {items}."),
     _("There is no such figure; give some of: {names}."),
     _("“%(cell)s” can't be read: give %(allowed)s."),
+    _("This setup drifts and is read from {device} alone: start a setup of your own, and send the reading with it."),
 )
 # The frameworks' own, which their own catalogues have in Spanish.
 FRAMEWORK = (

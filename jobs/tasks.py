@@ -7,6 +7,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from jobs.models import Invitation
+from jobs.photo_uploads import clear_abandoned
 from jobs.sessions import SessionStore
 
 INVITATION_KEPT = datetime.timedelta(days=30)
@@ -14,9 +15,10 @@ INVITATION_KEPT = datetime.timedelta(days=30)
 
 @shared_task
 def clear_expired() -> None:
-    """Delete browsers' sessions that have ended, and invitations that nobody accepted in time: they hold e-mails."""
+    """Delete sessions that have ended, invitations that nobody accepted in time, photos that never came in whole."""
     SessionStore.clear_expired()
-    long_ago = timezone.now() - INVITATION_KEPT
+    clear_abandoned()
+    long_ago = timezone.now() - INVITATION_KEPT  # they hold e-mails
     Invitation.objects.filter(
         Q(expires_at__lt=long_ago) | Q(revoked_at__lt=long_ago), accepted_at__isnull=True
     ).delete()

@@ -57,7 +57,8 @@ SELECT unit,
 FROM surveys_survey survey WHERE id = %s
 """
 _PLACE_OF_SETUP = f"""
-SELECT setup.survey_id, place.* FROM surveys_setup setup, LATERAL ({PLACE_SQL.replace("%s", "setup.survey_id")}) place
+SELECT setup.survey_id, CASE WHEN setup.has_drift THEN setup.device ELSE '' END, place.*
+FROM surveys_setup setup, LATERAL ({PLACE_SQL.replace("%s", "setup.survey_id")}) place
 WHERE setup.id = %s
 """  # noqa: S608 - nothing but constants
 # One statement, and so all or nothing by itself:
@@ -110,14 +111,18 @@ def find_place(survey_id: UUID) -> Place:
         return place_of(cursor.fetchone())
 
 
-def find_place_of_setup(setup_id: UUID) -> tuple[UUID, Place]:
-    """Return the survey that a setup belongs to, and what its readings are checked against."""
+def find_place_of_setup(setup_id: UUID) -> tuple[UUID, str, Place]:
+    """Return the survey of a setup, the one device that reads from it, and what its readings are checked against.
+
+    The device is empty where any may read: a line that drifts is followed by when each reading was made, so that all
+    of them go by one clock.
+    """
     with prepared_cursor() as cursor:
         cursor.execute(_PLACE_OF_SETUP, [setup_id])
         found = cursor.fetchone()
     if found is None:
         raise DomainError("not_found", _("There is no such setup."), status=404)
-    return found[0], place_of(found[1:])
+    return found[0], found[1], place_of(found[2:])
 
 
 def add_readings(

@@ -223,6 +223,38 @@ class CautionReadFactory(DjangoModelFactory[jobs.CautionRead]):
     noted_at = NOON
 
 
+class HeadCountFactory(DjangoModelFactory[jobs.HeadCount]):
+    class Meta:
+        model = jobs.HeadCount
+
+    visit = factory.SubFactory(VisitFactory)
+    person_name = factory.Sequence(lambda n: f"Helper {n}")
+    is_in = True
+    author = factory.SubFactory(UserFactory)
+    noted_at = NOON
+
+
+class VisitReportFactory(DjangoModelFactory[jobs.VisitReport]):
+    class Meta:
+        model = jobs.VisitReport
+
+    visit = factory.SubFactory(VisitFactory)
+    state = jobs.VisitReport.State.ON_SITE
+    author = factory.SubFactory(UserFactory)
+    noted_at = NOON
+
+
+class PhotoUploadFactory(DjangoModelFactory[jobs.PhotoUpload]):
+    class Meta:
+        model = jobs.PhotoUpload
+
+    siting = factory.SubFactory(SitingFactory)
+    size_bytes = 9
+    sha256 = "0" * 64
+    author = factory.SubFactory(UserFactory)
+    noted_at = NOON
+
+
 class SurveyFactory(DjangoModelFactory[surveys.Survey]):
     class Meta:
         model = surveys.Survey
@@ -262,20 +294,28 @@ _BEAM_Y_FT = {"A": Decimal(3), "B": Decimal(11), "C": Decimal(17), "D": Decimal(
 _STATION_FT = (Decimal(2), Decimal(12), Decimal(22))
 
 
-def lay_out_home(siting: jobs.Siting | None = None) -> jobs.Siting:
-    """Put twelve supports (A1 to D3) with pairs, three benchmarks, a drain and two straps under a siting."""
+def lay_out_home(siting: jobs.Siting | None = None, *, stations_ft: tuple[Decimal, ...] = _STATION_FT) -> jobs.Siting:
+    """Put twelve supports (A1 to D3) with pairs, three benchmarks, a drain and two straps under a siting.
+
+    Other ``stations_ft`` along the beams make more supports, or fewer.
+    """
     siting = siting or SitingFactory()
-    labels = [f"{beam}{n}" for beam in _BEAM_Y_FT for n in (1, 2, 3)]
-    point = {label: _frame_point(siting, label, order) for order, label in enumerate(labels)}
+    stations = range(1, len(stations_ft) + 1)
+    point = {
+        f"{beam}{n}": _frame_point(siting, f"{beam}{n}", stations_ft[n - 1], len(stations_ft) * row + n - 1)
+        for row, beam in enumerate(_BEAM_Y_FT)
+        for n in stations
+    }
+    corners = [f"{beam}{n}" for beam in "AD" for n in (1, len(stations_ft))]
     for label, place in point.items():
         SupportFactory(
             point=place,
             stack=["shims", "plate_2x", "cap", "block", "block"],
             height_in=Decimal("21.5"),
-            is_corner=label in ("A1", "A3", "D1", "D3"),
+            is_corner=label in corners,
         )
-    along = [(f"{beam}{n}", f"{beam}{n + 1}", "along") for beam in _BEAM_Y_FT for n in (1, 2)]
-    across = [(f"{left}{n}", f"{right}{n}", "across") for left, right in ("AB", "BC", "CD") for n in (1, 2, 3)]
+    along = [(f"{beam}{n}", f"{beam}{n + 1}", "along") for beam in _BEAM_Y_FT for n in stations[:-1]]
+    across = [(f"{left}{n}", f"{right}{n}", "across") for left, right in ("AB", "BC", "CD") for n in stations]
     for a, b, direction in along + across:
         NeighbourPairFactory(siting=siting, a=point[a], b=point[b], direction=direction)
     for n, (x_ft, y_ft) in enumerate([(-20, -20), (50, -20), (12, 60)], start=1):
@@ -291,12 +331,12 @@ def lay_out_home(siting: jobs.Siting | None = None) -> jobs.Siting:
     return siting
 
 
-def _frame_point(siting: jobs.Siting, label: str, order: int) -> jobs.Point:
+def _frame_point(siting: jobs.Siting, label: str, x_ft: Decimal, order: int) -> jobs.Point:
     return PointFactory(
         siting=siting,
         label=label,
         beam=label[0],
-        x_ft=_STATION_FT[int(label[1:]) - 1],
+        x_ft=x_ft,
         y_ft=_BEAM_Y_FT[label[0]],
         walk_order=order,
     )

@@ -103,7 +103,7 @@ def expected(route: str, method: str, who: str) -> frozenset[str]:
 def world(django_db_setup: None, django_db_blocker: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
     """Make everything once, for all routes; undone at the end."""
     files = str(tmp_path_factory.mktemp("files"))
-    unlimited = dict.fromkeys(("person", "sync", "stranger", "link"), 10**6)
+    unlimited = dict.fromkeys(("person", "sync", "upload", "stranger", "link"), 10**6)
     with (
         django_db_blocker.unblock(),
         override_settings(MEDIA_ROOT=files, REQUESTS_A_MINUTE=unlimited),

@@ -23,6 +23,7 @@ class OpenSerializer(serializers.Serializer[Any]):
 
     code = serializers.CharField()
     words = serializers.CharField(help_text="a plain sentence, for people")
+    is_life = serializers.BooleanField(help_text="nobody closes past it, not even the manager with a reason")
 
 
 class ClosingSerializer(RowSerializer):

@@ -6,17 +6,19 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from calcs.closing.checking import note_checked
 from calcs.closing.opens import Open, listed
 from calcs.closing.readings import open_about_survey
 from calcs.closing.touched import gas_moved, newest_checks, straps_to_check, work_ended_at, works_of
 from calcs.models import Approval, Closing
 from jobs.errors import DomainError
-from jobs.models import Condition, DoorsWindows, Photo, StrapCheck, User
+from jobs.head_counts import under_now
+from jobs.models import Condition, DoorsWindows, HeadCount, Photo, StrapCheck, User
 from jobs.models.base import Act
 from jobs.rights import MANAGER, is_manager, need_on, refusal
 from surveys.models import Survey
 
-__all__ = ["Open", "check_as_left", "close", "closing_of", "what_is_open"]
+__all__ = ["Open", "check_as_left", "close", "closing_of", "note_checked", "what_is_open"]
 
 
 def closing_of(approval: Approval) -> Closing:
@@ -102,6 +104,10 @@ def _about_gas(closing: Closing, works: list[Approval]) -> Iterator[Open]:
 
 
 def _about_people(closing: Closing, works: list[Approval]) -> Iterator[Open]:
+    counts = HeadCount.objects.filter(visit__siting=closing.approval.siting_id)
+    if still_in := under_now(counts):
+        words = _("Counted in and not out: {names}. Nobody closes past this: find them, and count them out.")
+        yield Open(code="still_in", words=words.format(names=", ".join(still_in)), is_life=True)
     if not closing.is_everybody_out:
         yield Open(code="head_count", words=_("Nobody was counted out by name."))
     photos = Photo.objects.standing().filter(siting=closing.approval.siting_id)
@@ -125,8 +131,9 @@ def close(*, closing: Closing, by: User, reason: str = "") -> Closing:
     Raises
     ------
     DomainError
-        403 for whom the roles don't allow it and once it is closed, 409 when its approval is withdrawn or something
-        is open without the manager's reason, 412 when somebody has changed it since it was read.
+        403 for whom the roles don't allow it and once it is closed, 409 when its approval is withdrawn, when something
+        is open without the manager's reason, or somebody's life hangs on it, 412 when somebody has changed it since
+        it was read.
     """
     need_on(by, Act.CHANGE, closing)
     Closing.objects.select_for_update().get(pk=closing.pk)
@@ -144,6 +151,9 @@ def close(*, closing: Closing, by: User, reason: str = "") -> Closing:
 
 def _check_reason(still_open: tuple[Open, ...], by: User, reason: str) -> None:
     told = " ".join(one.words for one in still_open)
+    if any(one.is_life for one in still_open):
+        sentence = _("Not closed, for something is open: {open}").format(open=told)
+        raise DomainError("open", sentence, status=409)
     if not reason:
         sentence = _("Not closed, for something is open: {open}").format(open=told)
         raise DomainError(

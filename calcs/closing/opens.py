@@ -8,10 +8,14 @@ MOST_NAMED = 12
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Open:
-    """Something that is not done or not known yet; ``code`` is stable, ``words`` are in the reader's language."""
+    """Something that is not done or not known yet; ``code`` is stable, ``words`` are in the reader's language.
+
+    ``is_life``: somebody's life hangs on it, so nobody closes past it, whatever the reason.
+    """
 
     code: str
     words: str
+    is_life: bool = False
 
 
 def listed(names: Iterable[str]) -> str:

@@ -28,7 +28,7 @@ SETTINGS = {
     "CALCULATION_LEASE_S": "20",
     "CALCULATION_RESEND_S": "4",
     "SWEEP_EVERY_S": "2",
-    "REQUESTS_A_MINUTE": "person=100000,sync=100000,stranger=100000,link=100000",
+    "REQUESTS_A_MINUTE": "person=100000,sync=100000,upload=100000,stranger=100000,link=100000",
     "DEMO": "false",
 }
 SETTLE_S = 240.0  # for what was begun to end, once nothing is killed any more

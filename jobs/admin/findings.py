@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from jobs.admin_base import KeptAdmin
 from jobs.admin_desk import LookedAtAdmin, in_sixteenths
-from jobs.models import Finding, Photo, StrapCheck
+from jobs.models import Finding, Photo, PhotoUpload, StrapCheck
 
 
 class FoundAdmin(KeptAdmin):
@@ -59,4 +59,13 @@ class PhotoAdmin(FoundAdmin):
     list_filter = ["noted_at", ("archived_at", admin.EmptyFieldListFilter)]
     list_select_related = ["siting__home", "author"]
     search_fields = ["caption", "siting__home__code", "siting__home__name", "author__username"]
+    ordering = ["-id"]
+
+
+@admin.register(PhotoUpload)
+class PhotoUploadAdmin(LookedAtAdmin):
+    list_display = ["caption", "siting", "author", "received_bytes", "size_bytes", "noted_at", "touched_at"]
+    list_filter = ["touched_at"]
+    list_select_related = ["siting__home", "author"]
+    search_fields = ["caption", "siting__home__code", "author__username"]
     ordering = ["-id"]

@@ -1,10 +1,10 @@
-"""Visits, and the time that was worked at them."""
+"""Visits, what crews told of them, and the time that was worked at them."""
 
 from django.contrib import admin
 
 from jobs.admin_base import VersionedAdmin
 from jobs.admin_desk import LookedAtAdmin
-from jobs.models import Visit, WorkTime
+from jobs.models import Visit, VisitReport, WorkTime
 
 
 @admin.register(Visit)
@@ -24,3 +24,12 @@ class WorkTimeAdmin(LookedAtAdmin):
     list_filter = ["started_at"]
     list_select_related = ["person", "visit"]
     search_fields = ["person__username", "person__last_name", "visit__siting__home__code"]
+
+
+@admin.register(VisitReport)
+class VisitReportAdmin(LookedAtAdmin):
+    list_display = ["visit", "state", "reason", "author", "noted_at"]
+    list_filter = ["state", "noted_at"]
+    list_select_related = ["visit", "author"]
+    search_fields = ["reason", "visit__siting__home__code", "author__username"]
+    ordering = ["-id"]

@@ -96,13 +96,13 @@ def _of_framework(error: exceptions.APIException) -> Answer:
         wait = headers.get("Retry-After", "60")
         return error.status_code, _body("throttled", message.format(wait=wait), {}), headers
     if isinstance(error, exceptions.NotAuthenticated):
-        return (
-            error.status_code,
-            _body("not_authenticated", _("Nobody is signed in: sign in, then do it again.")),
-            headers,
-        )
+        return error.status_code, _not_authenticated(), headers
     code = error.get_codes()
     return error.status_code, _body(code if isinstance(code, str) else "error", str(error.detail)), headers
+
+
+def _not_authenticated() -> dict[str, Any]:
+    return _body("not_authenticated", _("Nobody is signed in: sign in, then do it again."))
 
 
 def _sentences(detail: Any, path: str = "") -> Iterator[tuple[str, str]]:
@@ -156,6 +156,11 @@ def server_error(request: HttpRequest) -> HttpResponse:
     if not is_api(request):
         return defaults.server_error(request)
     return JsonResponse(_body("error", _("Something went wrong on our side; nothing was changed.")), status=500)
+
+
+def not_signed_in() -> JsonResponse:
+    """Answer a program that asks, outside the API, for somebody who is not signed in."""
+    return JsonResponse(_not_authenticated(), status=401)
 
 
 def is_api(request: HttpRequest) -> bool:

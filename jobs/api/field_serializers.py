@@ -8,7 +8,7 @@ from rest_framework import serializers
 
 from jobs.api.base import RowSerializer
 from jobs.inspection_figures import OF_CONNECTION, OF_SUPPORT
-from jobs.models import Finding, StrapCheck, User, WorkTime
+from jobs.models import Finding, StrapCheck, User, VisitReport, WorkTime
 
 FROM_PHONE = ["id", "author", "device", "sequence", "noted_at", "received_at"]
 
@@ -137,3 +137,12 @@ class WorkTimeSerializer(FromPhoneSerializer):
         """Without a person it is one's own time."""
         attrs.setdefault("person", self.person)
         return attrs
+
+
+class VisitReportSerializer(FromPhoneSerializer):
+    """How a crew says that a visit stands. It sets the visit's state, unless the visit is over."""
+
+    class Meta(FromPhoneSerializer.Meta):
+        model = VisitReport
+        fields = [*FROM_PHONE, "visit", "state", "reason"]
+        extra_kwargs = {"reason": {"help_text": "why nobody was let in; needed where entry was refused"}}

@@ -16,8 +16,9 @@ from jobs.api import field_serializers as serializers
 from jobs.api.base import ArchivableFilter
 from jobs.field_work import note_strap_check, note_work_time
 from jobs.inspection_findings import may_record, note_finding, record_figures
-from jobs.models import Finding, StrapCheck, User, WorkTime
+from jobs.models import Finding, StrapCheck, User, VisitReport, WorkTime
 from jobs.models.base import Act
+from jobs.visit_reports import note_visit_report
 
 
 class FromPhoneSchema(AutoSchema):
@@ -52,9 +53,13 @@ class FromPhoneViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Generic
         serializer.is_valid(raise_exception=True)
         row = self.get_queryset().model(author=request.user, **serializer.validated_data)
         is_new = type(self).keep(row)
-        row.refresh_from_db()
         code = status.HTTP_201_CREATED if is_new else status.HTTP_200_OK
-        return Response(self.get_serializer(row).data, status=code)
+        return Response(self.get_serializer(self.read_back(row)).data, status=code)
+
+    def read_back(self, row: Any) -> Any:
+        """Return a row as it is stored."""
+        row.refresh_from_db()
+        return row
 
 
 class FindingFilter(ArchivableFilter):
@@ -119,3 +124,22 @@ class WorkTimeViewSet(FromPhoneViewSet):
     serializer_class = serializers.WorkTimeSerializer
     filterset_fields = ["visit", "person"]
     keep = staticmethod(note_work_time)
+
+
+class VisitReportFilter(django_filters.FilterSet):
+    """Reports of visits by siting, visit and state."""
+
+    siting = django_filters.UUIDFilter(field_name="visit__siting")
+
+    class Meta:
+        model = VisitReport
+        fields = ["visit", "state", "author"]
+
+
+class VisitReportViewSet(FromPhoneViewSet):
+    """What crews told of their visits: on site, done, or not let in and why."""
+
+    queryset = VisitReport.objects.order_by()
+    serializer_class = serializers.VisitReportSerializer
+    filterset_class = VisitReportFilter
+    keep = staticmethod(note_visit_report)

@@ -6,7 +6,7 @@ from rest_framework import serializers
 
 from jobs.api.field_serializers import FROM_PHONE, FromPhoneSerializer
 from jobs.hazards import WHY_AT_MOST
-from jobs.models import CautionRead, Hazard
+from jobs.models import CautionRead, Hazard, HeadCount
 
 
 class HazardSerializer(FromPhoneSerializer):
@@ -39,3 +39,13 @@ class CautionReadSerializer(FromPhoneSerializer):
             "reader_name": {"help_text": "who has read it; perhaps somebody without an account"},
             "text_sha256": {"help_text": "as it came with the text that was read"},
         }
+
+
+class HeadCountSerializer(FromPhoneSerializer):
+    """Somebody went in under a home, or came out."""
+
+    is_in = serializers.BooleanField(help_text="in under the home; false: out again")
+
+    class Meta(FromPhoneSerializer.Meta):
+        model = HeadCount
+        fields = [*FROM_PHONE, "visit", "person_name", "is_in"]

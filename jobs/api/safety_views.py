@@ -10,10 +10,16 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from jobs.api.field_views import FromPhoneViewSet
-from jobs.api.safety_serializers import CautionReadSerializer, ClearSerializer, HazardSerializer
+from jobs.api.safety_serializers import (
+    CautionReadSerializer,
+    ClearSerializer,
+    HazardSerializer,
+    HeadCountSerializer,
+)
 from jobs.caution_reads import note_read
 from jobs.hazards import clear_hazard, note_hazard
-from jobs.models import CautionRead, Hazard, User
+from jobs.head_counts import note_head_count
+from jobs.models import CautionRead, Hazard, HeadCount, User
 from jobs.models.base import Act
 
 
@@ -64,3 +70,22 @@ class CautionReadViewSet(FromPhoneViewSet):
     serializer_class = CautionReadSerializer
     filterset_class = CautionReadFilter
     keep = staticmethod(note_read)
+
+
+class HeadCountFilter(django_filters.FilterSet):
+    """Counts of heads, by visit, siting and name."""
+
+    siting = django_filters.UUIDFilter(field_name="visit__siting")
+
+    class Meta:
+        model = HeadCount
+        fields = ["visit", "person_name", "is_in", "author"]
+
+
+class HeadCountViewSet(FromPhoneViewSet):
+    """Who went in under which home, and came out again. The newest count of a name says where that person is."""
+
+    queryset = HeadCount.objects.order_by()
+    serializer_class = HeadCountSerializer
+    filterset_class = HeadCountFilter
+    keep = staticmethod(note_head_count)

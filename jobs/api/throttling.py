@@ -88,3 +88,9 @@ class SyncRequests(Requests):
     """Slows down a phone that sends too often. One request takes 2,000 entries: a week's outbox in one or two."""
 
     scope = "sync"
+
+
+class UploadRequests(Requests):
+    """Slows down a phone that sends photos too often. They count by themselves, so that entries never wait for them."""
+
+    scope = "upload"

@@ -9,6 +9,7 @@ from jobs.api import (
     change_views,
     field_views,
     link_views,
+    photo_upload_views,
     photo_views,
     safety_views,
     views,
@@ -40,8 +41,11 @@ router.register("block-overrides", assessment_views.BlockOverrideViewSet)
 router.register("papers", assessment_views.PaperViewSet)
 router.register("hazards", safety_views.HazardViewSet)
 router.register("caution-reads", safety_views.CautionReadViewSet)
+router.register("head-counts", safety_views.HeadCountViewSet)
+router.register("visit-reports", field_views.VisitReportViewSet)
 router.register("signed-links", link_views.SignedLinkViewSet)
 router.register("photos", photo_views.PhotoViewSet)
+router.register("photo-uploads", photo_upload_views.PhotoUploadViewSet)
 
 urlpatterns = [
     path("company/", views.CompanyView.as_view(), name="company"),

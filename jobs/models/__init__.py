@@ -3,7 +3,7 @@
 from jobs.models.access import BrowserSession, Invitation, SignedLink, SignedLinkUse
 from jobs.models.assessments import Assessment, BlockOverride, DoorsWindows, Paper
 from jobs.models.attached import Connection, ConnectionKind, DrainNode, DrainRun, Strap, Trade
-from jobs.models.findings import Finding, Photo, StrapCheck
+from jobs.models.findings import Finding, Photo, PhotoUpload, StrapCheck
 from jobs.models.homes import Home, HomeContact, HomeKind, Siting, SoilClass, WallFinish
 from jobs.models.layout import (
     Benchmark,
@@ -18,8 +18,8 @@ from jobs.models.layout import (
 )
 from jobs.models.people import Company, Customer, DeviceToken, LengthUnit, Role, User
 from jobs.models.rules import RuleSet
-from jobs.models.safety import CautionRead, Hazard
-from jobs.models.visits import Visit, WorkTime
+from jobs.models.safety import CautionRead, Hazard, HeadCount
+from jobs.models.visits import Visit, VisitReport, WorkTime
 
 __all__ = [
     "Assessment",
@@ -39,6 +39,7 @@ __all__ = [
     "Finding",
     "Footing",
     "Hazard",
+    "HeadCount",
     "Home",
     "HomeContact",
     "HomeKind",
@@ -47,6 +48,7 @@ __all__ = [
     "NeighbourPair",
     "Paper",
     "Photo",
+    "PhotoUpload",
     "Point",
     "Role",
     "RuleSet",
@@ -63,6 +65,7 @@ __all__ = [
     "Trade",
     "User",
     "Visit",
+    "VisitReport",
     "WallFinish",
     "WorkTime",
 ]

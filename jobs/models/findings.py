@@ -1,17 +1,23 @@
 """What was found under a home and on it: graded findings, photos, and checks of anchor straps."""
 
+import uuid
+from collections.abc import Collection
+
 from django.core.exceptions import ValidationError
 from django.db import models
-from django.db.models import Q, Value
+from django.db.models import F, Q, Value
 from django.db.models.functions import NullIf
 from django.db.models.lookups import LessThanOrEqual
+from django.utils import timezone
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from jobs.inspection import item_words, problem_with
 from jobs.models.attached import Connection, DrainRun, Strap
-from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, FromPhone
+from jobs.models.base import Act, ArchivableQuerySet, CompanyQuerySet, FromPhone
 from jobs.models.homes import Siting
 from jobs.models.layout import Condition, Point
+from jobs.models.people import User
 from jobs.models.visits import Visit
 
 
@@ -145,3 +151,47 @@ class Photo(FromPhone):
 
     def __str__(self) -> str:
         return self.caption or f"photo of {self.siting}"
+
+
+class PhotoUpload(FromPhone):
+    """A photo that is still coming in, piece by piece; whole, it becomes the ``Photo`` with the same key instead."""
+
+    siting_path = "siting"
+
+    siting = models.ForeignKey(Siting, on_delete=models.PROTECT, related_name="photo_uploads")
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, null=True, blank=True, related_name="photo_uploads")
+    finding = models.ForeignKey(
+        Finding, on_delete=models.PROTECT, null=True, blank=True, related_name="photo_uploads"
+    )
+    caption = models.CharField(max_length=200, blank=True)
+    size_bytes = models.PositiveIntegerField(help_text="of the whole file")
+    sha256 = models.CharField(max_length=64, help_text="of the whole file, in hexadecimal digits")
+    received_bytes = models.PositiveIntegerField(default=0, editable=False, help_text="that are on the disk for sure")
+    touched_at = models.DateTimeField(
+        default=timezone.now, editable=False, help_text="when something of it came last"
+    )
+
+    objects = CompanyQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(size_bytes__gt=0), name="photo_upload_has_bytes"),
+            models.CheckConstraint(
+                condition=Q(received_bytes__lt=F("size_bytes")), name="photo_upload_is_not_whole_yet"
+            ),
+            models.CheckConstraint(condition=Q(sha256__regex=r"^[0-9a-f]{64}$"), name="photo_upload_has_a_sha256"),
+        ]
+
+    def __str__(self) -> str:
+        return self.caption or f"photo of {self.siting}"
+
+    @property
+    def photo_id(self) -> uuid.UUID | None:
+        """The key of the photo that it became; None while some of it is still to come."""
+        return self.pk if self.received_bytes == self.size_bytes else None
+
+    def refusal(self, user: User, act: Act, fields: Collection[str]) -> str | None:
+        """Whoever began to send a photo goes on with it."""
+        if act is Act.CHANGE and user.pk != self.author_id:
+            return gettext("Only who began to send this photo goes on with it.")
+        return None

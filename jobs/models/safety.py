@@ -16,6 +16,8 @@ from jobs.models.homes import Home
 from jobs.models.people import ERASED_PERSON, User
 from jobs.models.visits import Visit
 
+MOST_NAME = 80
+
 
 class HazardQuerySet(CompanyQuerySet["Hazard"]):
     """Hazards of homes."""
@@ -92,7 +94,7 @@ class CautionRead(FromPhone):
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="caution_reads")
     code = models.CharField(max_length=20, help_text="the caution's")
     moment = models.CharField(max_length=20, choices=Moment.choices)
-    reader_name = models.CharField(max_length=80)
+    reader_name = models.CharField(max_length=MOST_NAME)
     language = models.CharField(max_length=5, choices=User._meta.get_field("language").flatchoices)
     text_sha256 = models.CharField(max_length=64, help_text="of the text as it was read, in that language")
 
@@ -113,3 +115,26 @@ class CautionRead(FromPhone):
 
     def __str__(self) -> str:
         return f"{self.reader_name}: {self.code}, {self.get_moment_display()}"
+
+
+class HeadCount(FromPhone):
+    """Somebody went in under a home, or came out, counted by name. Never changed; erasing a person blanks the name.
+
+    Whose newest count says in is under the home now (``jobs.head_counts``).
+    """
+
+    siting_path = "visit__siting"
+
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="head_counts")
+    person_name = models.CharField(max_length=MOST_NAME, help_text="perhaps of somebody without an account")
+    is_in = models.BooleanField(help_text="in under the home; false: out again")
+
+    objects = CompanyQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=~Q(person_name=""), name="head_count_is_of_somebody"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person_name}, {gettext('in') if self.is_in else gettext('out')}"

@@ -56,6 +56,8 @@ class Visit(Versioned):
         REFUSED = "refused", _("entry refused")
         CANCELLED = "cancelled", _("cancelled")
 
+    UNDER_WAY = (State.BOOKED, State.ON_SITE)  # the others are over
+
     siting = models.ForeignKey(Siting, on_delete=models.PROTECT, related_name="visits")
     kind = models.CharField(max_length=12, choices=Kind.choices)
     state = models.CharField(max_length=10, choices=State.choices, default=State.BOOKED)
@@ -81,7 +83,7 @@ class Visit(Versioned):
             return None
         if not Visit.objects.of(user).filter(pk=self.pk).exists():
             return gettext("Only who is on this visit, or the office, changes it.")
-        if self.state not in (self.State.BOOKED, self.State.ON_SITE):
+        if self.state not in self.UNDER_WAY:
             return gettext("This visit is over: only the office or the manager opens it again.")
         if set(fields) - {"state", "note"}:
             return gettext("A crew lead changes the state and the note of a visit; the office changes the rest.")
@@ -121,3 +123,33 @@ class WorkTime(FromPhone):
     def __str__(self) -> str:
         start, end = f"{self.started_at:%Y-%m-%d %H:%M}", f"{self.ended_at:%H:%M}"
         return _("{person}, {start} to {end}").format(person=self.person, start=start, end=end)
+
+
+class VisitReport(FromPhone):
+    """What a crew told of a visit: that it is there, that it is done, or that it was not let in, and why."""
+
+    siting_path = "visit__siting"
+
+    class State(models.TextChoices):
+        """How the visit stands."""
+
+        ON_SITE = "on_site", _("on site")
+        DONE = "done", _("done")
+        REFUSED = "refused", _("entry refused")
+
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="reports")
+    state = models.CharField(max_length=7, choices=State.choices)
+    reason = models.CharField(max_length=500, blank=True, help_text="why nobody was let in")
+
+    objects = CompanyQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(state__in=["on_site", "done", "refused"]), name="visit_report_state"),
+            models.CheckConstraint(
+                condition=~Q(state="refused") | ~Q(reason=""), name="visit_report_refused_says_why"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_state_display()}: {self.reason}" if self.reason else str(self.get_state_display())

@@ -30,7 +30,7 @@ ENVIRONMENT = {
     "SECRET_KEY": "only-for-tests",
     "HTTPS": "false",
     "OPENBLAS_NUM_THREADS": "1",
-    "REQUESTS_A_MINUTE": "person=1000000,sync=1000000,stranger=1000000,link=1000000",
+    "REQUESTS_A_MINUTE": "person=1000000,sync=1000000,upload=1000000,stranger=1000000,link=1000000",
 }
 WORKER_READY_WITHIN_S = 20.0
 

@@ -171,7 +171,7 @@ REST_FRAMEWORK = {
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
 # By one device or person; strangers, and those who open links, by address.
-REQUESTS_A_MINUTE = {"person": 600, "sync": 120, "stranger": 30, "link": 240}
+REQUESTS_A_MINUTE = {"person": 600, "sync": 120, "upload": 600, "stranger": 30, "link": 240}
 REQUESTS_A_MINUTE |= env.dict("REQUESTS_A_MINUTE", {}, subcast_values=int)
 SPECTACULAR_SETTINGS = {
     "TITLE": "Releveling job service",

@@ -16,7 +16,7 @@ from rest_framework.test import APIClient
 
 from calcs.models import Closing
 from jobs import accounts
-from jobs.erasing import erase_customer, erase_person, erase_readers
+from jobs.erasing import erase_customer, erase_names, erase_person
 from jobs.errors import DomainError
 from jobs.models import CautionRead, Customer, DeviceToken, SignedLink, User
 from surveys.models import Reading, SyncEntry
@@ -179,7 +179,7 @@ def test_a_reader_without_an_account_is_erased_by_the_manager_in_the_admin(
 @pytest.mark.parametrize("names", [[], ["", "  "], ["A.a", "("]])
 def test_nobody_else_is_erased_with_them(names: list[str]) -> None:
     CautionReadFactory(reader_name="Ana")
-    erase_readers(names)
+    erase_names(names)
     assert CautionRead.objects.get().reader_name == "Ana"
 
 

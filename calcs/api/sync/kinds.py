@@ -10,25 +10,30 @@ from django.db.models import Model
 from django.utils.translation import gettext as _
 from rest_framework import serializers
 
+from calcs.api.closing_views import ClosingSerializer
 from calcs.api.pass_serializers import PassEntrySerializer
 from calcs.api.sync.wire import Entry, Parcel
-from calcs.models import Approval, PassEntry
+from calcs.closing import note_checked
+from calcs.models import Approval, Closing, PassEntry
 from jobs.api.base import RowSerializer
 from jobs.api.field_serializers import (
     FindingSerializer,
     FromPhoneSerializer,
     StrapCheckSerializer,
+    VisitReportSerializer,
     WorkTimeSerializer,
     show_only_visible,
 )
-from jobs.api.safety_serializers import CautionReadSerializer, HazardSerializer
+from jobs.api.safety_serializers import CautionReadSerializer, HazardSerializer, HeadCountSerializer
 from jobs.caution_reads import note_read
 from jobs.errors import DomainError
 from jobs.field_work import keep_once, note, note_strap_check, note_work_time
 from jobs.hazards import note_hazard
+from jobs.head_counts import note_head_count
 from jobs.inspection_findings import note_finding
-from jobs.models import CautionRead, Finding, Hazard, StrapCheck, User, WorkTime
+from jobs.models import CautionRead, Finding, Hazard, HeadCount, StrapCheck, User, VisitReport, WorkTime
 from jobs.rights import Act, need
+from jobs.visit_reports import note_visit_report
 from surveys.api.serializers import SetupSerializer, SurveySerializer
 from surveys.models import Setup, Survey
 from surveys.services import submit_survey
@@ -138,6 +143,20 @@ def _take_caution(taking: Taking, entry: Entry) -> None:
     note_read(CautionRead(author=taking.author(entry), **_fields(taking, entry, CautionReadSerializer)))
 
 
+def _take_head_count(taking: Taking, entry: Entry) -> None:
+    note_head_count(HeadCount(author=taking.author(entry), **_fields(taking, entry, HeadCountSerializer)))
+
+
+def _take_visit_report(taking: Taking, entry: Entry) -> None:
+    note_visit_report(VisitReport(author=taking.author(entry), **_fields(taking, entry, VisitReportSerializer)))
+
+
+def _take_closing(taking: Taking, entry: Entry) -> None:
+    """Note what was checked at the end of the work; closing it is for the page, where all that is open stands."""
+    fields = _fields(taking, entry, ClosingSerializer)
+    note_checked(approval=fields.pop("approval"), by=taking.author(entry), fields=fields)
+
+
 # What each kind needs a right to, and what is done with it. Readings go their own way, in batches.
 _HANDLERS: dict[str, tuple[Act, type[Model], Handler]] = {
     "survey": (Act.ADD, Survey, _take_survey),
@@ -149,6 +168,9 @@ _HANDLERS: dict[str, tuple[Act, type[Model], Handler]] = {
     "time": (Act.ADD, WorkTime, _take_time),
     "hazard": (Act.ADD, Hazard, _take_hazard),
     "caution": (Act.ADD, CautionRead, _take_caution),
+    "head_count": (Act.ADD, HeadCount, _take_head_count),
+    "visit_report": (Act.ADD, VisitReport, _take_visit_report),
+    "closing": (Act.CHANGE, Closing, _take_closing),
 }
 
 

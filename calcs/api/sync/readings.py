@@ -39,13 +39,25 @@ def take_readings(taking: Taking, run: Mapping[int, Entry]) -> Refused:
             refused[place] = error
     if sent:
         try:
-            survey_id, checked = find_place_of_setup(next(iter(sent.values())).setup)
+            survey_id, only_device, checked = find_place_of_setup(next(iter(sent.values())).setup)
             checked.check_visible_to(author)
         except DomainError:
             message = _("There is no such setup.")
             return refused | dict.fromkeys(sent, DomainError("invalid", message, fields={"setup": message}))
+        if only_device and only_device != taking.parcel.device:
+            strange = {place: _of_other_device(only_device) for place, one in sent.items() if one.replaces is None}
+            refused |= strange
+            sent = {place: one for place, one in sent.items() if place not in strange}
         refused |= _store(taking, survey_id, checked, author, sent)
     return refused
+
+
+def _of_other_device(only_device: str) -> DomainError:
+    """Say why a reading is not taken from a drifting setup of another device; a correction is, from any."""
+    sentence = _(
+        "This setup drifts and is read from {device} alone: start a setup of your own, and send the reading with it."
+    ).format(device=only_device)
+    return DomainError("other_device", _("Some fields need another look."), fields={"setup": sentence})
 
 
 def _reading(taking: Taking, entry: Entry) -> ReadingIn:

@@ -3,10 +3,12 @@
 from typing import Any
 
 from calcs.api.sync.wire import MOST_ENTRIES
+from calcs.models import Closing
 from jobs.caution_reads import LANGUAGES
 from jobs.cautions import Moment
 from jobs.inspection import ITEMS
-from jobs.models import Hazard
+from jobs.models import DoorsWindows, Hazard, VisitReport
+from jobs.models.safety import MOST_NAME
 
 _UUID = {"type": "string", "format": "uuid"}
 _TIME = {"type": "string", "format": "date-time"}
@@ -156,6 +158,37 @@ _BODIES: dict[str, tuple[str, list[str], dict[str, Any]]] = {
             "text_sha256": _line(64) | {"description": "as it came with the text"},
         },
     ),
+    "head_count": (
+        "somebody went in under the home, or came out",
+        ["visit", "person_name", "is_in"],
+        {"visit": _UUID, "person_name": _line(MOST_NAME), "is_in": {"type": "boolean"}},
+    ),
+    "visit_report": (
+        "how the visit stands; sets its state, unless it is over",
+        ["visit", "state"],
+        {
+            "visit": _UUID,
+            "state": _words(*VisitReport.State.values),
+            "reason": _line(500) | {"description": "why nobody was let in; needed where entry was refused"},
+        },
+    ),
+    "closing": (
+        "what was checked at the end of approved work; sets only what it names, and closes nothing",
+        ["approval"],
+        {
+            "approval": _UUID,
+            "as_left": _or_null(_UUID, "survey as left"),
+            "are_wedges_tapped": {"type": "boolean"},
+            "doors_windows": _words(*DoorsWindows.values),
+            "are_straps_tight": {"type": "boolean"},
+            "is_leak_checked": {"type": "boolean"},
+            "are_drains_checked": {"type": "boolean"},
+            "gas": _words(*Closing.Gas.values),
+            "gas_checked_by": _line(120) | {"description": "fitter and licence"},
+            "is_everybody_out": {"type": "boolean", "description": "counted out by name"},
+            "exceptions": _TEXT,
+        },
+    ),
 }
 
 
@@ -203,7 +236,8 @@ _FIELDS = {"type": "object", "additionalProperties": {"type": "string"}}
 _CODE = {
     "type": "string",
     "description": "empty, or: invalid, waits (needs an entry that was set aside), conflict (other content was taken "
-    "under this id), permission_denied, not_found, fault; contested with a correction that came second; "
+    "under this id), other_device (this drifting setup is read from another one), permission_denied, not_found, "
+    "withdrawn, fault; contested with a correction that came second; "
     "not_approved with a step of a plan that is not approved, taken all the same; mended with a repeat of what was "
     "mended since",
 }

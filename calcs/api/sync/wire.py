@@ -16,7 +16,21 @@ from jobs.errors import DomainError
 from surveys.ingest import NOT_READABLE
 
 MOST_ENTRIES = 2000
-Kind = Literal["survey", "setup", "reading", "submit", "finding", "strap", "pass", "time", "hazard", "caution"]
+Kind = Literal[
+    "survey",
+    "setup",
+    "reading",
+    "submit",
+    "finding",
+    "strap",
+    "pass",
+    "time",
+    "hazard",
+    "caution",
+    "head_count",
+    "visit_report",
+    "closing",
+]
 KINDS: tuple[str, ...] = get_args(Kind)
 
 _LINE = "^[^\x00-\x1f\x7f]*$"

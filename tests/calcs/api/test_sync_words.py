@@ -29,6 +29,9 @@ FIELDS = {
     "time": "visit person started_at ended_at note",
     "hazard": "home kind text photo",
     "caution": "visit code moment reader_name language text_sha256",
+    "head_count": "visit person_name is_in",
+    "visit_report": "visit state reason",
+    "closing": "approval as_left are_wedges_tapped doors_windows gas gas_checked_by exceptions",
 }
 
 

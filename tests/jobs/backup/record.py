@@ -35,11 +35,14 @@ from tests.factories import (
     CompanyFactory,
     DrainNodeFactory,
     HazardFactory,
+    HeadCountFactory,
     HomeContactFactory,
     PaperFactory,
+    PhotoUploadFactory,
     RuleSetFactory,
     UserFactory,
     VisitFactory,
+    VisitReportFactory,
 )
 
 LATER = NOON + datetime.timedelta(hours=2)
@@ -87,6 +90,9 @@ def _work(survey: Survey, person: User) -> None:
     BlockOverrideFactory(assessment__siting=survey.siting, signed_by=person)
     PaperFactory(siting=survey.siting)
     CautionReadFactory(visit=visit, author=person)
+    HeadCountFactory(visit=visit, author=person)
+    VisitReportFactory(visit=visit, author=person, state="refused", reason="Locked gate, ½ mile off")
+    PhotoUploadFactory(siting=survey.siting, author=person)
     photo = Photo(
         siting=survey.siting,
         media_type="image/jpeg",
