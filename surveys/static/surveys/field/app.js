@@ -10,6 +10,7 @@ import { startVersions } from "./versions.js";
 import { ask, setToken, Unreached } from "./server.js";
 import * as outbox from "./outbox.js";
 import * as sync from "./sync.js";
+import { sendPhotos } from "./photos.js";
 
 const element = (id) => document.getElementById(id);
 const pathNow = () => location.hash.replace(/^#\/?/, "");
@@ -30,6 +31,7 @@ export const app = {
   at: (visit) => days.at(visit, language()),
   changed,
   whoIsThere,
+  spoken,
   isBusy: () => Boolean(shown.screen?.keep),
 };
 
@@ -57,6 +59,7 @@ async function arrive() {
   history.state ?? history.replaceState({ depth: depth + 1 }, "");
   depth = history.state.depth;
   versions.applyIfAsked();
+  element("back").hidden = pathNow() === "";
   const root = h("main", { id: "main", tabindex: "-1" });
   await fillIn(root, { atOnce: true });
   if (!root.contains(document.activeElement)) root.focus({ preventScroll: true });
@@ -191,7 +194,16 @@ async function meet({ csrf, ...person }) {
   const isNew = person.id !== app.person?.id;
   app.person = person;
   await store.setPref("person", person);
-  if (isNew && !localStorage.getItem("language")) await speak(person.language);
+  if (!isNew) return;
+  if (!localStorage.getItem("language")) await speak(person.language);
+  await spoken();
+}
+
+/** Say everything anew, after another language was chosen or somebody else has come. */
+async function spoken() {
+  replace(element("back"), gettext("Back"));
+  showPerson();
+  await changed("language");
 }
 
 // -- start ---------------------------------------------------------------------------------------------------
@@ -211,6 +223,7 @@ async function start() {
   await showCounts();
   await arrive();
   await whoIsThere();
+  sync.after(sendPhotos);
   sync.start(app);
 }
 

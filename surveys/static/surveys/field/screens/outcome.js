@@ -3,8 +3,9 @@
 
 import { atVisit } from "../at_visit.js";
 import { button, field, h, replace } from "../dom.js";
-import { photosPanel } from "../photos.js";
-import { fill, gettext } from "../words.js";
+import { photosPanel } from "./photo_strip.js";
+import { gettext } from "../words.js";
+import { photosPanel } from "./photo_strip.js";
 import { nothingKnown, stopNote, timeOf, underNow, verbTo } from "./visit_parts.js";
 
 const REASON_AT_MOST = 500;
@@ -57,7 +58,9 @@ function leaving(app, known) {
 }
 
 async function refusing(app, known) {
-  const reason = h("textarea", { rows: 3, maxlength: REASON_AT_MOST });
+  const pref = `refused|${known.visit.id}`; // what is typed stays while a photo is taken
+  const reason = h("textarea", { id: "reason", rows: 3, maxlength: REASON_AT_MOST, oninput: () => app.store.setPref(pref, reason.value) });
+  reason.value = (await app.store.pref(pref)) ?? "";
   const error = h("p", { class: "error", role: "alert" });
   const refuse = () => {
     const said = reason.value.trim();
