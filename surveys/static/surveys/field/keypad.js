@@ -85,12 +85,12 @@ export const finished = (text) => text.replace(/\.$/, "").replace(/^(-?)\./, "$1
 /**
  * Make a key-pad.
  *
- * `unit` "in" or "mm"; `pad` "fractions" or "decimals"; `onenter(text)`; `onundo()` is asked for where nothing is
- * typed. Returns `{figure, keys, text, set, close}`: the figure and the keys are elements to be placed.
+ * `unit` "in" or "mm"; `pad` "fractions" or "decimals"; `onenter(text)`; `onundo()`, where there is something to
+ * undo, is asked while nothing is typed. Returns `{figure, keys, text, set, close}`: the figure and the keys are elements to be placed.
  */
-export function keypad({ unit, pad, thirtySeconds = false, onenter, onundo, onkey = () => {} }) {
+export function keypad({ unit, pad, thirtySeconds = false, onenter, onundo = null, onkey = () => {} }) {
   const shown = figureOf();
-  const undo = key(gettext("Undo"), () => pressed("back"), "undo");
+  const undo = key("", () => pressed("back"), "undo");
   const next = key(gettext("Next"), enter, "verb next");
   let text = "";
 
@@ -101,11 +101,11 @@ export function keypad({ unit, pad, thirtySeconds = false, onenter, onundo, onke
     shown.top.textContent = top;
     shown.bottom.textContent = bottom;
     shown.fraction.hidden = !top && !line;
-    undo.textContent = text ? gettext("Back") : gettext("Undo");
+    undo.textContent = text || !onundo ? gettext("Erase") : gettext("Undo");
   }
 
   function pressed(name) {
-    if (name === "back" && !text) return onundo();
+    if (name === "back" && !text) return onundo?.();
     text = press(text, name, unit);
     paint();
     onkey(text);

@@ -85,6 +85,3 @@ export function beside(known) {
   if (!last?.heights || last.id === known.survey.id) return knownOf(known.place, null);
   return knownOf(known.place, { heights: last.heights, years: (Date.now() - Date.parse(last.started_at)) / YEAR_MS });
 }
-
-/** Whether the survey of a drifting setup was begun on this phone: one clock, one hand. */
-export const isOurs = (known, setup) => known.entries.some(({ id }) => id === setup.id);

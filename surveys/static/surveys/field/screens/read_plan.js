@@ -11,6 +11,13 @@ const CLOSE_AFTER = {
   hydrostatic: { readings: 10, minutes: 15 },
   laser: { readings: 20, minutes: 30 },
 };
+// As the service has it: both ends of a plain tube are read by eye, and one reading is their difference.
+const SD_RULE = {
+  water_level: ["reading_sd_water_level_in", 1],
+  plain_tube: ["reading_sd_water_level_in", Math.SQRT2],
+  hydrostatic: ["reading_sd_hydrostatic_in", 1],
+  laser: ["reading_sd_laser_in", 1],
+};
 const MINUTE_MS = 60_000;
 const FINEST_SD_IN = 0.032; // a method this good earns thirty-seconds: 1/32 in, rounded up
 const ENDS_OF_DRIFT = 3; // two reference shots fit any drift: a third one checks it
@@ -20,19 +27,17 @@ export const isTube = (survey) => survey.method === "plain_tube";
 export const drifts = (method) => method === "hydrostatic" || method === "laser";
 
 /** The sd of one reading [in]: the setup's own, the survey's, or the method's by the rules. */
-export function sdOf(place, survey, setup) {
-  return Number(setup?.reading_sd_in ?? survey.reading_sd_in ?? place.reading_sd_in[survey.method]);
+export function sdOf({ rules }, survey, setup) {
+  const own = setup?.reading_sd_in ?? survey.reading_sd_in;
+  const [rule, times] = SD_RULE[survey.method];
+  return own ? Number(own) : rules[rule] * times;
 }
 
 export const earnsThirtySeconds = (sd_in) => sd_in <= FINEST_SD_IN;
 
-/** Setups as the adjustment takes them, those that were read from. */
-export function setupsToAdjust(place, survey) {
-  const used = new Set(survey.readings.map(({ setup }) => setup));
-  return survey.setups
-    .filter(({ id }) => used.has(id))
-    .map((setup) => ({ id: setup.id, sense: setup.sense, sd_in: sdOf(place, survey, setup), has_drift: setup.has_drift }));
-}
+/** Setups as the adjustment takes them. */
+export const setupsToAdjust = (place, survey) =>
+  survey.setups.map((setup) => ({ id: setup.id, sense: setup.sense, sd_in: sdOf(place, survey, setup), has_drift: setup.has_drift }));
 
 /** How far above its setup's line a reading stands [in]. */
 export const aboveLine = (setup, { value_in, reference_value_in }) =>
@@ -55,8 +60,6 @@ export function walkOf(place) {
 
 // -- rounds --
 
-const inOrder = (readings) => [...readings].sort((a, b) => a.sequence - b.sequence || (a.id < b.id ? -1 : 1));
-
 export const roundOf = (survey, chosen = 1) => Math.max(chosen, ...survey.readings.map(({ round }) => round), 1);
 
 export const readIn = (survey, round) =>
@@ -73,7 +76,14 @@ export const isBlind = (place, survey, round) => round > 1 && leftOf(place, surv
 
 // -- one setup --
 
-export const ofSetup = (survey, setup) => inOrder(survey.readings.filter((reading) => reading.setup === setup));
+/** The readings of a setup in the order of shooting; a correction stands where what it corrects was shot. */
+export function ofSetup(survey, setup) {
+  const rows = new Map(survey.all.map((row) => [row.id, row]));
+  const shotAt = (row) => (rows.has(row.replaces) ? shotAt(rows.get(row.replaces)) : row);
+  const order = (a, b) => Date.parse(a.taken_at) - Date.parse(b.taken_at) || a.sequence - b.sequence;
+  const readings = survey.readings.filter((reading) => reading.setup === setup);
+  return readings.map((reading) => [shotAt(reading), reading]).sort(([a], [b]) => order(a, b)).map(([, reading]) => reading);
+}
 
 /** The reference shots of a setup: where its line was first tied to a point. */
 export const referenceOf = (survey, setup) => ofSetup(survey, setup).find(({ shot }) => shot === "reference") ?? null;
@@ -97,12 +107,13 @@ export function isClosed(survey, setup) {
   return shots.length > 0 && shots.at(-1).shot === "closing";
 }
 
-/** What to read next from a setup: {shot, point}; no point where the reference is still to be chosen. */
+/** What to read next from a setup: {shot, point}, no point where the reference is still to be chosen; null when a round is done. */
 export function nextShot(place, survey, setup, round, now = Date.now()) {
   const reference = referenceOf(survey, setup);
   if (!reference) return { shot: "reference", point: null };
   const left = leftOf(place, survey, round).filter(({ id }) => id !== reference.point);
-  if (countdown(survey, setup, now).isDue || !left.length) return { shot: "closing", point: reference.point };
+  if (!left.length && isClosed(survey, setup)) return null;
+  if (!left.length || countdown(survey, setup, now).isDue) return { shot: "closing", point: reference.point };
   return { shot: "point", point: afterLast(place, survey, setup, left).id };
 }
 
