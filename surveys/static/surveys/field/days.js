@@ -49,13 +49,15 @@ export async function refresh(language) {
 
 /** Fetch a day, today without a date, and keep it. Returns null where it is still what `etag` tells. */
 async function fetchDay({ date = "", language, etag = "" }) {
+  const knows = await outbox.taken(); // of these the day will tell; see record.js
   const asked = date ? `date=${date}&language=${language}` : `language=${language}`;
   const { status, headers, body, bytes } = await ask(`/api/v1/day/?${asked}`, { headers: etag ? { "If-None-Match": etag } : {} });
   if (status === 304) return null;
   if (status === 401 || status === 403) throw new SignedOut();
   if (status !== 200 || !Array.isArray(body?.visits)) throw new Refused(body?.message ?? String(status));
   const kept = { key: `${body.date}|${language}`, language, bytes, etag: headers.get("ETag"), loaded_at: new Date().toISOString() };
-  await store.put("days", { ...body, ...kept });
+  const places = body.places.map((place) => ({ ...place, knows }));
+  await store.put("days", { ...body, ...kept, places });
   await noteClock(headers.get("Date"));
   return body;
 }

@@ -11,6 +11,12 @@ let isTouched = false;
 export const isReady = () => Boolean(registration?.waiting && navigator.serviceWorker.controller);
 export const isKept = () => Boolean(registration?.active);
 
+/** Which version this is; null where none is kept. */
+export async function version() {
+  const names = "caches" in globalThis ? await caches.keys() : [];
+  return names.find((name) => name.startsWith("field-"))?.slice("field-".length) ?? null;
+}
+
 /** Use the newer version now. */
 export const use = () => registration?.waiting?.postMessage("use");
 

@@ -1,0 +1,109 @@
+"""Real browsers for the field page: Chromium by its path, on the test's own server, each phone on a wire of its own.
+
+Pure modules need no server and no database: ``module`` uses one in a page that is answered from the files.
+"""
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any, Protocol
+
+import pytest
+from playwright.sync_api import Browser, Page, Route, sync_playwright
+
+from jobs.models import User
+from surveys import field
+from tests.surveys.field.phones import Phone, use_module
+from tests.surveys.field.wire import Wire
+from tests.surveys.field.world import FieldWorld, make_field_world
+
+NAMES = ("chromium", "chromium-browser", "google-chrome")
+ORIGIN = "https://field.test"
+TYPES = {".js": "text/javascript", ".css": "text/css", ".json": "application/json", ".png": "image/png"}
+POLICY = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'"
+
+OpenPhone = Callable[..., Phone]
+
+
+class UseModule(Protocol):
+    """``module("lengths", "(lengths, typed) => lengths.parse(typed, 'in')", "3 5/8")``."""
+
+    def __call__(self, name: str, use: str, argument: Any = None) -> Any: ...
+
+
+def chromium() -> str:
+    """Return the path of this machine's Chromium; skip the test where there is none."""
+    path = os.environ.get("CHROMIUM") or next(filter(None, map(shutil.which, NAMES)), None)
+    if not path:
+        pytest.skip("no browser here: install chromium, or give its path as CHROMIUM")
+    return path
+
+
+@pytest.fixture(scope="package")
+def browser() -> Iterator[Browser]:
+    """One browser for the folder. Its driver runs a loop in this thread, from which Django's ORM is allowed."""
+    path = chromium()
+    with pytest.MonkeyPatch.context() as environment, sync_playwright() as driver:
+        environment.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+        running = driver.chromium.launch(executable_path=path)
+        yield running
+        running.close()
+
+
+# -- pure modules ----------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def module(browser: Browser) -> Iterator[UseModule]:
+    """Use a module of the field page in a browser, without a server."""
+    context = browser.new_context()
+    page = blank_page(context.new_page())
+    yield lambda name, use, argument=None: use_module(page, name, use, argument)
+    context.close()
+
+
+def blank_page(page: Page) -> Page:
+    """Open an empty page whose scripts may import the field page's files, under its policy."""
+    page.route(f"{ORIGIN}/**", _from_files)
+    page.goto(ORIGIN)
+    return page
+
+
+def _from_files(route: Route) -> None:
+    address = route.request.url.removeprefix(ORIGIN)
+    path = Path(field.FOLDER, address.removeprefix("/static/surveys/field/"))
+    if address == "/":
+        headers = {"Content-Type": "text/html", "Content-Security-Policy": POLICY}
+        route.fulfill(body="<!doctype html><title>modules</title><main></main>", headers=headers)
+    elif address.startswith("/static/surveys/field/") and path.is_file():
+        route.fulfill(body=path.read_bytes(), content_type=TYPES[path.suffix])
+    else:
+        route.fulfill(status=404)
+
+
+# -- phones ----------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def open_phone(browser: Browser, live_server: Any) -> Iterator[OpenPhone]:
+    """Open phones: ``open_phone(user)``, with Playwright's options of a context. No script of theirs may fail."""
+    phones: list[Phone] = []
+
+    def open_one(user: User | None, screen: str = "", **looks: Any) -> Phone:
+        phone = Phone(browser, Wire(live_server.url), user, **looks)
+        phones.append(phone)
+        phone.open(screen)
+        return phone
+
+    yield open_one
+    errors = [error for phone in phones for error in phone.errors]
+    for phone in phones:
+        phone.close()
+    assert errors == []
+
+
+@pytest.fixture
+def field_world(transactional_db: None) -> Callable[..., FieldWorld]:
+    """Make a home with twenty supports and a visit of today: ``field_world(is_approved=True)``."""
+    return make_field_world
