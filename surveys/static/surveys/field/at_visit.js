@@ -1,12 +1,13 @@
 // What stands on the phone about a visit, read once for a screen: the day as each language tells it, the place, and
 // what crews noted since, from the day and from this phone's entries as one. Screens of the visit begin here.
 
-import { findingsOf, headCountOf, passEntriesOf, strapChecksOf, surveysOf } from "./record.js";
+import { findingsOf, headCountOf, notedAt, passEntriesOf, strapChecksOf, surveysOf } from "./record.js";
 import { cautionsAt, namesOf, notRead, whoIsUnder } from "./visit_steps.js";
 import { language } from "./words.js";
 import { lastStepAt, progressOf, strapsOf } from "./working.js";
 
 const OVER = ["done", "refused", "cancelled"];
+const GIVEN_UP = ["mended", "left"];
 
 /** Everything known of a visit, or null where no day on this phone tells of it. */
 export async function atVisit(app, id) {
@@ -16,7 +17,8 @@ export async function atVisit(app, id) {
   const tellings = days.map((each) => visitIn(each, id));
   const [visit] = tellings;
   const place = day.places.find((each) => each.siting.id === visit.siting);
-  return told({ day, visit, place, entries: await app.outbox.of(id), tellings });
+  const entries = (await app.outbox.of(id)).filter((entry) => !GIVEN_UP.includes(entry.state));
+  return told({ day, visit, place, entries, tellings });
 }
 
 /** The days that hold a visit, the one loaded last of each language, the page's own language first. */
@@ -54,11 +56,11 @@ function told({ day, visit, place, entries, tellings }) {
     tellings,
     reads,
     under: whoIsUnder(counts),
-    state: stateOf(visit, reports),
+    state: stateOf(visit, reports, place),
     lastStep: lastStepAt(passes),
     straps: work ? strapsOf(work, checks, { isDone: progress.isDone, lastStep_ms: lastStepAt(passes) }) : [],
     findings: findingsOf(place, entries),
-    surveys: withLast(place, surveysOf(place, entries)),
+    surveys: withLast(place, surveysOf(place, entries), entries),
     isClosed: Boolean(place.closing?.is_closed),
     isReadBy: (moment) => notRead(crew, cautionsAt(moment, tellings, reads)).length === 0,
   };
@@ -71,7 +73,7 @@ export const readersAt = (known) => namesOf([...known.crew, ...known.counts.map(
 function reportsOf(visit, entries) {
   const mine = entries
     .filter((entry) => entry.kind === "visit_report")
-    .map(({ id, noted_at, body }) => ({ id, noted_at, said: body.state, reason: body.reason ?? "" }));
+    .map((entry) => ({ id: entry.id, noted_at: notedAt(entry), said: entry.body.state, reason: entry.body.reason ?? "" }));
   const ids = new Set(mine.map((report) => report.id));
   const others = (visit.reports ?? [])
     .filter((report) => !ids.has(report.id))
@@ -79,15 +81,23 @@ function reportsOf(visit, entries) {
   return [...others, ...mine].sort((a, b) => Date.parse(a.noted_at) - Date.parse(b.noted_at));
 }
 
-/** Where the visit stands by what this phone knows: what is over stays over. */
-function stateOf(visit, reports) {
-  if (OVER.includes(visit.state) || !reports.length) return visit.state;
-  return reports.find((report) => OVER.includes(report.said))?.said ?? reports.at(-1).said;
+/** Where the visit stands: as the day has it, and by what this phone reported that the day does not know yet. */
+function stateOf(visit, reports, place) {
+  const fresh = reports.filter(({ id }) => !isKnown(place, id) && !visit.reports?.some((report) => report.id === id));
+  if (OVER.includes(visit.state) || !fresh.length) return visit.state;
+  return fresh.find((report) => OVER.includes(report.said))?.said ?? fresh.at(-1).said;
 }
 
-/** The surveys of a place, with those that are handed in and stand in the day by themselves. */
-function withLast(place, surveys) {
+/** Whether the day was made after the server took an entry: the day decides about it then. */
+export const isKnown = (place, id) => Boolean(place.knows?.includes(id));
+
+/** The surveys of a place, with those that are handed in and stand in the day by themselves, and when that was. */
+function withLast(place, surveys, entries) {
   const ids = new Set(surveys.map((survey) => survey.id));
   const last = place.last_survey;
-  return last && !ids.has(last.id) ? [...surveys, { ...last, state: "submitted" }] : surveys;
+  const all = last && !ids.has(last.id) ? [...surveys, { ...last, state: "submitted" }] : surveys;
+  const handedIn = new Map(
+    entries.filter((entry) => entry.kind === "submit").map((entry) => [entry.body.survey, notedAt(entry)]),
+  );
+  return all.map((survey) => ({ ...survey, submitted_at: survey.submitted_at ?? handedIn.get(survey.id) ?? null }));
 }

@@ -31,7 +31,7 @@ export function momentWords(moment) {
 export async function show(root, { visit: id, moment }, app) {
   const known = await atVisit(app, id);
   if (!known) return nothingKnown(root, app);
-  await showMoment(root, app, known, moment, () => app.back());
+  await showMoment(root, app, known, moment, { goOn: () => app.back() });
 }
 
 /**
@@ -44,24 +44,29 @@ export async function gate(root, app, known, moment, again = "") {
   const pref = `went_on|${known.visit.id}|${moment}|${again}`;
   const wentOn = await app.store.pref(pref);
   if (wentOn ? missing.every((name) => has(wentOn, name)) : !missing.length && !again) return false;
-  await showMoment(root, app, known, moment, async () => {
+  const goOn = async () => {
     await app.store.setPref(pref, missingAt(await atVisit(app, known.visit.id), moment));
     app.refresh();
-  });
+  };
+  await showMoment(root, app, known, moment, { goOn });
   return true;
 }
 
 /** Who has not read the cautions of a moment. */
 export const missingAt = (known, moment) => notRead(readersAt(known), cautionsAt(moment, known.tellings, known.reads));
 
-async function showMoment(root, app, known, moment, goOn) {
+/**
+ * Fill a screen with the cautions of a moment.
+ * @param names for whom they are; `goOn()` goes on, once they have read it or without them; `beside` another button
+ */
+export async function showMoment(root, app, known, moment, { goOn, names = readersAt(known), beside = null }) {
   app.title(momentWords(moment));
   const pref = `cautions_in|${known.visit.id}`;
   const spoken = (await app.store.pref(pref)) ?? language();
   const tellings = [...known.tellings].sort((a, b) => spokenBy(b, spoken) - spokenBy(a, spoken));
   const cautions = cautionsAt(moment, tellings, known.reads);
-  const missing = notRead(readersAt(known), cautions);
-  const others = namesRead(cautions).filter((name) => !has(readersAt(known), name));
+  const missing = notRead(names, cautions);
+  const others = namesRead(cautions).filter((name) => !has(names, name));
   const note = (name) => noteRead(app, known, moment, cautions, name);
   replace(
     root,
@@ -72,9 +77,10 @@ async function showMoment(root, app, known, moment, goOn) {
     }),
     h("ul", { class: "list cautions", lang: spoken }, cautions.map(cautionItem)),
     h("h3", {}, gettext("Who has read this")),
-    h("ul", { class: "list" }, [...readersAt(known), ...others].map((name) => readerItem(name, missing, note))),
+    h("ul", { class: "list" }, [...names, ...others].map((name) => readerItem(name, missing, note))),
     somebodyElse(note),
     onward(missing, goOn),
+    beside,
   );
 }
 

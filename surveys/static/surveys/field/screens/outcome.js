@@ -5,7 +5,6 @@ import { atVisit } from "../at_visit.js";
 import { button, field, h, replace } from "../dom.js";
 import { photosPanel } from "./photo_strip.js";
 import { gettext } from "../words.js";
-import { photosPanel } from "./photo_strip.js";
 import { nothingKnown, stopNote, timeOf, underNow, verbTo } from "./visit_parts.js";
 
 const REASON_AT_MOST = 500;

@@ -5,7 +5,7 @@ import { atVisit, readersAt } from "../at_visit.js";
 import { button, field, h, replace } from "../dom.js";
 import { has, tidyName } from "../visit_steps.js";
 import { fill, gettext } from "../words.js";
-import { missingAt } from "./cautions.js";
+import { missingAt, showMoment } from "./cautions.js";
 import { nothingKnown, timeOf, underNow, verbTo } from "./visit_parts.js";
 import { minutesPanel } from "./work_minutes.js";
 
@@ -14,6 +14,8 @@ const NAME_AT_MOST = 80;
 export async function show(root, { visit: id }, app) {
   const known = await atVisit(app, id);
   if (!known) return nothingKnown(root, app);
+  const name = await app.store.pref(goingIn(id));
+  if (name) return void (await readFirst(root, app, known, name));
   app.title(gettext("People"));
   const missing = missingAt(known, "before_entry");
   replace(
@@ -51,10 +53,27 @@ function personItem(app, known, name, missing) {
   );
 }
 
-/** Whoever goes in has read the cautions before entry first. */
-function goIn(app, known, name, isIn, missing) {
-  if (isIn && has(missing, name)) return app.go(`visit/${known.visit.id}/cautions/before_entry`);
-  return count(app, known, name, isIn);
+/** Whoever goes in has the cautions before entry first; the name waits on the phone while they are read. */
+async function goIn(app, known, name, isIn, missing) {
+  if (!isIn || !has(missing, name)) return count(app, known, name, isIn);
+  await app.store.setPref(goingIn(known.visit.id), name);
+  return app.refresh();
+}
+
+const goingIn = (visit) => `going_in|${visit}`;
+
+async function readFirst(root, app, known, name) {
+  const over = async () => app.store.del("prefs", goingIn(known.visit.id));
+  const goOn = async () => {
+    await over();
+    await count(app, known, name, true);
+  };
+  const stay = async () => {
+    await over();
+    app.refresh();
+  };
+  const beside = button(fill(gettext("{name} does not go in"), { name }), stay, { kind: "quiet" });
+  await showMoment(root, app, known, "before_entry", { goOn, names: [name], beside });
 }
 
 async function count(app, known, person_name, is_in) {

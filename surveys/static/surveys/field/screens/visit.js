@@ -7,7 +7,7 @@ import { drawMap } from "../map.js";
 import { stepsOf } from "../visit_steps.js";
 import { dayName, fill, gettext } from "../words.js";
 import { missingAt, momentWords } from "./cautions.js";
-import { labelOf, lengthOf, nothingKnown, stopNote, underNow, verbTo, whyNotWorked } from "./visit_parts.js";
+import { labelOf, lengthOf, nothingKnown, pairVerdict, stopNote, underNow, verbTo, whyNotWorked } from "./visit_parts.js";
 
 // Moments that come when such work comes up, and not as a step of every day.
 const WHEN_IT_COMES = ["electrical", "before_disturbing", "before_digging", "before_cutting"];
@@ -173,14 +173,5 @@ function lastAsLeft(known) {
 
 function worstWords(known, { a, b, by_in, verdict }) {
   const words = gettext("Worst pair: {a} and {b}, {by} apart, {verdict}");
-  return fill(words, { a: labelOf(known, a), b: labelOf(known, b), by: lengthOf(known, Math.abs(by_in)), verdict: verdictWords(verdict) });
-}
-
-/** How a pair of neighbours stands. */
-export function verdictWords(verdict) {
-  return {
-    within: gettext("within"),
-    over: gettext("over"),
-    uncertain: gettext("too close to call"),
-  }[verdict];
+  return fill(words, { a: labelOf(known, a), b: labelOf(known, b), by: lengthOf(known, Math.abs(by_in)), verdict: pairVerdict(verdict) });
 }

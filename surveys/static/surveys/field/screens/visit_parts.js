@@ -70,3 +70,12 @@ export const timeOf = (known, iso) => clock(new Date(iso), known.day.time_zone);
 
 /** What a strap is called. */
 export const strapCode = (known, strap) => known.place.straps.find((each) => each.id === strap)?.code ?? "?";
+
+/** How a pair of neighbours stands. */
+export function pairVerdict(verdict) {
+  return {
+    within: gettext("within"),
+    over: gettext("over"),
+    uncertain: gettext("too close to call"),
+  }[verdict];
+}
