@@ -1,6 +1,7 @@
 """Who is under a home: counted in and out by name, on phones or on the visit's page."""
 
 from collections.abc import Iterable
+from typing import Any
 
 from django.utils.translation import gettext as _
 
@@ -26,6 +27,11 @@ def note_head_count(count: HeadCount) -> bool:
     return note(count)
 
 
+def in_order(count: HeadCount) -> tuple[Any, ...]:
+    """Return what counts are ordered by: when they were noted, then by the phone's own count."""
+    return count.noted_at, count.sequence, count.pk
+
+
 def under_now(counts: Iterable[HeadCount]) -> tuple[str, ...]:
     """Return who is under one home by its counts: whose newest one says in. Capitals make nobody another person.
 
@@ -33,6 +39,6 @@ def under_now(counts: Iterable[HeadCount]) -> tuple[str, ...]:
     under the home still.
     """
     newest: dict[str, HeadCount] = {}
-    for count in sorted(counts, key=lambda each: (each.noted_at, each.sequence, each.pk)):
+    for count in sorted(counts, key=in_order):
         newest[count.person_name.casefold()] = count
     return tuple(sorted(count.person_name for count in newest.values() if count.is_in))

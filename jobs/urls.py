@@ -48,6 +48,7 @@ urlpatterns = [
     path("homes/<uuid:pk>/hazards/", hazard_pages.home_hazards, name="hazards"),
     path("hazards/<uuid:pk>/clear/", hazard_pages.clear, name="hazard-clear"),
     path("visits/<uuid:pk>/", visit_pages.visit, name="visit"),
+    path("visits/<uuid:pk>/head-count/", visit_pages.count_head, name="visit-head-count"),
     path("visits/<uuid:pk>/read/", visit_pages.read_cautions, name="visit-read"),
     path("visits/<uuid:pk>/inspection/", inspection_pages.inspection, name="visit-inspection"),
     path("visits/<uuid:pk>/inspection/photos/", inspection_pages.add_photo, name="visit-inspection-photo"),

@@ -91,6 +91,6 @@ class SyncRequests(Requests):
 
 
 class UploadRequests(Requests):
-    """Slows down a phone that sends photos too often. They count by themselves, so that entries never wait for them."""
+    """Slows down a phone that sends photos too fast, counted apart, so that entries never wait for them."""
 
     scope = "upload"

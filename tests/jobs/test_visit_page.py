@@ -1,6 +1,7 @@
 """The page of a visit: what it shows, and who has read the cautions of which moment."""
 
 import re
+import uuid
 from collections.abc import Callable
 from typing import Any
 
@@ -11,8 +12,17 @@ from pytest_django import DjangoAssertNumQueries
 
 from jobs import cautions
 from jobs.cautions import CAUTIONS, Caution, Moment
-from jobs.models import CautionRead, Role, User, Visit
-from tests.factories import CautionReadFactory, HazardFactory, HomeFactory, SitingFactory, UserFactory, VisitFactory
+from jobs.models import CautionRead, HeadCount, Role, User, Visit
+from tests.factories import (
+    CautionReadFactory,
+    HazardFactory,
+    HeadCountFactory,
+    HomeFactory,
+    SitingFactory,
+    UserFactory,
+    VisitFactory,
+    VisitReportFactory,
+)
 
 pytestmark = pytest.mark.django_db
 ClientFor = Callable[[User], Client]
@@ -181,5 +191,67 @@ def test_it_asks_a_fixed_number_of_times(
         visit.crew.add(UserFactory(roles=[Role.CREW]))
     client = client_for(crew)
     # session, user, time zone; visit with home and lead, its crew, what was read, hazards
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(9):
         page_of(client, visit)
+
+
+# -- who is under the home -----------------------------------------------------------------------------------------
+
+
+def under(page: str) -> str:
+    found = re.search(r'<section aria-labelledby="under">.*?</section>', page, re.DOTALL)
+    assert found
+    return re.sub(r"\s+", " ", found[0])
+
+
+def count(client: Client, visit: Visit, name: str, is_in: str, key: uuid.UUID | None = None) -> Any:
+    body = {"id": str(key or uuid.uuid4()), "person_name": name, "is_in": is_in}
+    return client.post(reverse("visit-head-count", args=[visit.pk]), body)
+
+
+def test_who_is_under_the_home_is_counted_in_and_out_by_name(visit: Visit, client_for: ClientFor, crew: User) -> None:
+    client, key = client_for(crew), uuid.uuid4()
+    assert "Nobody is counted in." in under(page_of(client, visit))
+    assert [count(client, visit, "Ana", "true", key).status_code for _twice in range(2)] == [302, 302]
+    count(client, visit, "Bo", "true")
+    assert "<strong>Ana, Bo</strong>" in under(page_of(client, visit))
+    count(client, visit, "ANA", "false")
+    page = under(page_of(client, visit))
+    assert "<strong>Bo</strong></p>" in page
+    assert re.findall(r"<li><strong>(\w+)</strong> (\w+)<br>", page) == [("ANA", "out"), ("Bo", "in"), ("Ana", "in")]
+    assert HeadCount.objects.count() == 3
+
+
+def test_a_count_without_a_name_or_a_way_is_told_and_not_kept(
+    visit: Visit, client_for: ClientFor, crew: User
+) -> None:
+    client = client_for(crew)
+    for name, is_in in (("  ", "true"), ("Ana", ""), ("Ana", "up")):
+        answer = count(client, visit, name, is_in)
+        assert (answer.status_code, HeadCount.objects.count()) == (400, 0)
+        assert 'class="error"' in under(answer.content.decode())
+
+
+def test_whoever_was_not_counted_out_at_an_earlier_visit_is_under_the_home_still(
+    visit: Visit, client_for: ClientFor, crew: User
+) -> None:
+    HeadCountFactory(visit=VisitFactory(siting=visit.siting), person_name="Ana")
+    HeadCountFactory(person_name="Zoe")  # under another home
+    page = under(page_of(client_for(crew), visit))
+    assert "<strong>Ana</strong>" in page
+    assert "Zoe" not in page
+    assert "Head count" not in page  # of this visit, nobody was counted
+
+
+def test_the_office_sees_the_count_and_does_not_count(visit: Visit, client_for: ClientFor, office: User) -> None:
+    client = client_for(office)
+    assert "<form" not in under(page_of(client, visit))
+    assert count(client, visit, "Ana", "true").status_code == 403
+
+
+def test_refused_entry_shows_with_its_reason(visit: Visit, client_for: ClientFor, crew: User) -> None:
+    VisitReportFactory(visit=visit, state="on_site")
+    VisitReportFactory(visit=visit, state="refused", reason="nobody answers <the door>")
+    page = page_of(client_for(crew), visit)
+    assert "<strong>Entry refused</strong>: nobody answers &lt;the door&gt;" in page
+    assert "<strong>On site</strong>:" not in page
