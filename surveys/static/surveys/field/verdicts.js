@@ -29,10 +29,10 @@ export function judgedPairs(place) {
     }));
 }
 
-/** Every pair of which both points were read, with its difference a - b (offset taken off) as `adjust` has it. */
+/** Every pair of which both points were read, with its difference a - b (offset taken off) and the places of both. */
 export function pairDifferences(adjusted, pairs, tolerance_in) {
   const placeOf = new Map(adjusted.points.map((point, p) => [point.point, p]));
-  const c = adjusted.covariance_in2;
+  const variance = varianceOf(adjusted);
   return pairs
     .filter((pair) => placeOf.has(pair.a) && placeOf.has(pair.b))
     .map((pair) => {
@@ -44,13 +44,19 @@ export function pairDifferences(adjusted, pairs, tolerance_in) {
         j,
         tolerance_in: pair.tolerance_in ?? tolerance_in,
         difference_in: adjusted.points[i].height_in - adjusted.points[j].height_in - (pair.offset_in ?? 0),
-        sd_in: Math.sqrt(Math.max(0, c[i][i] + c[j][j] - 2 * c[i][j])),
+        sd_in: Math.sqrt(variance(i, j)),
       };
     });
 }
 
+/** Of a difference; without covariances, as of a survey that is only told, heights count as independent. */
+function varianceOf({ points, covariance_in2: c }) {
+  if (!c) return (i, j) => points[i].sd_in ** 2 + points[j].sd_in ** 2;
+  return (i, j) => Math.max(0, c[i][i] + c[j][j] - 2 * c[i][j]);
+}
+
 /**
- * @param pairs as of `judgedPairs`; `tolerance_in` holds where a pair has none of its own.
+ * @param adjusted as of `adjust`; `pairs` of `judgedPairs`; `tolerance_in` holds where a pair has none of its own.
  * @returns [{a, b, difference_in, sd_in, tolerance_in, verdict: "within" | "over" | "uncertain"}]
  */
 export function pairVerdicts(adjusted, pairs, tolerance_in, confidence = 0.95) {
