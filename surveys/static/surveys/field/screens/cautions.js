@@ -70,13 +70,12 @@ export async function showMoment(root, app, known, moment, { goOn, names = reade
   const note = (name) => noteRead(app, known, moment, cautions, name);
   replace(
     root,
-    h("h2", {}, momentWords(moment)),
     languages(tellings, spoken, async (code) => {
       await app.store.setPref(pref, code);
       app.refresh();
     }),
     h("ul", { class: "list cautions", lang: spoken }, cautions.map(cautionItem)),
-    h("h3", {}, gettext("Who has read this")),
+    h("h2", {}, gettext("Who has read this")),
     h("ul", { class: "list" }, [...names, ...others].map((name) => readerItem(name, missing, note))),
     somebodyElse(note),
     onward(missing, goOn),
@@ -106,7 +105,7 @@ const namesRead = (cautions) =>
 
 function readerItem(name, missing, note) {
   if (!missing.includes(name)) return h("li", { class: "done" }, fill(gettext("{name}: read"), { name }));
-  return h("li", {}, button(fill(gettext("{name} has read this"), { name }), () => note(name)));
+  return h("li", { class: "item" }, button(fill(gettext("{name} has read this"), { name }), () => note(name)));
 }
 
 function somebodyElse(note) {

@@ -43,13 +43,13 @@ function unread(known, missing) {
 function personItem(app, known, name, missing) {
   const under = known.under.find((each) => each.name.toLowerCase() === name.toLowerCase());
   const since = under && fill(gettext("under since {time}"), { time: timeOf(known, under.since) });
-  const words = under ? gettext("{name} comes out") : gettext("{name} goes in");
+  const words = under ? gettext("Comes out") : gettext("Goes in");
   const count = () => goIn(app, known, name, !under, missing);
   return h(
     "li",
     { class: "item" },
     h("span", { class: under ? "under-name" : "" }, h("strong", {}, name), under ? ` ${since}` : ""),
-    button(fill(words, { name }), count, { kind: under ? "stop" : "" }),
+    button(words, count, { kind: under ? "stop" : "", "aria-label": `${words}: ${name}` }),
   );
 }
 

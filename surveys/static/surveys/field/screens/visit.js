@@ -21,6 +21,7 @@ export async function show(root, { visit: id }, app) {
     root,
     stateNote(known),
     underNow(known),
+    nextVerb(known),
     whereAndWho(known),
     hazards(known),
     wayIn(home),
@@ -120,6 +121,12 @@ function steps(known) {
     ),
   );
   return h("section", { "aria-labelledby": "steps" }, h("h2", { id: "steps" }, gettext("The day")), h("ol", { class: "steps" }, items));
+}
+
+/** On site, what is due next is at hand without scrolling. */
+function nextVerb(known) {
+  const due = known.state === "on_site" && stepsOf(known).find((step) => step.state === "due");
+  return due ? verbTo(known, due.path, fill(gettext("Next: {verb}"), { verb: verbWords(due.key) })) : null;
 }
 
 function verbWords(key) {

@@ -56,7 +56,7 @@ function numbersNote({ setup }) {
   return h(
     "p",
     { class: "note" },
-    fill(words, { code: setup.code }),
+    fill(words, { code: setup.code.split("-")[0] }),
     " ",
     gettext("Where the level has been set up anew they do not hold."),
   );
@@ -88,7 +88,7 @@ function passLink(known, each, isNext) {
       : fill(gettext("{done} of {count} done"), { done: each.done, count: each.count });
   return h(
     "a",
-    { class: `button ${isNext ? "verb" : "quiet"} ${each.isOff ? "stop" : ""}`, href: `#/visit/${known.visit.id}/work/${each.number}` },
+    { class: `button ${each.isOff ? "stop" : isNext ? "verb" : "quiet"}`, href: `#/visit/${known.visit.id}/work/${each.number}` },
     h("strong", {}, fill(gettext("Pass {number}, day {day}"), { number: each.number, day: each.day })),
     h("span", {}, state),
   );

@@ -36,7 +36,7 @@ function personItem(app, known, person, timers) {
       await start(app, known.visit.id, person.id);
       app.refresh();
     };
-    return h("li", { class: "item" }, h("strong", {}, person.name), done, button(fill(gettext("Start {name}"), { name: person.name }), begin));
+    return h("li", { class: "item" }, h("strong", {}, person.name), done, namedButton(gettext("Start"), person, begin));
   }
   const runs = fill(gettext("runs since {time}, {minutes}"), { time: timeOf(known, timer.started_at), minutes: hours(Math.max(ranFor(timer), 0)) });
   return h("li", { class: "item" }, h("strong", {}, person.name), h("span", {}, runs), done, stopping(app, person, timer));
@@ -48,17 +48,18 @@ function stopping(app, person, timer) {
     app.announce(fill(gettext("{name}: time noted"), { name: person.name }));
     app.refresh();
   };
-  const words = fill(gettext("Stop {name}"), { name: person.name });
-  if (!isDoubtful(timer)) return button(words, () => end({}), { kind: "verb" });
+  if (!isDoubtful(timer)) return namedButton(gettext("Stop"), person, () => end({}), "verb");
   const input = h("input", { type: "number", inputmode: "numeric", min: 1, max: 1440 });
   const check = () => (input.checkValidity() && input.value ? end({ minutes: Number(input.value) }) : input.focus());
   return h(
     "div",
     { class: "note" },
     h("p", {}, gettext("The clock can't tell how long this was: it ran over night, or the phone's clock was changed.")),
-    h("div", { class: "row" }, field(gettext("Minutes worked, 1 to 1,440"), input), button(words, check, { kind: "verb" })),
+    h("div", { class: "row" }, field(gettext("Minutes worked, 1 to 1,440"), input), namedButton(gettext("Stop"), person, check, "verb")),
   );
 }
+
+const namedButton = (words, person, action, kind = "") => button(words, action, { kind, "aria-label": `${words}: ${person.name}` });
 
 /** What was noted on this phone of somebody's time at this visit. */
 function notedWords(known, person) {

@@ -108,6 +108,7 @@ export function notedWords(known, step) {
 
 /** By how much a reading is off, and what that means. */
 export function offWords(known, { off_in, verdict }) {
+  if (figure(Math.abs(off_in), unitOf(known)) === "0") return gettext("as wanted");
   const words = off_in >= 0 ? gettext("{by} higher than wanted") : gettext("{by} lower than wanted");
   const off = fill(words, { by: lengthOf(known, Math.abs(off_in)) });
   return verdict ? `${off}: ${verdictWords(verdict)}` : off;

@@ -20,6 +20,7 @@ export async function show(root, { visit: id, pass, point }, app) {
   app.title(fill(gettext("{label}, pass {number}"), { label: labelOf(known, point), number: step.pass_number }));
   const why = whyNotWorked(known);
   const pad = why ? null : padFor(app, known, step);
+  root.classList.add("noting");
   replace(root, underNow(known), why ? stopNote(why) : null, asked(known, step), pad?.elements, stack(known, step));
   return pad && { keep: true, close: pad.close };
 }
@@ -39,11 +40,11 @@ function stepAt(known, pass_number, point) {
 
 function asked(known, step) {
   return h(
-    "div",
+    "p",
     { class: "asked" },
-    h("p", { class: "number" }, labelOf(known, step.point), " ", goWords(known, step.by_in)),
-    step.read_in === null ? null : h("p", {}, gettext("to read"), " ", h("strong", { class: "number" }, figure(step.read_in, unitOf(known)))),
-    step.entry ? h("p", { class: `told ${step.verdict}` }, notedWords(known, step)) : null,
+    h("strong", { class: "number" }, labelOf(known, step.point)),
+    h("span", { class: "number" }, goWords(known, step.by_in)),
+    step.read_in === null ? null : h("span", {}, gettext("to read"), " ", h("strong", { class: "number" }, figure(step.read_in, unitOf(known)))),
   );
 }
 
@@ -56,7 +57,8 @@ function stack(known, step) {
 
 function padFor(app, known, step) {
   const unit = unitOf(known);
-  const verdict = h("p", { class: "told", role: "status" });
+  const noted = step.entry ? notedWords(known, step) : "";
+  const verdict = h("p", { class: `told ${step.verdict}`, role: "status" }, noted);
   const remark = h("input", { type: "text", maxlength: NOTE_AT_MOST, autocomplete: "off" });
   const note = (is_done, text) => noteStep(app, known, step, { is_done, text, remark: remark.value.trim(), verdict });
   const done = !step.is_only_read;
@@ -64,12 +66,12 @@ function padFor(app, known, step) {
     unit,
     pad: unit === "mm" ? "decimals" : "fractions",
     onenter: (text) => note(done, text),
-    onundo: () => {},
+    onundo: () => (step.is_done && done ? note(false, "") : replace(verdict, gettext("Nothing to undo here."))),
     onkey: (text) => judge(known, step, text, verdict),
   });
   pad.next(done ? gettext("Done") : gettext("Note it"));
   const elements = [
-    h("p", { class: "figure" }, pad.figure),
+    h("p", { class: "typed-zone" }, pad.figure),
     verdict,
     pad.keys,
     done && step.is_done ? button(gettext("Not done after all"), () => note(false, ""), { kind: "quiet" }) : null,
