@@ -100,6 +100,20 @@ CITATIONS = (
     _("full-bore speed: Manning, 1.4859/n R^(2/3) S^(1/2) in feet and seconds, R = diameter/4"),
     _("density of water without air: the CIPM formula, Tanaka et al., Metrologia 38 (2001) 301, 0 to 40 C"),
     _("both ends press alike on what lies between: only upright lengths of different temperature count"),
+    _(
+        "what moved between two surveys: congruency test of the points as a block, the worst taken out while it "
+        "fails: Pelzer, Zur Analyse geodätischer Deformationsmessungen (DGK C 164, 1971), from memory"
+    ),
+    _(
+        "changes against the points that stood still: Baarda, S-transformations and Criterion Matrices (Delft "
+        "1973), from memory"
+    ),
+    _("one chance of a false alarm shared by all points: Sidak, J. Am. Stat. Assoc. 62 (1967) 626, from memory"),
+    _(
+        "scatter of two surveys pooled where the two-sided F-test accepts, from four degrees of freedom each: "
+        "judgement"
+    ),
+    _("pattern of the change: weighted least squares on simple shapes in plan; the shapes are judgement, no source"),
     _("the anchor's listing, as given"),
     _("the stand's listing, as given"),
     _("bearing as measured"),

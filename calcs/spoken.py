@@ -24,6 +24,20 @@ TIER_WORDS: dict[str, Promise] = {
     "double": gettext_lazy("double, interlocked"),
     "engineer": gettext_lazy("engineer's design"),
 }
+# Where a home settled or toward which it tilted, as the engine says it in a sentence.
+PLACE_WORDS: dict[str, Promise] = {
+    place: gettext_lazy(place)
+    for place in (
+        _("left corner at the marked end"),
+        _("right corner at the marked end"),
+        _("left corner at the far end"),
+        _("right corner at the far end"),
+        _("marked end"),
+        _("far end"),
+        _("left side"),
+        _("right side"),
+    )
+}
 
 CAUTIONS = (
     _("Stand clear of the strap's line, release it slowly and wear eye protection."),
@@ -108,6 +122,39 @@ WARNINGS = (
         "The pushes at {supports} in pass {number} are rougher than others: the frame is taken as held at the jacks, "
         "not over the supports."
     ),
+    _("The points changed in no simple shape that stands out from the noise."),
+    _("One corner has settled by {size}, the {place}; this tells {share} of the change."),
+    _("One edge has settled by {size}, the {place}; this tells {share} of the change."),
+    _("The middle has gone down against the edges by {size}, a dish; this tells {share} of the change."),
+    _("The middle has come up against the edges by {size}, a dome; this tells {share} of the change."),
+    _("The home has twisted by {size}: opposite corners went the same way; this tells {share} of the change."),
+    _("The home has tilted by {size} toward its {place}; this tells {share} of the change."),
+    _("The home has tilted by {size} toward the {place}; this tells {share} of the change."),
+    _("Read in one of the two surveys only, so nothing is told of them: {points}."),
+    _("Fewer than two outside marks were read both times: only movement within the home can be told."),
+    _("The outside marks disagree about what moved: only movement within the home can be told."),
+    _(
+        "No group of more than half of the points stood still together: changes are against the mean of all, and no "
+        "point is tested by itself."
+    ),
+    _("The mark {points} did not stay with the others and is not relied on."),
+    _("Only two outside marks agree: had both moved alike, nothing here would show it."),
+    _(
+        "The whole home reads {shift} in higher than before; what shifts all readings of a survey alike may be all "
+        "there is to it."
+    ),
+    _(
+        "The whole home reads {shift} in lower than before; what shifts all readings of a survey alike may be all "
+        "there is to it."
+    ),
+    _(
+        "The two surveys scatter differently, {first} and {second} times what is stated of their readings: each "
+        "counts by its own."
+    ),
+    _(
+        "With fewer than {least} checks in one of the surveys its scatter can't be learned: the stated standard "
+        "deviations are used."
+    ),
 )
 # What binds a plan, or stands in its way: a limit as it stands, in a sentence of what more of it would save.
 LIMITS = (
@@ -162,7 +209,7 @@ def spoken(sentence: str) -> str:
 
 def _filled(name: str, value: str) -> str:
     """What the engine filled in, in words where it is not a number or somebody's name."""
-    words = {"option": OPTION_WORDS, "tier": TIER_WORDS}.get(name, {})
+    words = {"option": OPTION_WORDS, "tier": TIER_WORDS, "place": PLACE_WORDS}.get(name, {})
     if name == "state":
         return said_by(_limits(), value, filled) or value
     return str(words[value]) if value in words else filled(name, value)

@@ -15,6 +15,7 @@ from calcs.engine.joined import JoinedInput, JoinedResult, solve_joined
 from calcs.engine.levels import LevelsInput, LevelsResult, solve_levels
 from calcs.engine.lift import LiftInput, LiftResult, solve_lift
 from calcs.engine.lift_curve import LiftCurveInput, LiftCurveResult, solve_lift_curve
+from calcs.engine.movement import MovementInput, MovementResult, solve_movement
 from calcs.engine.passes import PassesInput, PassesResult, solve_passes
 from calcs.engine.stacks import StacksInput, StacksResult, solve_stacks
 from calcs.engine.strap_spacing import StrapSpacingInput, StrapSpacingResult, solve_strap_spacing
@@ -128,6 +129,13 @@ KINDS: dict[str, Kind] = {
             input_type=PassesInput,
             result_type=PassesResult,
             solve=solve_passes,
+        ),
+        Kind(
+            name="movement",
+            about="Two surveys to what moved: marks that stood still, each point against them, the pattern in words",
+            input_type=MovementInput,
+            result_type=MovementResult,
+            solve=solve_movement,
         ),
         Kind(
             name="water_tube",

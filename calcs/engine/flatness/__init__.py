@@ -11,6 +11,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from calcs.engine.common import ENGINE_VERSION, ResultWarning
+from calcs.engine.covariances import checked_covariance
 from calcs.engine.errors import InvalidInput
 from calcs.engine.flatness.planes import best_plane, lay_out, narrowest_zone_in
 from calcs.engine.flatness.types import (
@@ -176,7 +177,12 @@ def _check_document(document: FlatnessInput) -> list[list[float]] | None:
     if not 0.5 <= document.confidence < 1:
         raise InvalidInput(f"must be at least 0.5 and below 1, not {document.confidence:.12g}", field="confidence")
     _check_pairs(document)
-    return None if document.covariance_in2 is None else _checked_covariance(document)
+    if document.covariance_in2 is None:
+        return None
+    plain: list[list[float]] = checked_covariance(
+        document.covariance_in2, len(document.points), "covariance_in2"
+    ).tolist()
+    return plain
 
 
 def _check_pairs(document: FlatnessInput) -> None:
@@ -195,30 +201,6 @@ def _check_pairs(document: FlatnessInput) -> None:
             raise InvalidInput(message, field=field)
         if pair.tolerance_in is not None:
             check_range(pair.tolerance_in, f"{field}.tolerance_in", least=0, most=FARTHEST)
-
-
-def _checked_covariance(document: FlatnessInput) -> list[list[float]]:
-    rows, count = document.covariance_in2 or (), len(document.points)
-    if len(rows) != count or any(len(row) != count for row in rows):
-        raise InvalidInput(f"must have {count} rows of {count}, one for each point", field="covariance_in2")
-    matrix = np.array(rows, dtype=float)
-    field = "covariance_in2[{}][{}]"
-    wrong = np.argwhere(~(np.abs(matrix) <= FARTHEST**2))
-    if wrong.size:
-        raise InvalidInput(f"must be a number up to {FARTHEST**2:g} either way", field=field.format(*wrong[0]))
-    slack = EPSILON * float(np.abs(matrix).max())
-    wrong = np.argwhere(np.abs(matrix - matrix.T) > slack)
-    if wrong.size:
-        raise InvalidInput("differs from the number across the diagonal", field=field.format(*wrong[0]))
-    variances = np.diagonal(matrix)
-    # Of every single point and of every difference: what pairs are judged by.
-    wrong = np.argwhere(variances[:, None] + variances - 2.0 * matrix < -4.0 * slack)
-    if (variances < 0).any():
-        wrong = np.repeat(np.argwhere(variances < 0), 2, axis=1)
-    if wrong.size:
-        raise InvalidInput("gives a negative variance", field=field.format(*wrong[0]))
-    plain: list[list[float]] = matrix.tolist()
-    return plain
 
 
 # -- words ----------------------------------------------------------------------------------------------------
