@@ -120,9 +120,11 @@ function drawing(content, focus, options) {
   const size = focus ? SIZE_PX.close : SIZE_PX.whole;
   const at = content.shown.map((point) => ({ ...point, ...sheet.place(point) })).filter(sheet.holds);
   const placeOf = new Map(content.shown.map((point) => [point.id, sheet.place(point)]));
-  const letters = sheet.letters();
+  const marks = at.filter(({ kind }) => kind === "mark").map(({ x, y }) => box(x, y, 20, 20));
+  const letters = sheet.letters().filter(({ x, y }) => !marks.some((mark) => overlap(mark, box(x, y - 5, 10, 10))));
   const taken = [
     ...at.map(({ x, y }) => box(x, y, 12, 12)),
+    ...marks,
     ...at.filter(({ move_in }) => move_in).map((point) => box(point.x + arrowAside(point), point.y - 17, 8, 22)),
     ...letters.map(({ x, y }) => box(x, y - 5, 18, 14)),
   ];
