@@ -299,9 +299,3 @@ def note_step(
     is_new = note(entry)
     need_on(by, Act.ADD, entry)  # not under an archived home
     return is_new
-
-
-def last_work_at(approvals: Iterable[Approval]) -> PassEntry | None:
-    """Return the newest entry that says that something was done by one of some approvals."""
-    plans = [approval.plan_id for approval in approvals]
-    return PassEntry.objects.filter(plan__in=plans, is_done=True).order_by("-noted_at", "-pk").first()

@@ -42,7 +42,8 @@ class CountForm(forms.Form):
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, auto_id="id_count_%s", **kwargs)
+        kwargs["auto_id"] = "id_count_%s"  # the forms of the moments have names too
+        super().__init__(*args, **kwargs)
         self.label_suffix = ""
 
 

@@ -1,6 +1,7 @@
 """The closing gate: what is still open before a home that was lifted is left, and closing its work for good."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from uuid import UUID
 
 from django.db import transaction
 from django.utils import timezone
@@ -9,25 +10,41 @@ from django.utils.translation import gettext as _
 from calcs.closing.checking import note_checked
 from calcs.closing.opens import Open, listed
 from calcs.closing.readings import open_about_survey
+from calcs.closing.seen import Seen
 from calcs.closing.touched import gas_moved, newest_checks, straps_to_check, work_ended_at, works_of
 from calcs.models import Approval, Closing
 from jobs.errors import DomainError
 from jobs.head_counts import under_now
-from jobs.models import Condition, DoorsWindows, HeadCount, Photo, StrapCheck, User
+from jobs.models import Condition, DoorsWindows, StrapCheck, User
 from jobs.models.base import Act
 from jobs.rights import MANAGER, is_manager, need_on, refusal
 from surveys.models import Survey
 
-__all__ = ["Open", "check_as_left", "close", "closing_of", "note_checked", "what_is_open"]
+__all__ = [
+    "Open",
+    "Seen",
+    "check_as_left",
+    "close",
+    "closing_of",
+    "closings_of",
+    "note_checked",
+    "what_is_open",
+]
 
 
 def closing_of(approval: Approval) -> Closing:
     """Return the closing of an approval; one that is not stored yet, where nobody has begun it."""
+    return closings_of([approval])[approval.pk]
+
+
+def closings_of(approvals: Iterable[Approval]) -> dict[UUID, Closing]:
+    """Return the closing of each approval, by the approval's key, as ``closing_of`` does of one."""
+    by_key = {approval.pk: approval for approval in approvals}
     beside = ("as_left__siting__home", "as_left__author", "closed_by")
-    found = Closing.objects.filter(approval=approval).select_related(*beside).first()
-    if found is None:
-        return Closing(approval=approval)
-    found.approval = approval  # with all that it came with
+    begun = {row.approval_id: row for row in Closing.objects.filter(approval__in=by_key).select_related(*beside)}
+    found = {key: begun.get(key) or Closing(approval=approval) for key, approval in by_key.items()}
+    for key, closing in found.items():
+        closing.approval = by_key[key]  # with all that it came with
     return found
 
 
@@ -47,16 +64,20 @@ def check_as_left(closing: Closing) -> None:
         raise DomainError("invalid", sentence, fields={"as_left": sentence})
 
 
-def what_is_open(closing: Closing) -> tuple[Open, ...]:
-    """Tell everything that is still open, in the order in which a crew would do it; nothing: it may be closed."""
-    works = works_of(closing)
+def what_is_open(closing: Closing, seen: Seen | None = None) -> tuple[Open, ...]:
+    """Tell everything that is still open, in the order in which a crew would do it; nothing: it may be closed.
+
+    ``seen`` is what was read for this and other closings together.
+    """
+    seen = seen or Seen([closing])
+    works = works_of(closing, seen)
     return (
-        *open_about_survey(closing),
+        *open_about_survey(closing, seen),
         *_about_home(closing),
-        *_about_straps(closing, works),
+        *_about_straps(closing, works, seen),
         *_about_water(closing),
-        *_about_gas(closing, works),
-        *_about_people(closing, works),
+        *_about_gas(closing, works, seen),
+        *_about_people(closing, works, seen),
     )
 
 
@@ -69,11 +90,11 @@ def _about_home(closing: Closing) -> Iterator[Open]:
         yield Open(code="doors_stick", words=_("Doors or windows stick: say which in the exceptions."))
 
 
-def _about_straps(closing: Closing, works: list[Approval]) -> Iterator[Open]:
+def _about_straps(closing: Closing, works: list[Approval], seen: Seen) -> Iterator[Open]:
     if not closing.are_straps_tight:
         yield Open(code="straps", words=_("Not every strap is tight again."))
-    straps = straps_to_check(works)
-    checks = newest_checks(straps, work_ended_at(works))
+    straps = straps_to_check(works, seen)
+    checks = newest_checks(straps, work_ended_at(works, seen), seen)
     unchecked = [strap.code for strap in straps if strap.pk not in checks]
     if unchecked:
         words = _("No check since the work of strap {straps}.").format(straps=listed(unchecked))
@@ -95,23 +116,22 @@ def _about_water(closing: Closing) -> Iterator[Open]:
         yield Open(code="drains", words=_("Water was not run through every drain."))
 
 
-def _about_gas(closing: Closing, works: list[Approval]) -> Iterator[Open]:
+def _about_gas(closing: Closing, works: list[Approval], seen: Seen) -> Iterator[Open]:
     if closing.gas == Closing.Gas.NOT_SAID:
         yield Open(code="gas", words=_("Nothing is said of the gas line."))
-    elif closing.gas == Closing.Gas.NOT_MOVED and (moved := gas_moved(works)):
+    elif closing.gas == Closing.Gas.NOT_MOVED and (moved := gas_moved(works, seen)):
         words = _("The work moves or frees the gas line {lines}: a licensed fitter checks it.")
         yield Open(code="gas_moved", words=words.format(lines=listed(line.code for line in moved)))
 
 
-def _about_people(closing: Closing, works: list[Approval]) -> Iterator[Open]:
-    counts = HeadCount.objects.filter(visit__siting=closing.approval.siting_id)
-    if still_in := under_now(counts):
+def _about_people(closing: Closing, works: list[Approval], seen: Seen) -> Iterator[Open]:
+    if still_in := under_now(seen.head_counts[closing.approval.siting_id]):
         words = _("Counted in and not out: {names}. Nobody closes past this: find them, and count them out.")
         yield Open(code="still_in", words=words.format(names=", ".join(still_in)), is_life=True)
     if not closing.is_everybody_out:
         yield Open(code="head_count", words=_("Nobody was counted out by name."))
-    photos = Photo.objects.standing().filter(siting=closing.approval.siting_id)
-    if not photos.filter(noted_at__gte=works[0].approved_at).exists():
+    last_photo_at = seen.last_photo_at.get(closing.approval.siting_id)
+    if last_photo_at is None or last_photo_at < works[0].approved_at:
         yield Open(code="photos", words=_("There is no photo since the work was approved."))
 
 
@@ -131,8 +151,8 @@ def close(*, closing: Closing, by: User, reason: str = "") -> Closing:
     Raises
     ------
     DomainError
-        403 for whom the roles don't allow it and once it is closed, 409 when its approval is withdrawn, when something
-        is open without the manager's reason, or somebody's life hangs on it, 412 when somebody has changed it since
+        403 for whom the roles don't allow it and once it is closed, 409 when its approval is withdrawn, and when
+        something is open without the manager's reason or is a matter of life, 412 when somebody has changed it since
         it was read.
     """
     need_on(by, Act.CHANGE, closing)

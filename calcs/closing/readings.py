@@ -9,10 +9,10 @@ from django.utils.translation import gettext as _
 
 from calcs import codec
 from calcs.closing.opens import Open, listed
+from calcs.closing.seen import Seen
 from calcs.engine.flatness import FlatnessResult
 from calcs.engine.levels import LevelsInput, LevelsResult
-from calcs.models import Answer, Calculation, Closing, PassEntry
-from jobs.models import Point, Support
+from calcs.models import Closing
 from surveys.models import Reading, Survey
 
 ROUNDS = 2
@@ -21,7 +21,7 @@ ROUNDS = 2
 MOST_SDS = 3.0
 
 
-def open_about_survey(closing: Closing) -> Iterator[Open]:
+def open_about_survey(closing: Closing, seen: Seen) -> Iterator[Open]:
     """Tell what is open about the survey that a closing names as left."""
     survey = closing.as_left
     if survey is None:
@@ -33,14 +33,12 @@ def open_about_survey(closing: Closing) -> Iterator[Open]:
     if survey.started_at < closing.approval.approved_at:
         words = _("The survey as left was started before this plan was approved: read the home again.")
         yield Open(code="too_early", words=words)
-    elif _is_worked_after(closing, survey):
+    elif _is_worked_after(closing, survey, seen):
         words = _("Work was noted after the survey as left was handed in: read the home again.")
         yield Open(code="too_early", words=words)
-    readings = list(Reading.objects.standing().filter(survey=survey).select_related("setup"))
-    labels = dict(Point.objects.filter(siting=survey.siting_id).values_list("pk", "label"))
-    yield from _rounds(survey, readings, labels)
-    answers = _answers(survey)
-    levels, flatness = answers.get("levels"), answers.get("flatness")
+    readings, labels = seen.readings[survey.pk], seen.labels[survey.siting_id]
+    yield from _rounds(seen.supports[survey.siting_id], readings, labels)
+    levels, flatness = (seen.answers.get((survey.pk, kind)) for kind in ("levels", "flatness"))
     if levels is None or flatness is None:
         yield Open(code="not_computed", words=_("How level the home was left is not computed yet."))
         return
@@ -49,24 +47,15 @@ def open_about_survey(closing: Closing) -> Iterator[Open]:
     yield from _over(closing, codec.decode(flatness.result or {}, FlatnessResult), labels)
 
 
-def _is_worked_after(closing: Closing, survey: Survey) -> bool:
-    work = PassEntry.objects.filter(plan__approvals=closing.approval, is_done=True)
-    return work.filter(noted_at__gt=survey.submitted_at).exists()
+def _is_worked_after(closing: Closing, survey: Survey, seen: Seen) -> bool:
+    last, submitted = seen.last_work_at.get(closing.approval.plan_id), survey.submitted_at
+    return last is not None and submitted is not None and last > submitted
 
 
-def _answers(survey: Survey) -> dict[str, Calculation]:
-    rows = Answer.objects.filter(
-        survey=survey, kind__in=["levels", "flatness"], revision=survey.revision, calculation__state="done"
-    )
-    return {answer.kind: answer.calculation for answer in rows.select_related("calculation")}
-
-
-def _rounds(survey: Survey, readings: list[Reading], labels: dict[UUID, str]) -> Iterator[Open]:
+def _rounds(walked: list[UUID], readings: list[Reading], labels: dict[UUID, str]) -> Iterator[Open]:
     rounds: dict[UUID, set[int]] = {}
     for reading in readings:
         rounds.setdefault(reading.point_id, set()).add(reading.round)
-    supports = Support.objects.standing().filter(point__siting=survey.siting_id, point__archived_at__isnull=True)
-    walked = supports.order_by("point__walk_order", "point__label").values_list("point_id", flat=True)
     short = [labels[point] for point in walked if len(rounds.get(point, ())) < ROUNDS]
     if short:
         words = _("Not read in two rounds as left: {points}.").format(points=listed(short))

@@ -12,7 +12,7 @@ from django.urls import reverse
 from rest_framework.test import APIClient
 
 from calcs import chain
-from calcs.closing import Open, close, closing_of, what_is_open
+from calcs.closing import Open, Seen, close, closing_of, what_is_open
 from calcs.closing.touched import gas_moved, straps_to_check, works_of
 from calcs.models import Answer, Approval, Closing, PassEntry, Plan
 from jobs.errors import DomainError, Stale
@@ -206,7 +206,7 @@ def test_pairs_that_stay_too_far_apart_are_named(closing: Closing) -> None:
 
 
 def test_every_strap_that_the_plan_loosened_is_checked_after_the_work(closing: Closing) -> None:
-    (strap, *_others) = straps_to_check(works_of(closing))
+    (strap, *_others) = straps_to_check(works_of(closing), Seen([closing]))
     assert strap.code == "T1"  # its hook is at A1, which goes up
     StrapCheck.objects.filter(strap=strap).update(noted_at=ago(hours=6))  # before the last pass
     assert codes(closing) == ["strap_checks"]
@@ -223,7 +223,7 @@ def test_a_strap_found_slack_or_broken_is_open(closing: Closing, found: dict[str
 
 def test_a_strap_that_the_plan_leaves_alone_needs_no_check(closing: Closing) -> None:
     left_alone = {strap.code for strap in closing.approval.siting.straps.all()} - {
-        strap.code for strap in straps_to_check(works_of(closing))
+        strap.code for strap in straps_to_check(works_of(closing), Seen([closing]))
     }
     StrapCheck.objects.filter(strap__code__in=left_alone).delete()
     assert codes(closing) == []
@@ -245,7 +245,7 @@ def test_a_gas_line_that_moved_is_checked_by_a_licensed_fitter() -> None:
     withdrawn(before)
     plan = Plan.objects.current().get(survey=before.plan.survey, option="least_work")
     closing = finished(approved(plan))
-    assert gas_moved([closing.approval]) == [moved]
+    assert gas_moved([closing.approval], Seen([closing])) == [moved]
     assert codes(closing) == ["gas_moved"]
     assert moved.code in what_is_open(closing)[0].words
     assert still.code not in what_is_open(closing)[0].words
@@ -282,7 +282,7 @@ def test_straps_of_an_approval_that_was_worked_by_and_replaced_are_checked_too()
     second = approved(Plan.objects.current().filter(survey=during).first(), approved_at=ago(hours=4))
     closing = closing_of(second)
     assert works_of(closing) == [first, second]
-    assert "T1" in {strap.code for strap in straps_to_check(works_of(closing))}
+    assert "T1" in {strap.code for strap in straps_to_check(works_of(closing), Seen([closing]))}
     PassEntry.objects.all().delete()
     assert works_of(closing) == [second]  # nothing was done by the first
 
