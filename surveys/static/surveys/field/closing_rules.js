@@ -57,7 +57,7 @@ function adjustedOrNull(setups, readings, alpha) {
 }
 
 /**
- * Everything that is open, in the order in which a crew would do it: [{code, points?, pairs?, setups?, straps?}].
+ * Everything that is open, in the order in which a crew would do it: [{code, points?, pairs?, setups?, straps?, names?}].
  * @param known `closing` of `closingOf`, `survey` the one it names or null, `judged` of it, `approved_ms`, `lastStep`
  *   (ms or null), `straps` with what is due, `under`, `hasPhoto`, `walk` the supports' points in order, `labels`
  */
@@ -116,6 +116,9 @@ function aboutLines({ closing, straps }) {
 }
 
 function aboutPeople({ closing, under, hasPhoto }) {
-  const open = closing.is_everybody_out && !under.length ? [] : [{ code: "head_count" }];
-  return hasPhoto ? open : [...open, { code: "photos" }];
+  return [
+    ...(under.length ? [{ code: "still_in", names: under.map((each) => each.name) }] : []),
+    ...(closing.is_everybody_out ? [] : [{ code: "head_count" }]),
+    ...(hasPhoto ? [] : [{ code: "photos" }]),
+  ];
 }

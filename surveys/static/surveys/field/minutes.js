@@ -10,9 +10,9 @@ const MINUTE_MS = 60000;
 
 const nameOf = (visit, person) => `${PREFIX}${visit}|${person}`;
 
-/** The timers that run at a visit: [{name, id, visit, person, started_at}], oldest first. */
-export async function running(app, visit) {
-  const rows = (await app.store.all("prefs")).filter((row) => row.name.startsWith(nameOf(visit, "")));
+/** The timers that run, at whichever visit: [{name, id, visit, person, started_at}], oldest first. */
+export async function running(app) {
+  const rows = (await app.store.all("prefs")).filter((row) => row.name.startsWith(PREFIX));
   const open = [];
   for (const { name, value } of rows) {
     if (await app.store.get("entries", value.id)) await app.store.del("prefs", name); // its stop was cut short

@@ -6,11 +6,12 @@ import { atVisit, isKnown } from "../at_visit.js";
 import { closingOf, judgeSurvey, openOf } from "../closing_rules.js";
 import { button, field, h, replace } from "../dom.js";
 import { photosOf } from "../photos.js";
-import { dayName, fill, gettext } from "../words.js";
+import { dayName, fill, gettext, ngettext } from "../words.js";
 import { openWords } from "./as_left_words.js";
 import { sdOf } from "./read_plan.js";
 import { labelOf, lengthOf, nothingKnown, pairVerdict, stopNote, timeOf, underNow, verbTo } from "./visit_parts.js";
 
+const LEADERS = ["crew_lead", "manager"];
 const NAME_AT_MOST = 120;
 const TEXT_AT_MOST = 2000;
 
@@ -25,8 +26,9 @@ export async function show(root, { visit: id }, app) {
     root,
     underNow(known),
     known.isClosed ? h("p", { class: "note" }, gettext("This work is closed: it changes no more.")) : null,
+    known.isClosed ? null : countNote(gate),
     h("section", {}, h("h2", {}, gettext("Survey as left")), surveyPart(app, known, gate), levelPart(known, gate)),
-    known.isClosed ? null : checks(app, known, gate),
+    known.isClosed ? null : mayNote(app) ? checks(app, known, gate) : h("p", { class: "note" }, gettext("A crew lead notes what was checked here.")),
     openHere(known, gate),
     official(known),
   );
@@ -56,8 +58,17 @@ async function gateOf(known) {
   return { closing, survey, judged, open };
 }
 
+/** How much is open, at the top; what it is stands at the end. */
+function countNote({ open }) {
+  const words = open.length ? ngettext("{n} thing is open, by this phone", "{n} things are open, by this phone", open.length) : gettext("Nothing is open.");
+  return h("p", { class: "number", role: "status" }, fill(words, { n: open.length }));
+}
+
 /** Whether the service has a photo since the approval. */
 const hasPhoto = (closing) => Boolean(closing) && !closing.open.some((one) => one.code === "photos");
+
+/** Who leads notes at the gate. */
+const mayNote = ({ person }) => (person?.roles ?? []).some((role) => LEADERS.includes(role));
 
 /** Note what was said, and with it what is typed and not noted yet. */
 async function say(app, known, fields) {
@@ -88,7 +99,7 @@ function surveyPart(app, known, { closing, survey }) {
     h(
       "div",
       { class: "choices", role: "group", "aria-label": gettext("Survey as left") },
-      surveys.map((each) => button(surveyWords(known, each), () => say(app, known, { as_left: each.id }), { "aria-pressed": String(each.id === closing.as_left) })),
+      surveys.map((each) => button(surveyWords(known, each), () => say(app, known, { as_left: each.id }), { "aria-pressed": String(each.id === closing.as_left), disabled: !mayNote(app) })),
     ),
     survey?.state === "open" ? verbTo(known, `read/${survey.id}`, gettext("Go on reading")) : null,
   ];

@@ -6,11 +6,12 @@ import { labelOf, strapCode } from "./visit_parts.js";
 const MOST_NAMED = 12;
 
 /** One thing that is open, as a sentence. */
-export function openWords(known, { code, points, pairs, setups, straps }) {
+export function openWords(known, { code, points, pairs, setups, straps, names: people }) {
   const names = {
     points: points && listed(points.map((point) => labelOf(known, point))),
     pairs: pairs && listed(pairs.map((pair) => pair.map((point) => labelOf(known, point)).join("-"))),
     setups: setups && listed(setups),
+    names: people && people.join(", "),
     straps: straps && listed(straps.map((strap) => strapCode(known, strap))),
   };
   return fill(sentences()[code], names);
@@ -37,6 +38,7 @@ const sentences = () => ({
   leaks: gettext("Nobody has looked for leaks with the water on."),
   drains: gettext("Water was not run through every drain."),
   gas: gettext("Nothing is said of the gas line."),
-  head_count: gettext("Not everybody is counted out by name."),
+  still_in: gettext("Counted in and not out: {names}. Nobody closes past this: find them, and count them out."),
+  head_count: gettext("Nobody was counted out by name."),
   photos: gettext("There is no photo of this visit since the work was approved."),
 });

@@ -5,9 +5,9 @@ import { atVisit } from "../at_visit.js";
 import { h, replace } from "../dom.js";
 import { drawMap } from "../map.js";
 import { stepsOf } from "../visit_steps.js";
-import { dayName, fill, gettext } from "../words.js";
+import { fill, gettext } from "../words.js";
 import { missingAt, momentWords } from "./cautions.js";
-import { labelOf, lengthOf, nothingKnown, pairVerdict, stopNote, underNow, verbTo, whyNotWorked } from "./visit_parts.js";
+import { dateOf, labelOf, lengthOf, nothingKnown, pairVerdict, stopNote, underNow, verbTo, whyNotWorked } from "./visit_parts.js";
 
 // Moments that come when such work comes up, and not as a step of every day.
 const WHEN_IT_COMES = ["electrical", "before_disturbing", "before_digging", "before_cutting"];
@@ -167,12 +167,11 @@ function lastAsLeft(known) {
   const left = known.place.last_as_left;
   const title = h("h2", {}, gettext("How it was left last"));
   if (!left) return h("section", { class: "card" }, title, h("p", {}, gettext("No survey as left is known.")));
-  const day = dayName(new Date(left.submitted_at), known.day.time_zone);
   return h(
     "section",
     { class: "card" },
     title,
-    h("p", {}, day),
+    h("p", {}, dateOf(known, left.submitted_at)),
     left.worst && h("p", {}, worstWords(known, left.worst)),
     left.heights && drawMap(known.place, { heights: left.heights, tolerance_in: known.place.rules?.tolerance_in }),
   );

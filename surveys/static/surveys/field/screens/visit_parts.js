@@ -3,7 +3,7 @@
 
 import { h, replace } from "../dom.js";
 import { length } from "../lengths.js";
-import { clock, fill, gettext } from "../words.js";
+import { clock, fill, gettext, language } from "../words.js";
 
 /** Say that no day on this phone tells of this visit. */
 export function nothingKnown(root, app) {
@@ -67,6 +67,10 @@ export function goWords(known, by_in) {
 
 /** When something was noted, by the company's clock. */
 export const timeOf = (known, iso) => clock(new Date(iso), known.day.time_zone);
+
+/** The day on which something was, with its year. */
+export const dateOf = (known, iso) =>
+  new Intl.DateTimeFormat(language(), { dateStyle: "long", timeZone: known.day.time_zone }).format(new Date(iso));
 
 /** What a strap is called. */
 export const strapCode = (known, strap) => known.place.straps.find((each) => each.id === strap)?.code ?? "?";

@@ -10,7 +10,7 @@ const HOUR_MIN = 60;
 
 /** The panel with everybody's time. */
 export async function minutesPanel(app, known) {
-  const timers = await running(app, known.visit.id);
+  const timers = await running(app);
   const people = mayBeNoted(app, known);
   if (!people.length) return null;
   return h(
@@ -29,17 +29,25 @@ function mayBeNoted(app, known) {
 }
 
 function personItem(app, known, person, timers) {
-  const timer = timers.find((each) => each.person === person.id);
+  const own = timers.filter((each) => each.person === person.id);
+  const timer = own.find((each) => each.visit === known.visit.id);
+  const elsewhere = own.find((each) => each.visit !== known.visit.id);
   const done = h("span", { class: "quiet" }, notedWords(known, person));
   if (!timer) {
     const begin = async () => {
       await start(app, known.visit.id, person.id);
       app.refresh();
     };
-    return h("li", { class: "item" }, h("strong", {}, person.name), done, namedButton(gettext("Start"), person, begin));
+    return h("li", { class: "item" }, h("strong", {}, person.name), done, namedButton(gettext("Start"), person, begin), elsewhereNote(elsewhere));
   }
   const runs = fill(gettext("runs since {time}, {minutes}"), { time: timeOf(known, timer.started_at), minutes: hours(Math.max(ranFor(timer), 0)) });
-  return h("li", { class: "item" }, h("strong", {}, person.name), h("span", {}, runs), done, stopping(app, person, timer));
+  return h("li", { class: "item" }, h("strong", {}, person.name), h("span", {}, runs), done, stopping(app, person, timer), elsewhereNote(elsewhere));
+}
+
+/** A time that still runs at another home. */
+function elsewhereNote(timer) {
+  if (!timer) return null;
+  return h("p", { class: "note stop" }, h("a", { href: `#/visit/${timer.visit}/people` }, gettext("Still runs at another visit: stop it there.")));
 }
 
 function stopping(app, person, timer) {
