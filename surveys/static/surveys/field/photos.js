@@ -158,12 +158,17 @@ function tellProgress(how) {
 
 // -- what somebody decides ---------------------------------------------------------------------------------------
 
-/** Note something of a photo, over what stands there now. */
-const note = (id, changes) =>
-  store.within(["photos"], "readwrite", async (tx) => {
-    const photo = await tx.get("photos", id);
-    if (photo) await tx.put("photos", { ...photo, ...changes });
-  });
+/** Note something of a photo, over what stands there now. A full phone goes on without: the server is asked anew. */
+async function note(id, changes) {
+  try {
+    await store.within(["photos"], "readwrite", async (tx) => {
+      const photo = await tx.get("photos", id);
+      if (photo) await tx.put("photos", { ...photo, ...changes });
+    });
+  } catch (error) {
+    if (!store.isFull(error)) throw error;
+  }
+}
 
 /** Send a refused photo once more. */
 export const sendAgain = (id) => note(id, { isHeld: false, reason: null });

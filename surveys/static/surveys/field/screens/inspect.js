@@ -41,7 +41,7 @@ function progress({ walk }) {
 function verbs({ visit, walk }, photos) {
   const next = nextOpen(walk);
   const words = next && fill(gettext("Next: {name}"), { name: titleOf(next) });
-  const count = fill(ngettext("{n} photo", "{n} photos", photos.length), { n: photos.length });
+  const count = photos.length ? fill(ngettext("{n} photo", "{n} photos", photos.length), { n: photos.length }) : gettext("Photos");
   return [
     next
       ? h("a", { class: "button verb", href: `#/${pathTo(visit.id, next)}` }, words)

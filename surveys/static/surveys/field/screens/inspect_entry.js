@@ -13,7 +13,7 @@ export const FIGURES = {
     ...["footing", "footing_length_in", "footing_width_in", "footing_thickness_in"],
   ],
   connection: ["free_up_in", "free_down_in", "measured"],
-  strap: ["slack_in", "tension_lb", "free_length_in", "frequency_hz", "mode"],
+  strap: ["slack_in", "tension_lb"],
   drain_run: [],
   item: [],
 };

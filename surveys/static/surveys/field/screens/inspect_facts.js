@@ -1,6 +1,7 @@
 // What the record says of a thing, and what somebody measured, in words and figures.
 
 import { h } from "../dom.js";
+import { THIN_SPACE } from "../lengths.js";
 import { fill, gettext } from "../words.js";
 import { isLength, valueOf } from "./inspect_entry.js";
 import {
@@ -31,7 +32,7 @@ const OF = {
   item: [],
 };
 
-export const gradeMark = (grade) => h("strong", { class: `grade ${grade}` }, `${MARKS[grade]}\u00a0${gradeWords(grade)}`);
+export const gradeMark = (grade) => h("strong", { class: `grade is-${grade}` }, `${MARKS[grade]}\u00a0${gradeWords(grade)}`);
 
 /** Courses from the top down, equal ones together. */
 export function coursesWords(courses) {
@@ -44,12 +45,15 @@ export function coursesWords(courses) {
   return runs.map(({ part, count }) => `${words[part] ?? part}${count > 1 ? `\u00a0${TIMES}\u00a0${count}` : ""}`).join(", ");
 }
 
+/** A length that no line break tears apart. */
+export const said = (known, inches) => lengthOf(known, inches, { thirtySeconds: true }).replaceAll(THIN_SPACE, "\u202f");
+
 /** A figure as it is shown: a length in the home's unit, a choice in words. */
 export function told(known, name, value) {
   if (name === "stack") return coursesWords(Array.isArray(value) ? value : value.split(" "));
   if (CHOICES[name]) return CHOICES[name]()[value] ?? value;
   if (name === "has_sunk") return value === true || value === "yes" ? gettext("yes") : gettext("no");
-  if (isLength(name)) return lengthOf(known, valueOf(name, value), { thirtySeconds: true });
+  if (isLength(name)) return said(known, valueOf(name, value));
   if (name.endsWith("_lb")) return fill(gettext("{count} lb"), { count: Number(value) });
   if (name.endsWith("_hz")) return fill(gettext("{count} Hz"), { count: Number(value) });
   return String(value);

@@ -6,11 +6,11 @@ import { keypad } from "../keypad.js";
 import { parse } from "../lengths.js";
 import { fill, gettext } from "../words.js";
 import { isLength, isNumber, valueOf, wrongFigure } from "./inspect_entry.js";
-import { told } from "./inspect_facts.js";
+import { said, told } from "./inspect_facts.js";
 import { setDraft } from "./inspect_thing.js";
 import { drawStack, HEIGHTS_IN, moveMark, putPart, roomFor, SHIMS, takeOff } from "./inspect_stack.js";
 import { figureWords, footings, partWords, tiers, titleOf, travelMeasured } from "./inspect_words.js";
-import { lengthOf, unitOf } from "./visit_parts.js";
+import { unitOf } from "./visit_parts.js";
 
 const NEXT = { free_up_in: "free_down_in", free_down_in: "measured", footing_length_in: "footing_width_in" };
 const CHOICES = {
@@ -72,7 +72,6 @@ function showNumber(screen, name) {
   const pad = keypad({
     unit,
     pad: isLength(name) ? "fractions" : "decimals",
-    thirtySeconds: true,
     onenter: enter,
     onundo: () => setDraft(screen, backFrom(screen)),
   });
@@ -125,7 +124,7 @@ function showStack(screen) {
   const stack = { courses, mark };
   replace(
     screen.root,
-    head(screen, "stack"),
+    h("h2", {}, `${titleOf(screen.thing)}: ${figureWords().stack}`),
     courses.length
       ? drawing(screen, stack, (to) => setDraft(screen, { mark: to }))
       : h("p", {}, gettext("Tap the courses from the top down, as they lie under the beam.")),
@@ -150,10 +149,11 @@ function partKeys(put) {
 
 function tierKeys(screen) {
   const now = screen.draft.figures.tier || screen.thing.row.tier;
-  const keys = Object.entries(tiers()).map(([tier, words]) =>
+  const short = { single: gettext("single"), double: gettext("double"), engineer: gettext("engineer's") };
+  const keys = Object.entries(short).map(([tier, words]) =>
     button(words, () => setDraft(screen, { figures: { ...screen.draft.figures, tier } }), { kind: "quiet", id: `tier-${tier}`, "aria-pressed": String(now === tier) }),
   );
-  return h("div", { class: "choices", role: "group", "aria-label": figureWords().tier }, keys);
+  return h("div", { class: "tiers", role: "group", "aria-label": figureWords().tier }, keys);
 }
 
 function measuredOr(screen, name) {
@@ -175,18 +175,18 @@ function drawing(screen, { courses, mark }, onpick) {
     shimIn: room.fits && pairs ? room.left_in / pairs : null,
     title: fill(gettext("From the top down: {courses}."), { courses: courses.map((part) => partWords()[part]).join(", ") }),
     name: (part) => partWords()[part],
-    figure: (height) => lengthOf(known, height, { thirtySeconds: true }),
+    figure: (height) => said(known, height),
   });
 }
 
 function roomWords(screen, courses) {
   if (!courses.length) return null;
   const { built_in, left_in, fits } = roomOf(screen, courses);
-  const say = (value) => lengthOf(screen.known, value, { thirtySeconds: true });
+  const say = (value) => said(screen.known, value);
   const built = fill(gettext("without shims {height}"), { height: say(built_in) });
-  if (fits === null) return h("p", { class: "number small" }, built);
+  if (fits === null) return h("p", {}, built);
   const beam = say(measuredOr(screen, "height_in"));
-  if (fits) return h("p", { class: "number small" }, fill(gettext("{built}, {left} left to the beam at {beam}"), { built, left: say(left_in), beam }));
+  if (fits) return h("p", {}, fill(gettext("{built}, {left} left to the beam at {beam}"), { built, left: say(left_in), beam }));
   const words = gettext("{built}, but the beam is at {beam}: look at the courses and the height again.");
   return h("p", { class: "note" }, fill(words, { built, beam }));
 }

@@ -52,7 +52,7 @@ function paint(screen) {
     h("h2", {}, gettext("What may hurt somebody here?")),
     h(
       "div",
-      { class: "options two" },
+      { class: "options pairs" },
       Object.entries(kinds).map(([kind, words]) =>
         button(words, () => choose(kind), { id: `kind-${kind}`, class: "key", "aria-pressed": String(kind === draft.kind) }),
       ),

@@ -77,7 +77,9 @@ export function drawStack({ courses, tier, shimIn, mark, title, name, figure, on
   courses.forEach((part, index) => {
     drawing.append(...courseAt(part, tops[index], heights[index] * scale, (courses.length - index) % 2 === 0, tier));
   });
-  drawing.append(...lines.map((line) => svg("text", { x: WIDE + 12, y: line.y }, line.words)));
+  for (const { y, words, told } of lines) {
+    drawing.append(svg("text", { x: WIDE + 12, y }, words), svg("text", { x: WIDE + SIDE, y, class: "running" }, told));
+  }
   drawing.append(svg("line", { x1: -14, x2: WIDE + SIDE, y1: ground, y2: ground, class: "ground" }));
   if (mark !== undefined) drawing.append(markOf(mark < tops.length ? tops[mark] : ground));
   return drawing;
@@ -92,8 +94,8 @@ function linesOf({ courses, heights, tops, scale, name, figure, isOpen }) {
   for (let index = courses.length - 1; index >= 0; index -= 1) {
     running += heights[index];
     above = Math.min(tops[index] + (heights[index] * scale) / 2 + 6, above - LINE);
-    const told = isOpen && courses.slice(index).includes(SHIMS) ? "" : `  ${figure(running)}`;
-    lines.push({ y: above, words: `${name(courses[index])}${told}` });
+    const told = isOpen && courses.slice(index).includes(SHIMS) ? "" : figure(running);
+    lines.push({ y: above, words: name(courses[index]), told });
   }
   return lines;
 }

@@ -69,16 +69,16 @@ function paintThing(screen) {
     screen.root,
     head(screen),
     condition(screen),
-    lastTime(screen),
-    factsOf(known, thing),
-    found(screen),
+    isAsking(screen) ? wordsOf(screen) : [lastTime(screen), factsOf(known, thing), found(screen)],
     measured(screen),
     photoStrip(screen.photos, photoOf(screen), () => afterPhoto(screen)),
     h("a", { class: "quiet-link", href: `#/visit/${screen.visit}/hazard` }, gettext("Note a hazard")),
-    wordsOf(screen),
     keys(screen),
   );
 }
+
+/** Whether words are asked for: then they stand first, and what is recorded makes way. */
+const isAsking = ({ draft, problems }) => Boolean(draft.grade || draft.text || problems.length);
 
 // -- what is known -------------------------------------------------------------------------------------------
 
@@ -88,6 +88,7 @@ function head({ known, thing, visit }) {
   return h(
     "div",
     { class: "thing-head" },
+    h("p", { class: `thing-name ${thing.kind}` }, titleOf(thing)),
     h("p", { class: "quiet" }, progressWords(part)),
     last &&
       h(
@@ -150,7 +151,7 @@ function measured(screen) {
   const names = FIGURES[thing.kind];
   if (thing.kind === "drain_run") return h("p", { class: "quiet small" }, NO_FIGURES());
   if (!names.length) return null;
-  const given = names.filter((name) => draft.figures[name]).length;
+  const given = Object.keys(draft.figures).length;
   const words = given ? fill(gettext("Measured ({count})"), { count: given }) : gettext("Measure");
   const row = (name) =>
     h(
@@ -162,10 +163,18 @@ function measured(screen) {
     "details",
     { class: "measured", open: Boolean(given || screen.isMeasuring), ontoggle: ({ target }) => (screen.isMeasuring = target.open) },
     h("summary", {}, words),
-    thing.kind === "strap" && button(gettext("Pluck and listen"), () => setDraft(screen, { view: "pluck" }), { id: "pluck", kind: "wide" }),
+    thing.kind === "strap" && pluckKey(screen),
     h("ul", { class: "list" }, names.map(row)),
     thing.kind !== "strap" && h("p", { class: "quiet small" }, gettext("A crew lead or the office puts it into the record.")),
   );
+}
+
+function pluckKey(screen) {
+  const { known, draft } = screen;
+  const { frequency_hz, free_length_in } = draft.figures;
+  const heard = frequency_hz && [told(known, "frequency_hz", frequency_hz), told(known, "free_length_in", free_length_in)].join(", ");
+  const words = [h("span", { class: "grow" }, gettext("Pluck and listen")), heard && h("strong", {}, heard)];
+  return button(words, () => setDraft(screen, { view: "pluck" }), { id: "pluck", kind: "asked wide" });
 }
 
 function figureTold(known, thing, draft, name) {
@@ -200,7 +209,6 @@ async function afterPhoto(screen) {
 
 function wordsOf(screen) {
   const { thing, draft, problems } = screen;
-  if (!draft.grade && !draft.text && !problems.length) return null;
   const input = h("textarea", {
     id: "words",
     rows: 2,
@@ -215,9 +223,9 @@ function wordsOf(screen) {
   return h(
     "section",
     { class: "said" },
+    draft.grade === "stop" && h("p", { class: "note stop" }, stopFollows(thing.kind)),
     field(gettext("What was found"), input),
     h("div", { class: "choices" }, usualWords(thing.kind).map((words) => button(words, () => add(words), { kind: "quiet" }))),
-    draft.grade === "stop" && h("p", { class: "note stop" }, stopFollows(thing.kind)),
     problems.length > 0 && h("div", { role: "alert" }, problems.map((words) => h("p", { class: "note" }, words))),
   );
 }
@@ -232,7 +240,7 @@ function keys(screen) {
   const key = (grade) => {
     const words = draft.grade === grade && grade !== "ok" ? fill(gettext("Save: {grade}"), { grade: gradeWords(grade) }) : gradeMark(grade);
     const pressed = draft.grade === grade ? { "aria-pressed": "true" } : {};
-    return button(words, () => press(screen, grade), { kind: `key ${grade}`, id: `grade-${grade}`, ...pressed });
+    return button(words, () => press(screen, grade), { kind: `key is-${grade}`, id: `grade-${grade}`, ...pressed });
   };
   return h("div", { class: "grades", role: "group", "aria-label": titleOf(thing) }, GRADES.map(key));
 }
@@ -245,7 +253,7 @@ async function press(screen, grade) {
   const needsWords = grade !== "ok" && !draft.text.trim();
   if (!isAsked && (needsWords || grade === "stop")) {
     await setDraft(screen, { grade });
-    screen.root.querySelector(".said").scrollIntoView({ block: "nearest" });
+    scrollTo(0, 0);
     return;
   }
   await save(screen, grade);

@@ -153,7 +153,7 @@ export function progressWords({ kind, done, count }) {
     strap: gettext("{done} of {count} straps"),
     connection: gettext("{done} of {count} connections"),
     drain_run: gettext("{done} of {count} drain runs"),
-    item: gettext("{done} of {count} of the home as a whole"),
+    item: gettext("{done} of {count} things of the home"),
   };
   return fill(sentences[kind], { done, count });
 }
