@@ -115,10 +115,10 @@ export function keypad({ unit, pad, thirtySeconds = false, onenter, onundo = nul
     onenter(finished(text));
   }
 
-  const listener = (event) => typed(event, pressed, enter);
+  const listener = (event) => keys.isConnected && typed(event, pressed, enter);
   document.addEventListener("keydown", listener);
-  const keys = h("div", { class: "pad", role: "group", "aria-label": gettext("Key-pad") });
-  replace(keys, ...rowsOf({ unit, pad, thirtySeconds }, pressed), h("div", { class: "row last" }, undo, signKey(pressed), next));
+  const keys = h("div", { class: `pad with-${unit === "mm" ? "decimals" : pad}`, role: "group", "aria-label": gettext("Key-pad") });
+  replace(keys, ...rowsOf({ unit, pad, thirtySeconds }, pressed, [undo, signKey(pressed), next]));
   paint();
   return {
     figure: shown.element,
@@ -148,16 +148,14 @@ function key(words, action, kind = "", label = "") {
   return h("button", { type: "button", class: `key ${kind}`, "aria-label": label || null, onpointerdown: stay, onclick: action }, words);
 }
 
-function rowsOf({ unit, pad, thirtySeconds }, pressed) {
-  const digits = (names, kind) => h("div", { class: `row ${kind}` }, names.map((name) => key(name, () => pressed(name), "digit")));
+/** Digits, then the sixteenths beside what is done with them: four quarters down, four sixteenths across. */
+function rowsOf({ unit, pad, thirtySeconds }, pressed, actions) {
+  const digits = (names) => names.map((name) => key(name, () => pressed(name), "digit"));
   if (unit === "mm" || pad === "decimals") {
-    return [digits(["1", "2", "3"], "three"), digits(["4", "5", "6"], "three"), digits(["7", "8", "9"], "three"), digits([".", "0"], "three")];
+    return [h("div", { class: "decimals" }, digits(["1", "2", "3", "4", "5", "6", "7", "8", "9", ".", "0"])), h("div", { class: "actions" }, actions)];
   }
-  return [
-    digits(["1", "2", "3", "4", "5"], "five"),
-    digits(["6", "7", "8", "9", "0"], "five"),
-    h("div", { class: "tape" }, Array.from({ length: SIXTEENTHS }, (_, n) => (n ? fractionKey(n, pressed) : firstKey(thirtySeconds, pressed)))),
-  ];
+  const tape = Array.from({ length: SIXTEENTHS }, (_, n) => (n ? fractionKey(n, pressed) : firstKey(thirtySeconds, pressed)));
+  return [h("div", { class: "digits" }, digits([..."1234567890"])), h("div", { class: "tape" }, tape), h("div", { class: "actions" }, actions)];
 }
 
 const firstKey = (thirtySeconds, pressed) =>

@@ -56,7 +56,6 @@ export function askClosing(known, setup, found, { again, moved, goOn }) {
 
 /** What was wrong with a reading; the entry that comes of it never wipes the first one out. */
 export function askUndo(known, reading, { retype, elsewhere, withdraw, leave }) {
-  const [unit, options] = writing(known, setupOf(known, reading.setup));
   const words = fill(gettext("What was wrong at {point}?"), { point: nameOf(known, reading.point) });
   const typed = gettext("typed wrong");
   const heard = gettext("heard wrong");
@@ -69,6 +68,5 @@ export function askUndo(known, reading, { retype, elsewhere, withdraw, leave }) 
       [gettext("Take it away"), () => withdraw(gettext("taken away"))],
       [gettext("Nothing: leave it"), leave, "quiet"],
     ],
-    h("p", { class: "figure small" }, drawn(reading.value_in, unit, options)),
   );
 }

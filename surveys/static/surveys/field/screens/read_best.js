@@ -6,10 +6,9 @@ import { bestShots } from "../next_reading.js";
 import { judgedPairs } from "../verdicts.js";
 import { fill, gettext } from "../words.js";
 import { heightsSoFar, nameOf, path, readKnown, setupOf } from "./read_known.js";
-import { nameOf as setupName, setupsToAdjust } from "./read_plan.js";
+import { nameOf as setupName } from "./read_plan.js";
 
 const MOST = 2;
-const WORTH = 0.005; // of a chance: less is not worth a crawl
 
 export async function show(root, params, app) {
   const known = await readKnown(root, params, app);
@@ -25,17 +24,17 @@ export async function show(root, params, app) {
   replace(root, h("p", {}, gettext("While you are here, these readings would do most to make the verdicts sure:")), shots.map((shot) => card(known, shot)), handIn);
 }
 
-/** Readings from setups that this phone may go on with; one that was closed is read on after its reference. */
+/** From the newest setup that this phone may read on: the level stands there now. */
 function shotsOf(known, adjusted) {
-  const offered = setupsToAdjust(known.place, known.survey).filter(({ id }) => setupOf(known, id).isOffered);
-  const shots = bestShots(adjusted, judgedPairs(known.place), known.place.rules.tolerance_in, { setups: offered, most: MOST });
-  return shots.filter(({ before, after }) => before - after > WORTH);
+  const standing = known.survey.setups.findLast(({ isOffered }) => isOffered);
+  const setups = standing ? [standing.id] : [];
+  return bestShots(adjusted, judgedPairs(known.place), known.place.rules.tolerance_in, { setups, most: MOST });
 }
 
 function card(known, { setup, point, before, after }) {
-  const words = fill(gettext("Chance of a wrong verdict: now {before}, with this reading about {after}."), { before: percent(before), after: percent(after) });
+  const words = fill(gettext("Wrong verdicts to be expected: {before} as it is, {after} with this reading."), { before: few(before), after: few(after) });
   const name = fill(gettext("Read {point} again, {setup}"), { point: nameOf(known, point), setup: setupName(setupOf(known, setup)) });
   return h("div", { class: "card" }, h("p", {}, words), h("a", { class: "button verb", href: `#/${path(known, setup, "at", point)}` }, name));
 }
 
-const percent = (chance) => `${(chance * 100).toFixed(chance < 0.0995 ? 1 : 0)} %`;
+const few = (count) => count.toFixed(count < 0.1 ? 2 : 1);

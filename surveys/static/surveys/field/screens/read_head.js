@@ -3,7 +3,7 @@
 
 import { h, replace } from "../dom.js";
 import { decimal, drawn } from "../echo.js";
-import { length, parse } from "../lengths.js";
+import { figure, length, parse } from "../lengths.js";
 import { fill, gettext, ngettext } from "../words.js";
 import { nameOf, writing } from "./read_known.js";
 import { countdown, expectedFrom, isTube, leftOf, nameOf as setupName, walkOf } from "./read_plan.js";
@@ -31,7 +31,7 @@ function expected(known, setup, point) {
   const value_in = known.round > 1 ? null : expectedFrom(known.place, known.survey, setup, point);
   if (value_in === null) return null;
   const [unit, options] = writing(known, setup);
-  return h("p", {}, gettext("last time"), " ", h("strong", {}, drawn(value_in, unit, options)));
+  return h("p", {}, gettext("last time"), " ", h("strong", {}, figure(value_in, unit, options)));
 }
 
 function progress(known, setup) {
@@ -50,13 +50,12 @@ function due(known, setup) {
 }
 
 /** The place of the figure: `typed(text)` paints beside what is typed, `said(...)` what was taken. */
-export function figureZone(known, setup, pad, { switchPad }) {
+export function figureZone(known, setup, pad) {
   const [unit] = writing(known, setup);
   const beside = h("p", { class: "beside" });
   const above = h("p", { class: "above", id: "above" });
   const echo = h("p", { class: "echo" });
-  const toggle = switchPad ? h("button", { type: "button", class: "quiet small pads", onclick: switchPad.action }, switchPad.words) : null;
-  const element = h("div", { class: "figure-zone" }, above, h("div", { class: "big" }, pad.figure, echo), beside, toggle);
+  const element = h("div", { class: "figure-zone" }, above, h("div", { class: "big" }, pad.figure, echo), beside);
   return {
     element,
     typed(text) {

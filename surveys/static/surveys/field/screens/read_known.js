@@ -74,6 +74,12 @@ export const isFine = (known, setup) => earnsThirtySeconds(sdOf(known.place, kno
 /** How a survey's figures are written: its unit and how fine. */
 export const writing = (known, setup) => [known.survey.unit, { thirtySeconds: isFine(known, setup) }];
 
+/** The key-pad that the method's numbers are typed on: "fractions" or "decimals". */
+export function padOf({ settings, survey }) {
+  const usual = survey.method === "hydrostatic" ? "decimals" : "fractions";
+  return settings.pads[survey.method] ?? usual;
+}
+
 /** The heights as they are by now, or null. */
 export function heightsSoFar(known) {
   return adjustSoFar({ setups: setupsToAdjust(known.place, known.survey), readings: known.survey.readings });

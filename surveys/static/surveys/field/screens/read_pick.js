@@ -35,15 +35,18 @@ export function pick(box, known, app, { here, title, onpick, oncancel }) {
 }
 
 /** The map of the home as it is by now; while a later round is read it shows no heights. */
-export function mapOf(known, { here = null, onpick = null } = {}) {
-  const heights = known.isBlind ? null : heightsSoFar(known)?.points ?? null;
+export function mapOf(known, { here = null, onpick = null, zoom } = {}) {
+  const adjusted = known.isBlind ? null : heightsSoFar(known);
+  const suspects = known.survey.readings.filter(({ id }) => adjusted?.suspects.includes(id)).map(({ point }) => point);
   return drawMap(known.place, {
-    heights,
-    datum: "lowest",
+    heights: adjusted?.points ?? null,
+    covariance_in2: adjusted?.covariance_in2,
     view: known.settings.view,
     here,
-    marks: {},
+    marks: { suspects },
     onpick,
+    zoom,
+    unit: known.survey.unit,
     tolerance_in: known.place.rules.tolerance_in,
   });
 }

@@ -9,12 +9,13 @@ import { jars, misclosure } from "../verdicts.js";
 import { fill, gettext } from "../words.js";
 import { askAgain, askClosing, askSense, askUndo, question } from "./read_ask.js";
 import { closingWords, figureZone, head } from "./read_head.js";
-import { again, beside, choose, isFine, nameOf, path, readKnown, set, setupOf, withEntry, writing } from "./read_known.js";
-import { pick, pickReference, shotAt } from "./read_pick.js";
+import { again, beside, choose, isFine, nameOf, padOf, path, readKnown, setupOf, withEntry, writing } from "./read_known.js";
+import { mapOf, pick, pickReference, shotAt } from "./read_pick.js";
 import { LAST_ROUND, aboveLine, isTube, nextShot, ofSetup, sdOf, setupsToAdjust } from "./read_plan.js";
 
 const MOST_IN = 1200; // the service takes no reading of more than 100 ft
 const MINUTES_MS = 20_000;
+const WIDE = "(min-width: 1000px)";
 const SAME_SDS = 2 * Math.SQRT2; // two readings of a point agree within this many sd of one
 
 export async function show(root, params, app) {
@@ -75,28 +76,15 @@ class Reading {
 
   makePad() {
     const { known, setup } = this;
-    this.pad?.close();
-    const usual = known.survey.method === "hydrostatic" ? "decimals" : "fractions";
-    const kind = known.settings.pads[known.survey.method] ?? usual;
     this.pad = keypad({
       unit: known.survey.unit,
-      pad: kind,
+      pad: padOf(known),
       thirtySeconds: isFine(known, setup),
       onenter: (text) => this.enter(text),
       onundo: () => this.undo(),
       onkey: (text) => this.zone.typed(text),
     });
-    const other = kind === "fractions" ? "decimals" : "fractions";
-    const words = other === "decimals" ? gettext("decimals") : gettext("fractions");
-    const switchPad = known.survey.unit === "in" ? { words, action: () => this.switchPad(other) } : null;
-    this.zone = figureZone(known, setup, this.pad, { switchPad });
-  }
-
-  async switchPad(kind) {
-    const { known } = this;
-    await set(known, this.app, { pads: { ...known.settings.pads, [known.survey.method]: kind } });
-    this.makePad();
-    this.showPad();
+    this.zone = figureZone(known, setup, this.pad);
   }
 
   paintHead() {
@@ -109,9 +97,8 @@ class Reading {
 
   /** Show the keys for the point that is to be read; what was typed before is gone. */
   showPad(typed = "") {
-    const { root, parts, pad, zone } = this;
-    root.className = `reading${this.known.settings.isCalling ? " calling" : ""}`;
-    replace(root, parts.head, zone.element, parts.below);
+    const { parts, pad, zone } = this;
+    this.place();
     replace(parts.below, pad.keys);
     pad.set(typed);
     zone.typed(typed);
@@ -127,13 +114,26 @@ class Reading {
     return h("strong", {}, words);
   }
 
+  place(kind = "") {
+    const { root, parts, zone } = this;
+    root.className = `reading ${kind} ${this.known.settings.isCalling ? "calling" : ""}`;
+    replace(root, h("div", { class: "hand" }, parts.head, zone.element, parts.below), this.mapBeside());
+  }
+
+  /** On a wide screen the map stands beside, as it is after each reading; on a phone it is behind the point's name. */
+  mapBeside() {
+    if (!matchMedia(WIDE).matches || !this.target?.point) return null;
+    const onpick = (point) => this.readAt(point);
+    return h("div", { class: "beside-map" }, mapOf(this.known, { here: this.target.point, onpick, zoom: "whole" }));
+  }
+
   /** Put a question in the place of the keys. */
   ask(element) {
-    const { root, parts, zone } = this;
+    const { parts, zone } = this;
+    this.place("asking");
     this.pad.set("");
     zone.typed("");
     zone.above("");
-    replace(root, parts.head, zone.element, parts.below);
     replace(parts.below, element);
     this.paintHead();
     element.querySelector("button")?.focus();
@@ -292,6 +292,7 @@ class Reading {
       this.target.shot = taken.shot;
       this.rereading = taken;
       this.note = gettext("Read it again.");
+      this.zone.say(null);
       this.showPad();
     };
     return this.ask(askAgain(known, taken, found, { keep, read }));
@@ -325,6 +326,7 @@ class Reading {
     if (!reading) return this.app.announce(gettext("Nothing was read from this setup yet."));
     const { known } = this;
     this.target = { shot: reading.shot, point: reading.point };
+    this.zone.say(reading, fill(gettext("Read: {point}"), { point: nameOf(known, reading.point) }));
     const retype = (reason) => {
       Object.assign(this, { correcting: { reading, reason }, rereading: null, firstEnd: null });
       this.showPad();

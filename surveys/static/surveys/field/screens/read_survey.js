@@ -6,7 +6,7 @@ import { length } from "../lengths.js";
 import { judgedPairs, misclosure, pairVerdicts } from "../verdicts.js";
 import { clock, fill, gettext, ngettext } from "../words.js";
 import { choices, methodWords, stageWords } from "./read.js";
-import { choose, heightsSoFar, nameOf, path, readKnown, set, setupOf, writing } from "./read_known.js";
+import { choose, heightsSoFar, nameOf, padOf, path, readKnown, set, setupOf, writing } from "./read_known.js";
 import { mapOf, viewWords } from "./read_pick.js";
 import { closingWords } from "./read_head.js";
 import { isClosed, leftOf, nameOf as setupName, ofSetup, referenceOf, sdOf, walkOf } from "./read_plan.js";
@@ -17,7 +17,7 @@ export async function show(root, params, app) {
   const known = await readKnown(root, params, app);
   if (!known) return;
   const { survey } = known;
-  app.title(stageWords()[survey.stage]);
+  app.title(fill(gettext("Survey {stage}"), { stage: stageWords()[survey.stage] }));
   replace(
     root,
     h("p", { class: "quiet" }, `${methodWords()[survey.method]}, ${survey.unit === "mm" ? gettext("millimeters") : gettext("inches")}`),
@@ -138,6 +138,8 @@ export function pairWords(known, { a, b, difference_in }) {
 // -- how this phone reads --
 
 function ways(known, app) {
+  const { survey } = known;
+  const padWords = { fractions: gettext("fractions"), decimals: gettext("decimals") };
   const toggle = (name, words) => {
     const box = h("input", { type: "checkbox", checked: known.settings[name], onchange: () => set(known, app, { [name]: box.checked }) });
     return h("label", { class: "check" }, box, words);
@@ -146,6 +148,7 @@ function ways(known, app) {
     "section",
     {},
     h("h2", {}, gettext("How it is read")),
+    survey.unit === "in" ? choices(gettext("Keys for"), padWords, padOf(known), (pad) => set(known, app, { pads: { ...known.settings.pads, [survey.method]: pad } })) : null,
     toggle("isCalling", gettext("Caller under the home, writer outside with this phone")),
     canSpeak() ? toggle("isAloud", gettext("Say each number aloud")) : null,
   );
