@@ -59,7 +59,7 @@ function adjustedOrNull(setups, readings, alpha) {
 /**
  * Everything that is open, in the order in which a crew would do it: [{code, points?, pairs?, setups?, straps?, names?}].
  * @param known `closing` of `closingOf`, `survey` the one it names or null, `judged` of it, `approved_ms`, `lastStep`
- *   (ms or null), `straps` with what is due, `under`, `hasPhoto`, `walk` the supports' points in order, `labels`
+ *   (ms or null), `straps` of `strapsOf`, `under`, `hasPhoto`, `walk` the supports' points in order, `labels`
  */
 export function openOf(known) {
   return [...aboutSurvey(known), ...aboutHome(known), ...aboutLines(known), ...aboutPeople(known)];
@@ -102,10 +102,13 @@ function aboutHome({ closing }) {
   return open;
 }
 
-function aboutLines({ closing, straps }) {
+function aboutLines({ closing, straps, lastStep, approved_ms }) {
   const ticks = TICKS.filter(([name]) => !closing[name]).map(([, code]) => ({ code }));
-  const unchecked = straps.filter((strap) => strap.due === "tighten");
-  const slack = straps.filter((strap) => strap.due === "recheck");
+  const since = Math.max(lastStep ?? 0, approved_ms);
+  const isChecked = ({ check }) => check !== null && Date.parse(check.noted_at) >= since;
+  const isTight = ({ check }) => Number(check.slack_in) === 0 && ["ok", "note"].includes(check.grade);
+  const unchecked = straps.filter((strap) => !isChecked(strap));
+  const slack = straps.filter((strap) => isChecked(strap) && !isTight(strap));
   return [
     ...ticks.filter(({ code }) => code === "straps"),
     ...(unchecked.length ? [{ code: "strap_checks", straps: unchecked.map((strap) => strap.strap) }] : []),

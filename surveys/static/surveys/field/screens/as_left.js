@@ -9,7 +9,7 @@ import { photosOf } from "../photos.js";
 import { dayName, fill, gettext, ngettext } from "../words.js";
 import { openWords } from "./as_left_words.js";
 import { sdOf } from "./read_plan.js";
-import { labelOf, lengthOf, nothingKnown, pairVerdict, stopNote, timeOf, underNow, verbTo } from "./visit_parts.js";
+import { labelOf, lengthOf, nothingKnown, pairVerdict, stopNote, timeOf, underNow, unlessTyping, verbTo } from "./visit_parts.js";
 
 const LEADERS = ["crew_lead", "manager"];
 const NAME_AT_MOST = 120;
@@ -32,7 +32,7 @@ export async function show(root, { visit: id }, app) {
     openHere(known, gate),
     official(known),
   );
-  return { keep: true, changed: (what) => what !== "entries" && app.refresh() };
+  return unlessTyping(root, app);
 }
 
 async function gateOf(known) {

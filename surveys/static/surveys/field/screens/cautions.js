@@ -6,7 +6,7 @@ import { atVisit, readersAt } from "../at_visit.js";
 import { button, field, h, replace } from "../dom.js";
 import { cautionsAt, has, notRead, tidyName } from "../visit_steps.js";
 import { LANGUAGES, fill, gettext, language } from "../words.js";
-import { nothingKnown } from "./visit_parts.js";
+import { nothingKnown, unlessTyping } from "./visit_parts.js";
 
 const NAME_AT_MOST = 80;
 
@@ -31,25 +31,24 @@ export function momentWords(moment) {
 export async function show(root, { visit: id, moment }, app) {
   const known = await atVisit(app, id);
   if (!known) return nothingKnown(root, app);
-  await showMoment(root, app, known, moment, { goOn: () => app.back() });
+  return showMoment(root, app, known, moment, { goOn: () => app.back() });
 }
 
 /**
  * Put the cautions of a moment before a screen until everybody has read them, or somebody goes on without.
  * @param again what makes the moment come anew, such as the number of a pass; the same texts are heard again then
- * @returns whether the screen has to wait: `root` holds the cautions then
+ * @returns null, or what the screen hands back because it has to wait: `root` holds the cautions then
  */
 export async function gate(root, app, known, moment, again = "") {
   const missing = missingAt(known, moment);
   const pref = `went_on|${known.visit.id}|${moment}|${again}`;
   const wentOn = await app.store.pref(pref);
-  if (wentOn ? missing.every((name) => has(wentOn, name)) : !missing.length && !again) return false;
+  if (wentOn ? missing.every((name) => has(wentOn, name)) : !missing.length && !again) return null;
   const goOn = async () => {
     await app.store.setPref(pref, missingAt(await atVisit(app, known.visit.id), moment));
     app.refresh();
   };
-  await showMoment(root, app, known, moment, { goOn });
-  return true;
+  return showMoment(root, app, known, moment, { goOn });
 }
 
 /** Who has not read the cautions of a moment. */
@@ -81,6 +80,7 @@ export async function showMoment(root, app, known, moment, { goOn, names = reade
     onward(missing, goOn),
     beside,
   );
+  return unlessTyping(root, app);
 }
 
 const spokenBy = (visit, code) => Number(visit.cautions_by_moment[0]?.cautions[0]?.language === code);

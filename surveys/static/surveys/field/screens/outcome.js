@@ -5,7 +5,7 @@ import { atVisit } from "../at_visit.js";
 import { button, field, h, replace } from "../dom.js";
 import { photosPanel } from "./photo_strip.js";
 import { gettext } from "../words.js";
-import { nothingKnown, stopNote, timeOf, underNow, verbTo } from "./visit_parts.js";
+import { nothingKnown, stopNote, timeOf, underNow, unlessTyping, verbTo } from "./visit_parts.js";
 
 const REASON_AT_MOST = 500;
 
@@ -22,6 +22,7 @@ export async function show(root, { visit: id }, app) {
     ["booked", "on_site"].includes(known.state) ? await refusing(app, known) : null,
     known.state === "refused" ? await photos(app, known) : null,
   );
+  return unlessTyping(root, app);
 }
 
 function stateWords(state) {
@@ -59,7 +60,7 @@ function leaving(app, known) {
 async function refusing(app, known) {
   const pref = `refused|${known.visit.id}`; // what is typed stays while a photo is taken
   const reason = h("textarea", { id: "reason", rows: 3, maxlength: REASON_AT_MOST, oninput: () => app.store.setPref(pref, reason.value) });
-  reason.value = (await app.store.pref(pref)) ?? "";
+  reason.defaultValue = (await app.store.pref(pref)) ?? "";
   const error = h("p", { class: "error", role: "alert" });
   const refuse = () => {
     const said = reason.value.trim();

@@ -6,7 +6,7 @@ import { button, field, h, replace } from "../dom.js";
 import { has, tidyName } from "../visit_steps.js";
 import { fill, gettext } from "../words.js";
 import { missingAt, showMoment } from "./cautions.js";
-import { nothingKnown, timeOf, underNow, verbTo } from "./visit_parts.js";
+import { nothingKnown, timeOf, underNow, unlessTyping, verbTo } from "./visit_parts.js";
 import { minutesPanel } from "./work_minutes.js";
 
 const NAME_AT_MOST = 80;
@@ -15,7 +15,7 @@ export async function show(root, { visit: id }, app) {
   const known = await atVisit(app, id);
   if (!known) return nothingKnown(root, app);
   const name = await app.store.pref(goingIn(id));
-  if (name) return void (await readFirst(root, app, known, name));
+  if (name) return readFirst(root, app, known, name);
   app.title(gettext("People"));
   const missing = missingAt(known, "before_entry");
   replace(
@@ -28,6 +28,7 @@ export async function show(root, { visit: id }, app) {
     known.under.length ? button(gettext("Everybody is out"), () => countAllOut(app, known), { kind: "quiet" }) : null,
     await minutesPanel(app, known),
   );
+  return unlessTyping(root, app);
 }
 
 function unread(known, missing) {
@@ -73,7 +74,7 @@ async function readFirst(root, app, known, name) {
     app.refresh();
   };
   const beside = button(fill(gettext("{name} does not go in"), { name }), stay, { kind: "quiet" });
-  await showMoment(root, app, known, "before_entry", { goOn, names: [name], beside });
+  return showMoment(root, app, known, "before_entry", { goOn, names: [name], beside });
 }
 
 async function count(app, known, person_name, is_in) {

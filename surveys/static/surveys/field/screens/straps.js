@@ -5,7 +5,7 @@ import { atVisit } from "../at_visit.js";
 import { button, field, h, replace } from "../dom.js";
 import { fill, gettext } from "../words.js";
 import { gate, missingAt } from "./cautions.js";
-import { labelOf, lengthOf, nothingKnown, stopNote, strapCode, timeOf, underNow, whyNotWorked } from "./visit_parts.js";
+import { labelOf, lengthOf, nothingKnown, stopNote, strapCode, timeOf, underNow, unlessTyping, whyNotWorked } from "./visit_parts.js";
 
 const LEAST_TURNS = 0.05; // less shows as none
 const TEXT_AT_MOST = 200;
@@ -16,7 +16,8 @@ export async function show(root, { visit: id }, app) {
   if (!known) return nothingKnown(root, app);
   const isLoosening = known.straps.some((strap) => strap.due === "loosen");
   const why = whyNotWorked(known);
-  if (isLoosening && !why && (await gate(root, app, known, "slackening"))) return null;
+  const waits = isLoosening && !why ? await gate(root, app, known, "slackening") : null;
+  if (waits) return waits;
   app.title(gettext("Straps"));
   const missing = isLoosening ? missingAt(known, "slackening") : [];
   replace(
@@ -28,7 +29,7 @@ export async function show(root, { visit: id }, app) {
     leave(known),
     h("p", { class: "quiet" }, gettext("A bay at a time: loosen only what is lifted next, and leave nothing untied over night. What is given to check shows when a strap is snug again; it is no tension to aim for.")),
   );
-  return null;
+  return unlessTyping(root, app);
 }
 
 function card(app, known, strap) {

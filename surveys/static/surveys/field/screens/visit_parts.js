@@ -1,7 +1,7 @@
 // What several screens of a visit show alike: who is under the home, why nobody works by a plan, a time, a support's
 // name, a length in the reader's unit.
 
-import { h, replace } from "../dom.js";
+import { button, h, replace } from "../dom.js";
 import { length } from "../lengths.js";
 import { clock, fill, gettext, language } from "../words.js";
 
@@ -41,6 +41,36 @@ export function whyNotWorked(known) {
   if (work && place.approval && place.approval.plan === work.plan) return "";
   return gettext("No plan is approved for this home. Do not lift or lower anything.");
 }
+
+/**
+ * Say that another plan is approved than the one this phone was worked by, until somebody has said that it was seen.
+ * @returns a note, or null
+ */
+export async function planChange(app, known) {
+  if (!known.work) return null;
+  const pref = `plan|${known.place.siting.id}`;
+  const seen = await app.store.pref(pref);
+  if (seen === known.work.plan) return null;
+  const keep = () => app.store.setPref(pref, known.work.plan);
+  if (!seen) {
+    await keep();
+    return null;
+  }
+  const understood = async () => {
+    await keep();
+    app.refresh();
+  };
+  const words = gettext("Another plan is approved now than the one that was worked by: number {number}. Read it from its start.");
+  return stopNote(fill(words, { number: known.work.number }), button(gettext("Understood"), understood));
+}
+
+/** What a screen with fields hands back: it is shown anew when something came in, unless somebody is typing. */
+export const unlessTyping = (root, app) => ({ keep: true, changed: () => isTyping(root) || app.refresh() });
+
+const isTyping = (root) =>
+  [...root.querySelectorAll("textarea, input:not([type=checkbox], [type=file])")].some(
+    (input) => input === document.activeElement || input.value !== input.defaultValue,
+  );
 
 /** Stop words that can't be overlooked. */
 export const stopNote = (words, ...more) => h("div", { class: "note stop big", role: "alert" }, h("p", {}, h("strong", {}, words)), ...more);

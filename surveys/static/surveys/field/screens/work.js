@@ -4,9 +4,10 @@
 import { atVisit } from "../at_visit.js";
 import { h, replace } from "../dom.js";
 import { fill, gettext } from "../words.js";
-import { goWords, labelOf, nothingKnown, stopNote, strapCode, underNow, verbTo, whyNotWorked } from "./visit_parts.js";
+import { goWords, labelOf, nothingKnown, planChange, stopNote, strapCode, underNow, unlessTyping, verbTo, whyNotWorked } from "./visit_parts.js";
 import { minutesPanel } from "./work_minutes.js";
 import { stackOf } from "./work_stack.js";
+import { stopWhen } from "./work_stops.js";
 
 export async function show(root, { visit: id }, app) {
   const known = await atVisit(app, id);
@@ -16,11 +17,13 @@ export async function show(root, { visit: id }, app) {
   replace(
     root,
     underNow(known),
-    why ? stopNote(why) : null,
+    why ? stopNote(why) : await planChange(app, known),
     known.work ? plan(known, why) : null,
+    stopWhen(),
     verbTo(known, "night", gettext("Leave for the night"), "quiet"),
     await minutesPanel(app, known),
   );
+  return unlessTyping(root, app);
 }
 
 function plan(known, why) {

@@ -6,7 +6,7 @@ import { h, replace } from "../dom.js";
 import { figure } from "../lengths.js";
 import { fill, gettext } from "../words.js";
 import { gate, missingAt } from "./cautions.js";
-import { goWords, labelOf, lengthOf, nothingKnown, stopNote, strapCode, underNow, unitOf, verbTo, whyNotWorked } from "./visit_parts.js";
+import { goWords, labelOf, lengthOf, nothingKnown, planChange, stopNote, strapCode, underNow, unitOf, verbTo, whyNotWorked } from "./visit_parts.js";
 
 export async function show(root, { visit: id, pass }, app) {
   const known = await atVisit(app, id);
@@ -14,12 +14,13 @@ export async function show(root, { visit: id, pass }, app) {
   const each = known.progress?.passes.find((one) => one.number === Number(pass));
   if (!each) return nothingKnown(root, app);
   const why = whyNotWorked(known);
-  if (!why && !each.isDone && (await cautioned(root, app, known, each))) return null;
+  const waits = why || each.isDone ? null : await cautioned(root, app, known, each);
+  if (waits) return waits;
   app.title(fill(gettext("Pass {number}, day {day}"), { number: each.number, day: each.day }));
   replace(
     root,
     underNow(known),
-    why ? stopNote(why) : null,
+    why ? stopNote(why) : await planChange(app, known),
     unreadNote(known, each),
     strapNote(known),
     each.isOff ? stopNote(gettext("A reading of this pass is off: stop, look, read again.")) : null,
@@ -33,11 +34,10 @@ export async function show(root, { visit: id, pass }, app) {
 }
 
 /** What must be read before this pass, one moment after the other. */
-async function cautioned(root, app, known, each) {
-  if (await gate(root, app, known, "before_jacking")) return true;
-  if (each.isLowering && (await gate(root, app, known, "before_lowering"))) return true;
-  return gate(root, app, known, "each_pass", String(each.number));
-}
+const cautioned = async (root, app, known, each) =>
+  (await gate(root, app, known, "before_jacking")) ??
+  (each.isLowering ? await gate(root, app, known, "before_lowering") : null) ??
+  gate(root, app, known, "each_pass", String(each.number));
 
 function unreadNote(known, each) {
   if (each.isDone) return null;

@@ -22,7 +22,7 @@ export async function show(root, { visit: id, pass, point }, app) {
   const pad = why ? null : padFor(app, known, step);
   root.classList.add("noting");
   replace(root, underNow(known), why ? stopNote(why) : null, asked(known, step), pad?.elements, stack(known, step));
-  return pad && { keep: true, close: pad.close };
+  return pad && { keep: true, close: pad.close, changed: () => pad.isTyped() || app.refresh() };
 }
 
 /** The step of a pass; a support that no pass tells of is noted in one. */
@@ -77,7 +77,7 @@ function padFor(app, known, step) {
     done && step.is_done ? button(gettext("Not done after all"), () => note(false, ""), { kind: "quiet" }) : null,
     h("details", {}, h("summary", {}, gettext("Add a note")), field(gettext("Note"), remark)),
   ];
-  return { elements, close: pad.close };
+  return { elements, close: pad.close, isTyped: () => Boolean(pad.text() || remark.value) };
 }
 
 /** Say while it is typed how the number stands to the one that is wanted. */
