@@ -3,8 +3,6 @@
 Pure modules need no server and no database: ``module`` uses one in a page that is answered from the files.
 """
 
-import os
-import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, Protocol
@@ -14,11 +12,10 @@ from playwright.sync_api import Browser, Page, Route, sync_playwright
 
 from jobs.models import User
 from surveys import field
-from tests.surveys.field.phones import Phone, use_module
+from tests.surveys.field.phones import Phone, chromium_path, use_module
 from tests.surveys.field.wire import Wire
 from tests.surveys.field.world import FieldWorld, make_field_world
 
-NAMES = ("chromium", "chromium-browser", "google-chrome")
 ORIGIN = "https://field.test"
 TYPES = {".js": "text/javascript", ".css": "text/css", ".json": "application/json", ".png": "image/png"}
 POLICY = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'"
@@ -32,18 +29,12 @@ class UseModule(Protocol):
     def __call__(self, name: str, use: str, argument: Any = None) -> Any: ...
 
 
-def chromium() -> str:
-    """Return the path of this machine's Chromium; skip the test where there is none."""
-    path = os.environ.get("CHROMIUM") or next(filter(None, map(shutil.which, NAMES)), None)
-    if not path:
-        pytest.skip("no browser here: install chromium, or give its path as CHROMIUM")
-    return path
-
-
 @pytest.fixture(scope="package")
 def browser() -> Iterator[Browser]:
     """One browser for the folder. Its driver runs a loop in this thread, from which Django's ORM is allowed."""
-    path = chromium()
+    path = chromium_path()
+    if not path:
+        pytest.skip("no browser here: install chromium, or give its path as CHROMIUM")
     with pytest.MonkeyPatch.context() as environment, sync_playwright() as driver:
         environment.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
         running = driver.chromium.launch(executable_path=path)
@@ -86,13 +77,19 @@ def _from_files(route: Route) -> None:
 
 
 @pytest.fixture
-def open_phone(browser: Browser, live_server: Any) -> Iterator[OpenPhone]:
-    """Open phones: ``open_phone(user)``, with Playwright's options of a context. No script of theirs may fail."""
+def open_phone(browser: Browser, live_server: Any, tmp_path: Path) -> Iterator[OpenPhone]:
+    """Open phones: ``open_phone(user)``, with Playwright's options of a context. No script of theirs may fail.
+
+    ``has_own_disk``: it runs in a browser of its own, which can be killed whole.
+    """
     phones: list[Phone] = []
 
-    def open_one(user: User | None, screen: str = "", **looks: Any) -> Phone:
-        phone = Phone(browser, Wire(live_server.url), user, **looks)
+    def open_one(user: User | None, screen: str = "", *, has_own_disk: bool = False, **looks: Any) -> Phone:
+        folder = tmp_path / f"phone{len(phones)}" if has_own_disk else None
+        phone = Phone(browser, Wire(live_server.url), folder=folder, **looks)
         phones.append(phone)
+        if user:
+            phone.sign_in(user)
         phone.open(screen)
         return phone
 

@@ -1,16 +1,23 @@
-"""A crew member's phone: a browser of its own storage, signed in, on a wire of its own, that can be cut and killed."""
+"""A crew member's phone: a browser of its own storage, on a wire of its own, that can be cut and killed."""
 
+import contextlib
 import datetime
+import os
+import shutil
+import signal
+import subprocess
+import time
+from pathlib import Path
 from typing import Any
 
 from django.conf import settings
 from django.test import Client
-from playwright.sync_api import Browser, ConsoleMessage, Page, expect
-from playwright.sync_api import Error as BrowserError
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, expect
 
 from jobs.models import User
 from tests.surveys.field.wire import Wire
 
+NAMES = ("chromium", "chromium-browser", "google-chrome")
 SCREEN = {"width": 390, "height": 844}
 # The phone's own clock is off by this much, from the first script on.
 WRONG_CLOCK = """
@@ -24,6 +31,25 @@ WRONG_CLOCK = """
 """
 
 
+def chromium_path() -> str | None:
+    """Return the path of this machine's Chromium, if there is one."""
+    return os.environ.get("CHROMIUM") or next(filter(None, map(shutil.which, NAMES)), None)
+
+
+def end_processes(words: str) -> None:
+    """Kill every process whose command holds these words, and wait until none is left."""
+    while pids := [int(line.split()[0]) for line in _processes() if words in line]:
+        for pid in pids:
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(pid, signal.SIGKILL)
+        time.sleep(0.05)
+
+
+def _processes() -> list[str]:
+    listed = subprocess.run(["ps", "-axww", "-o", "pid=,stat=,command="], capture_output=True, text=True, check=True)
+    return [line for line in listed.stdout.splitlines() if line.split()[1][0] != "Z"]
+
+
 def use_module(page: Page, name: str, use: str, argument: Any = None) -> Any:
     """Return what ``use``, a function of JavaScript, makes of a module of the field page and an argument."""
     script = f"async (given) => await ({use})(await import('/static/surveys/field/{name}.js'), given)"
@@ -31,28 +57,42 @@ def use_module(page: Page, name: str, use: str, argument: Any = None) -> Any:
 
 
 class Phone:
-    """One phone. ``page`` is what it shows."""
+    """One phone. ``page`` is what it shows.
 
+    It lives in a context of the folder's browser, or, where a test kills it with all its processes, in a browser of
+    its own whose disk is ``folder``.
+    """
+
+    context: BrowserContext
     page: Page
 
     def __init__(
         self,
         browser: Browser,
         wire: Wire,
-        user: User | None,
         *,
+        folder: Path | None = None,
         clock_ahead: datetime.timedelta = datetime.timedelta(),
         **looks: Any,
     ) -> None:
         self.wire = wire
         self.errors: list[str] = []  # of scripts; a test that expects some takes them out
-        usual = {"viewport": SCREEN, "has_touch": True, "locale": "en-US", "base_url": wire.url}
-        self.context = browser.new_context(**{**usual, **looks})
+        self._browser = browser
+        self._folder = folder
+        self._clock_ahead_ms = int(clock_ahead.total_seconds() * 1000)
+        self._looks = {"viewport": SCREEN, "has_touch": True, "locale": "en-US", "base_url": wire.url, **looks}
+        self._switch_on()
+
+    def _switch_on(self) -> None:
+        if self._folder:
+            kind = self._browser.browser_type
+            path = chromium_path()
+            self.context = kind.launch_persistent_context(self._folder, executable_path=path, **self._looks)
+        else:
+            self.context = self._browser.new_context(**self._looks)
         self.context.set_default_timeout(10_000)
-        if clock_ahead:
-            self.context.add_init_script(WRONG_CLOCK % int(clock_ahead.total_seconds() * 1000))
-        if user:
-            self.sign_in(user)
+        if self._clock_ahead_ms:
+            self.context.add_init_script(WRONG_CLOCK % self._clock_ahead_ms)
 
     def sign_in(self, user: User) -> None:
         """Sign somebody in, as the page for that does."""
@@ -98,17 +138,23 @@ class Phone:
         self.context.set_offline(False)
 
     def kill(self) -> None:
-        """End the page and its service worker as the phone does when memory runs out: no script of theirs runs."""
+        """End it as a phone does when memory runs out: no script of the page or its worker gets to do anything more.
+
+        A phone of its own disk loses all its processes at once.
+        """
+        if self._folder:
+            end_processes(str(self._folder))
+            return
         session = self.context.new_cdp_session(self.page)
-        session.on("Inspector.targetCrashed", lambda _: None)
-        try:
-            session.send("Page.crash")
-        except BrowserError as error:  # it has no time to answer
-            assert "crash" in str(error).lower() or "closed" in str(error).lower(), error
-        self.page.close()
+        session.send("ServiceWorker.enable")
+        session.send("ServiceWorker.stopAllWorkers")
+        self.page.close(run_before_unload=False)
 
     def reopen(self, screen: str = "") -> Page:
         """Open the page again, whatever became of it."""
+        if self._folder:
+            self._switch_on()
+            self.context.set_offline(self.wire.is_cut)
         return self.open(screen)
 
     def module(self, name: str, use: str, argument: Any = None) -> Any:

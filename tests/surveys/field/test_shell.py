@@ -1,4 +1,4 @@
-"""The shell: one version of the page that lies on the phone, opens without a network, and gives way to a newer one."""
+"""The shell: one version of the page lies on the phone, opens without a network, gives way to a newer one."""
 
 from collections.abc import Callable
 

@@ -10,7 +10,6 @@ import { startVersions } from "./versions.js";
 import { ask, setToken, Unreached } from "./server.js";
 import * as outbox from "./outbox.js";
 import * as sync from "./sync.js";
-import { sendPhotos } from "./photos.js";
 
 const element = (id) => document.getElementById(id);
 const pathNow = () => location.hash.replace(/^#\/?/, "");
@@ -223,7 +222,6 @@ async function start() {
   await showCounts();
   await arrive();
   await whoIsThere();
-  sync.after(sendPhotos);
   sync.start(app);
 }
 
