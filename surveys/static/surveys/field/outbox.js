@@ -102,8 +102,7 @@ async function addTo(tx, { kind, body, visit, id, mends }) {
   return entry;
 }
 
-/** The device's next count, within a transaction that writes prefs. */
-export /** The device's next count, within a transaction on "prefs": whatever is noted on this phone takes one. */
+/** The device's next count, within a transaction on "prefs": whatever is noted on this phone takes one. */
 export async function nextSequence(tx) {
   const value = ((await tx.get("prefs", "sequence"))?.value ?? 0) + 1;
   await tx.put("prefs", { name: "sequence", value });

@@ -129,7 +129,9 @@ async function askWho() {
   return isSignedIn === null ? { type: "failed", status: 0 } : { type: "who", isSignedIn };
 }
 
-const read = async () => ({ type: "read", entries: await outbox.open() });
+async function read() {
+  return { type: "read", entries: await outbox.open() };
+}
 
 async function send({ entries }) {
   const device_time = new Date();

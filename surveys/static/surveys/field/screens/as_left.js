@@ -78,9 +78,11 @@ async function say(app, known, fields) {
   app.refresh();
 }
 
-/** Texts that were changed on this screen, by their fields. */
+/** Texts that were changed on this screen, by their fields; who checked the gas is never taken back beside another tick. */
 function typedSince() {
-  const inputs = [...document.querySelectorAll("[data-closing]")].filter((input) => input.value.trim() !== input.defaultValue.trim());
+  const isChanged = ({ value, defaultValue, dataset }) =>
+    value.trim() !== defaultValue.trim() && (value.trim() || dataset.closing === "exceptions");
+  const inputs = [...document.querySelectorAll("[data-closing]")].filter(isChanged);
   return Object.fromEntries(inputs.map((input) => [input.dataset.closing, input.value.trim()]));
 }
 
@@ -227,7 +229,7 @@ function official(known) {
     h("h2", {}, gettext("Still open, by the service")),
     h("p", { class: "quiet" }, at),
     closing?.is_closed ? h("p", { class: "number" }, gettext("Closed.")) : null,
-    !closing ? h("p", {}, gettext("Nothing was said at the gate yet.")) : null,
+    closing && !closing.id ? h("p", {}, gettext("Nothing was said at the gate yet.")) : null,
     closing && !closing.is_closed && (closing.open.length ? h("ul", {}, closing.open.map((one) => h("li", {}, one.words))) : h("p", {}, gettext("Nothing is open: the lead may close it."))),
     link,
   );

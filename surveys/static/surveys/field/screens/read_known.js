@@ -40,9 +40,11 @@ function told(known) {
   return { ...known, survey, round, isBlind: isBlind(known.place, survey, round), isOpen: survey.state === "open" };
 }
 
-/** Follow what was entered since. */
-export async function again(known, app) {
-  return told({ ...known, entries: await app.outbox.of(known.params.visit) });
+/** Follow what was entered since; `isNewDay` where the day came in anew too, with what other phones read. */
+export async function again(known, app, { isNewDay = false } = {}) {
+  const { visit } = known.params;
+  const day = isNewDay ? await app.at(visit) : null;
+  return told({ ...known, ...day, entries: await app.outbox.of(visit) });
 }
 
 /** Follow one entry that was just made, without reading the store. */

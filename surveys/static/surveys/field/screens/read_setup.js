@@ -28,7 +28,7 @@ export async function show(root, params, app) {
   await choose(known, app, { setup: setup.id });
   const reading = new Reading(root, known, setup, app);
   reading.begin(params);
-  return { keep: true, close: () => reading.close(), changed: () => reading.follow() };
+  return { keep: true, close: () => reading.close(), changed: (what) => reading.follow(what) };
 }
 
 function notThere(root, known) {
@@ -66,9 +66,15 @@ class Reading {
     this.pad.close();
   }
 
-  /** Entries came in or were sent: the head tells of them, what is typed stays. */
-  async follow() {
-    this.known = (await again(this.known, this.app)) ?? this.known;
+  /** Entries were sent, or others' came in with the day: the head tells of them, what is typed stays. */
+  async follow(what) {
+    let before;
+    let fresh;
+    do {
+      before = this.known;
+      fresh = await again(before, this.app, { isNewDay: what !== "entries" });
+    } while (this.known !== before); // a number was taken meanwhile
+    this.known = fresh ?? before;
     this.paintHead();
   }
 

@@ -7,7 +7,6 @@ import { fill, gettext } from "../words.js";
 import { gate, missingAt } from "./cautions.js";
 import { labelOf, lengthOf, nothingKnown, stopNote, strapCode, timeOf, underNow, unlessTyping, whyNotWorked } from "./visit_parts.js";
 
-const LEAST_TURNS = 0.05; // less shows as none
 const TEXT_AT_MOST = 200;
 const SLACK_DECIMALS = 4;
 
@@ -41,7 +40,6 @@ function card(app, known, strap) {
     h("h2", {}, row?.code ?? "?", " ", h("small", {}, row?.point ? fill(gettext("at {label}"), { label: labelOf(known, row.point) }) : "")),
     h("p", { class: "number" }, dueWords(known, strap)),
     strap.words && h("p", {}, strap.words),
-    strap.bolt_turns >= LEAST_TURNS ? h("p", {}, fill(gettext("bolt {turns} turns from now"), { turns: strap.bolt_turns.toFixed(1) })) : null,
     checkWords(known, strap),
     buttons(known, strap, note),
   );

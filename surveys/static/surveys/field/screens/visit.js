@@ -7,6 +7,7 @@ import { drawMap } from "../map.js";
 import { stepsOf } from "../visit_steps.js";
 import { fill, gettext } from "../words.js";
 import { missingAt, momentWords } from "./cautions.js";
+import { hazardKinds } from "./inspect_words.js";
 import { dateOf, labelOf, lengthOf, nothingKnown, pairVerdict, stopNote, underNow, verbTo, whyNotWorked } from "./visit_parts.js";
 
 // Moments that come when such work comes up, and not as a step of every day.
@@ -64,6 +65,7 @@ function contact({ name, phone }) {
 
 function hazards(known) {
   if (!known.place.hazards.length) return null;
+  const kinds = hazardKinds();
   return h(
     "section",
     { class: "note stop big" },
@@ -71,25 +73,9 @@ function hazards(known) {
     h(
       "ul",
       {},
-      known.place.hazards.map(({ kind, text }) => h("li", {}, h("strong", {}, hazardWords(kind)), text && `: ${text}`)),
+      known.place.hazards.map(({ kind, text }) => h("li", {}, h("strong", {}, kinds[kind]), text && `: ${text}`)),
     ),
   );
-}
-
-function hazardWords(kind) {
-  return {
-    dog: gettext("dog"),
-    gas_smell: gettext("smell of gas"),
-    wiring: gettext("bare or wet wiring"),
-    wet_ground: gettext("wet ground, standing water"),
-    soft_ground: gettext("soft ground"),
-    sewage: gettext("sewage"),
-    rodents: gettext("rodents"),
-    wasps_spiders: gettext("wasps, spiders"),
-    snakes: gettext("snakes"),
-    asbestos_lead: gettext("asbestos or lead suspected"),
-    other: gettext("other"),
-  }[kind];
 }
 
 function wayIn(home) {

@@ -1,22 +1,30 @@
-// A stack as it is to be built, from the top down: what comes off struck through, what goes on outlined heavy.
+// A stack as it is to be built: what comes off struck through, what goes on outlined heavy, from the top down, and in
+// words how it then stands.
 
 import { h } from "../dom.js";
 import { gettext } from "../words.js";
+import { partWords } from "./inspect_words.js";
 
 /** The stack of one support, as the day tells it. */
-export function stackOf({ stack, removed, added, words }) {
+export function stackOf({ removed, added, words }) {
+  const isSame = !removed.length && !added.length;
   return h(
     "div",
     { class: "stack" },
-    words && h("p", {}, words),
-    list(gettext("Take off"), removed, "removed"),
-    list(gettext("Put on"), added, "added"),
-    list(gettext("As built, from the top"), stack, ""),
+    courses(gettext("Take off"), removed, "removed", "del"),
+    courses(gettext("Put on, from the top"), added, "added", "ins"),
+    isSame ? h("p", {}, gettext("Nothing comes off or goes on but shims.")) : null,
+    h("p", {}, h("span", { class: "quiet" }, gettext("As it then stands, from the top:")), " ", words),
   );
 }
 
-function list(title, parts, kind) {
-  if (!parts?.length) return null;
-  const item = (part) => h("li", {}, kind === "removed" ? h("del", {}, part) : kind === "added" ? h("ins", {}, part) : part);
-  return h("div", {}, h("p", { class: "quiet" }, title), h("ul", { class: `courses ${kind}` }, parts.map(item)));
+function courses(title, parts, kind, tag) {
+  if (!parts.length) return null;
+  const names = partWords();
+  return h(
+    "div",
+    {},
+    h("p", { class: "quiet" }, title),
+    h("ul", { class: `courses ${kind}` }, parts.map((part) => h("li", {}, h(tag, {}, names[part] ?? part)))),
+  );
 }
