@@ -22,8 +22,9 @@ const withSign = (inches, words) => (inches < 0 ? fill(gettext("minus {length}")
 function fractionInWords(n, bottom) {
   if (bottom === 2) return gettext("a half");
   if (bottom === 4) return n === 1 ? gettext("a quarter") : gettext("three quarters");
-  const one = { 8: ["an eighth", "{n} eighths"], 16: ["a sixteenth", "{n} sixteenths"], 32: ["a thirty-second", "{n} thirty-seconds"] };
-  return fill(ngettext(...one[bottom], n), { n });
+  if (bottom === 8) return fill(ngettext("an eighth", "{n} eighths", n), { n });
+  if (bottom === 16) return fill(ngettext("a sixteenth", "{n} sixteenths", n), { n });
+  return fill(ngettext("a thirty-second", "{n} thirty-seconds", n), { n });
 }
 
 /** A length as a decimal of its unit, without zeros at the end. */
