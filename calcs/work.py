@@ -14,9 +14,17 @@ from calcs import codec, questions
 from calcs.engine.errors import InvalidInput
 from calcs.engine.levels import LevelsInput
 from calcs.engine.lift import LiftInput, LiftOption
-from calcs.engine.passes import JackingPass, PassesInput, PassesResult, PassNumber, PassSetup, PassStop
+from calcs.engine.passes import (
+    JackingPass,
+    PassesInput,
+    PassesResult,
+    PassNumber,
+    PassSetup,
+    PassStep,
+    PassStop,
+)
 from calcs.engine.units import parse_length
-from calcs.models import Answer, Approval, Calculation, Closing, PassEntry, PlanCheck
+from calcs.models import Answer, Approval, Calculation, Closing, PassEntry, Plan, PlanCheck
 from jobs.errors import DomainError
 from jobs.field_work import note
 from jobs.models import Point, User
@@ -36,7 +44,8 @@ Entries = Mapping[tuple[int, str], PassEntry]
 class Step:
     """One support in one pass: what is wanted of it, and what was noted last.
 
-    ``off_in`` is how much higher the frame stands than wanted, by the number that was read.
+    ``off_in`` is how much higher the frame stands than wanted, by the number that was read. ``jack_lb`` is what the
+    jack pushes with; None where the support is only read.
     """
 
     point: str
@@ -47,6 +56,7 @@ class Step:
     entry: PassEntry | None
     off_in: float | None
     verdict: Verdict
+    jack_lb: float | None = None
 
     @property
     def is_done(self) -> bool:
@@ -93,13 +103,18 @@ class SupportLeft:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WorkProgress:
-    """How far a plan's work has come; ``days`` is 0 where no order of jacking could be told."""
+    """How far a plan's work has come; ``days`` is 0 where no order of jacking could be told.
+
+    ``setup`` is the key of the one that the numbers hold for, ``sd_in`` how far one read there may stand off the one
+    that is wanted; None where either is not known.
+    """
 
     passes: tuple[WorkPass, ...]
     supports: tuple[SupportLeft, ...]
     stops: tuple[PassStop, ...]
     days: int
     setup: str | None
+    sd_in: float | None = None
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -124,24 +139,45 @@ class WorkProgress:
 def progress_of_work(approval: Approval) -> WorkProgress:
     """Return how far the work by an approved plan has come; the approval comes with its plan and lift."""
     plan = approval.plan
-    option = questions.option_of(plan)
     check = PlanCheck.objects.filter(plan=plan, kind="passes").select_related("calculation").first()
-    calculation = check.calculation if check else None
-    entries = newest_entries(PassEntry.objects.filter(plan=plan).select_related("author"))
-    if calculation is None or calculation.result is None:
-        supports = _supports_left(option, (), entries)
+    levels = Answer.objects.filter(survey=plan.survey_id, kind="levels").select_related("calculation").first()
+    return progress_by(
+        plan,
+        passes=check.calculation if check else None,
+        levels=levels.calculation if levels else None,
+        entries=PassEntry.objects.filter(plan=plan).select_related("author"),
+    )
+
+
+def progress_by(
+    plan: Plan, *, passes: Calculation | None, levels: Calculation | None, entries: Iterable[PassEntry]
+) -> WorkProgress:
+    """Return how far the work by a plan has come, from what was read of it.
+
+    Parameters
+    ----------
+    plan : Plan
+        With its lift.
+    passes, levels : Calculation or None
+        The order of jacking, and the heights that the plan was made from.
+    entries : iterable of PassEntry
+        All that was noted of it.
+    """
+    option, newest = questions.option_of(plan), newest_entries(entries)
+    if passes is None or passes.result is None:
+        supports = _supports_left(option, (), newest)
         return WorkProgress(passes=(), supports=supports, stops=(), days=0, setup=None)
-    asked = codec.decode(calculation.input, PassesInput)
-    told = codec.decode(calculation.result, PassesResult)
-    sd_in = _sd_in(plan.lift, _levels_of(approval), asked.setup)
-    noted = _Noted(entries=entries, setup=asked.setup, sd_in=sd_in)
-    passes = tuple(noted.work_pass(each) for each in told.passes)
+    asked = codec.decode(passes.input, PassesInput)
+    told = codec.decode(passes.result, PassesResult)
+    noted = _Noted(entries=newest, setup=asked.setup, sd_in=_sd_in(plan.lift, levels, asked.setup))
+    worked = tuple(noted.work_pass(each) for each in told.passes)
     return WorkProgress(
-        passes=passes,
-        supports=_supports_left(option, passes, entries),
+        passes=worked,
+        supports=_supports_left(option, worked, newest),
         stops=told.stops,
         days=told.days,
         setup=asked.setup.code if asked.setup else None,
+        sd_in=noted.sd_in,
     )
 
 
@@ -149,13 +185,6 @@ def newest_entries(rows: Iterable[PassEntry]) -> dict[tuple[int, str], PassEntry
     """Return the newest entry of each pass and support: a correction is a further entry."""
     inorder = sorted(rows, key=lambda row: (row.noted_at, row.sequence, row.pk))
     return {(row.pass_number, str(row.point_id)): row for row in inorder}
-
-
-def _levels_of(approval: Approval) -> Calculation | None:
-    answer = (
-        Answer.objects.filter(survey=approval.plan.survey_id, kind="levels").select_related("calculation").first()
-    )
-    return answer.calculation if answer else None
 
 
 def _sd_in(lift: Calculation, levels: Calculation | None, setup: PassSetup | None) -> float | None:
@@ -185,26 +214,27 @@ class _Noted:
     def work_pass(self, each: JackingPass) -> WorkPass:
         numbers = {number.code: number for number in each.numbers}
         groups = tuple(
-            tuple(self.step(each.number, one.code, one.by_in, numbers.get(one.code)) for one in group)
+            tuple(self.step(each.number, one.code, numbers.get(one.code), one) for one in group)
             for group in each.groups
         )
         worked = {one.point for group in groups for one in group}
-        beside = (self.step(each.number, code, 0.0, one) for code, one in numbers.items() if code not in worked)
+        beside = (self.step(each.number, code, number) for code, number in numbers.items() if code not in worked)
         return WorkPass(number=each.number, day=each.day, groups=groups, beside=tuple(beside))
 
-    def step(self, pass_number: int, point: str, by_in: float, number: PassNumber | None) -> Step:
+    def step(self, pass_number: int, point: str, number: PassNumber | None, asked: PassStep | None = None) -> Step:
         entry = self.entries.get((pass_number, point))
         read_in = number.read_in if number else None
         off_in = self.off_in(entry, read_in)
         return Step(
             point=point,
             pass_number=pass_number,
-            by_in=by_in,
+            by_in=asked.by_in if asked else 0.0,
             read_in=read_in,
             is_hanging=number is not None and not number.in_contact,
             entry=entry,
             off_in=off_in,
             verdict=_verdict(off_in, self.sd_in),
+            jack_lb=asked.jack_lb if asked else None,
         )
 
     def off_in(self, entry: PassEntry | None, read_in: float | None) -> float | None:

@@ -4,7 +4,7 @@ from django.urls import path
 from rest_framework.routers import SimpleRouter
 
 from calcs.api import approval_views, closing_views, letter_views, paper_views, pass_views, views
-from calcs.api.day_views import DayView
+from calcs.api.day.views import DayView
 from calcs.api.operations import OperationsView
 from calcs.api.sync.views import SyncViewSet
 from calcs.api.trial_views import TrialViewSet

@@ -81,12 +81,13 @@ def _strap_row(known: Known, strap: StrapResult) -> tuple[Cell, ...]:
         Cell(words=record.name(str(row.point_id)) if row else ""),
         Cell(words=by, is_strong=is_loosened),
         Cell(fill="box" if is_loosened else ""),
-        Cell(words=_check_words(strap)),
+        Cell(words=check_words(strap)),
         Cell(fill="box"),
     )
 
 
-def _check_words(strap: StrapResult) -> str:
+def check_words(strap: StrapResult) -> str:
+    """Say what bolt and strap show when a strap is snug again after the lift."""
     told = [_("angle {deg}°").format(deg=f"{strap.angle_after_deg:.0f}")]
     if strap.bolt_turns >= _LEAST_TURNS:
         told.append(_("bolt {turns} turns from now").format(turns=f"{strap.bolt_turns:.1f}"))

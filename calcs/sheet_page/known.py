@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TypeVar
 
 from calcs import codec, snapshots
 from calcs.engine.drains import DrainsResult
@@ -16,33 +15,23 @@ from calcs.survey_page.record import Record, read_record, result_of
 from jobs.models import CautionRead, Hazard, User, Visit
 from jobs.rulebook import Rules
 
-T = TypeVar("T")
-
 WORKED = (Visit.Kind.RELEVELING, Visit.Kind.CALL_BACK)
 AHEAD = (Visit.State.ON_SITE, Visit.State.BOOKED)
 
 
 @dataclass(kw_only=True)
-class Known:
-    """A plan and everything that its sheet tells. ``record`` is of the plan's survey."""
+class Planned:
+    """A plan with what was computed of it, the rules that hold, and who does the work, the lead first."""
 
     plan: Plan
-    record: Record
     checks: dict[str, Calculation]
     rules: Rules
-    hazards: list[Hazard]
-    visit: Visit | None
-    reads: list[CautionRead]
+    people: list[User]
 
     @cached_property
     def option(self) -> LiftOption:
         """The option that the plan is about."""
         return option_of(self.plan)
-
-    @property
-    def is_of_these_heights(self) -> bool:
-        """Whether the heights that stand for the survey are those that the plan was made from."""
-        return self.record.levels is not None and any(plan.pk == self.plan.pk for plan in self.record.plans)
 
     @cached_property
     def passes(self) -> PassesResult | None:
@@ -52,7 +41,8 @@ class Known:
     @cached_property
     def passes_input(self) -> PassesInput | None:
         """What the order of jacking was computed from."""
-        return self._input("passes", PassesInput)
+        calculation = self.checks.get("passes")
+        return codec.decode(calculation.input, PassesInput) if calculation else None
 
     @cached_property
     def straps(self) -> StrapsResult | None:
@@ -64,21 +54,25 @@ class Known:
         """The drains before and after."""
         return result_of(self.checks.get("drains"), DrainsResult)
 
+
+@dataclass(kw_only=True)
+class Known(Planned):
+    """Everything that the sheet of a plan tells. ``record`` is of the plan's survey."""
+
+    record: Record
+    hazards: list[Hazard]
+    visit: Visit | None
+    reads: list[CautionRead]
+
+    @property
+    def is_of_these_heights(self) -> bool:
+        """Whether the heights that stand for the survey are those that the plan was made from."""
+        return self.record.levels is not None and any(plan.pk == self.plan.pk for plan in self.record.plans)
+
     @cached_property
     def reference(self) -> tuple[str, float] | None:
         """Name and height of what heights are told from, which the plan does not move."""
         return reference_point(self.record, self.option)
-
-    @property
-    def people(self) -> list[User]:
-        """Who is on the visit, its lead first."""
-        if self.visit is None:
-            return []
-        return list(dict.fromkeys(person for person in (self.visit.lead, *self.visit.crew.all()) if person))
-
-    def _input(self, kind: str, input_type: type[T]) -> T | None:
-        calculation = self.checks.get(kind)
-        return codec.decode(calculation.input, input_type) if calculation else None
 
 
 def read_known(plan: Plan, *, unit: str) -> Known:
@@ -92,8 +86,14 @@ def read_known(plan: Plan, *, unit: str) -> Known:
         rules=snapshots.Record(plan.survey).rules,
         hazards=list(hazards.select_related("author").order_by("kind", "noted_at", "pk")),
         visit=visit,
+        people=people_of(visit) if visit else [],
         reads=list(CautionRead.objects.filter(visit=visit)),
     )
+
+
+def people_of(visit: Visit) -> list[User]:
+    """Return who is on a visit, its lead first."""
+    return list(dict.fromkeys(person for person in (visit.lead, *visit.crew.all()) if person))
 
 
 def _visit_of(plan: Plan) -> Visit | None:

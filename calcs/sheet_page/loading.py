@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from calcs.documents.blocks import Block, Cell, Head, Heading, Item, List, Note, Prose, Section, Table
-from calcs.sheet_page.known import Known
+from calcs.sheet_page.known import Known, Planned
 from calcs.survey_page.checks import part_rows
 
 # Weights and counts of what every crew brings: common practice, no source.
@@ -26,8 +26,9 @@ IN3_PER_FT3 = 1728.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Load:
-    """Something to load: how many, what one weighs."""
+    """Something to load: how many, what one weighs; ``part`` is stable."""
 
+    part: str
     words: str
     count: int
     each_lb: float
@@ -53,34 +54,34 @@ def loading_section(known: Known) -> Section:
     return Section(key="loading", title=_("Load"), blocks=tuple(blocks))
 
 
-def loads_of(known: Known) -> tuple[Load, ...]:
+def loads_of(known: Planned) -> tuple[Load, ...]:
     """Return everything that has a weight: people, tools, jacks with their pads, parts of the stacks."""
     jacks = jacks_at_once(known)
     side_in = pad_side_in(known)
     pad = _("pad under a jack, {side} by {side} in") if side_in else _("pad under a jack, size not known")
     pad_lb = LAYERS * BOARD_IN * side_in**2 / IN3_PER_FT3 * BOARD_LB_PER_FT3 if side_in else 0.0
     parts = (
-        Load(words=part.words, count=part.count, each_lb=part.lb / part.count)
+        Load(part=part.part, words=part.words, count=part.count, each_lb=part.lb / part.count)
         for part in part_rows(known.checks.get("stacks"))
     )
     return (
-        Load(words=_("people"), count=len(known.people) or CREW, each_lb=PERSON_LB),
-        Load(words=_("tools, all together"), count=1, each_lb=TOOLS_LB),
-        Load(words=_("water level with its hose"), count=1, each_lb=LEVEL_LB),
-        Load(words=_jack_words(known), count=jacks, each_lb=JACK_LB),
-        Load(words=pad.format(side=side_in), count=jacks, each_lb=pad_lb),
-        Load(words=_("timber 4 by 4, 18 in, to crib with"), count=CRIBS_A_JACK * jacks, each_lb=CRIB_LB),
+        Load(part="people", words=_("people"), count=len(known.people) or CREW, each_lb=PERSON_LB),
+        Load(part="tools", words=_("tools, all together"), count=1, each_lb=TOOLS_LB),
+        Load(part="water_level", words=_("water level with its hose"), count=1, each_lb=LEVEL_LB),
+        Load(part="jack", words=_jack_words(known), count=jacks, each_lb=JACK_LB),
+        Load(part="pad", words=pad.format(side=side_in), count=jacks, each_lb=pad_lb),
+        Load(part="crib", words=_("timber 4 by 4, 18 in, to crib with"), count=CRIBS_A_JACK * jacks, each_lb=CRIB_LB),
         *parts,
     )
 
 
-def jacks_at_once(known: Known) -> int:
+def jacks_at_once(known: Planned) -> int:
     """Return how many jacks work at once: those of the largest group; where none is told, those of the rules."""
     groups = [len(group) for each in known.passes.passes for group in each.groups] if known.passes else []
     return max(groups, default=round(known.rules["jacks"]))
 
 
-def pad_side_in(known: Known) -> int | None:
+def pad_side_in(known: Planned) -> int | None:
     """Return the side [whole in] of a square pad large enough under every jack; None where the soil is not known."""
     steps = [step for each in known.passes.passes for group in each.groups for step in group] if known.passes else []
     if not steps or any(step.pad_in2 is None for step in steps):
@@ -88,7 +89,7 @@ def pad_side_in(known: Known) -> int | None:
     return math.ceil(math.sqrt(max(step.pad_in2 or 0.0 for step in steps)))
 
 
-def _jack_words(known: Known) -> str:
+def _jack_words(known: Planned) -> str:
     rated_lb = known.passes_input.jack_rated_lb if known.passes_input else known.rules["jack_rated_lb"]
     return _("jack marked {lb} lb or more").format(lb=f"{rated_lb:,.0f}")
 

@@ -9,7 +9,7 @@ from calcs.snapshots.drains import drains_input
 from calcs.snapshots.frames import frame_input, held_lines, passes_input
 from calcs.snapshots.joined import doubtful_points, joined_input
 from calcs.snapshots.lifts import OPTIONS, SURE, lift_input, touched_points
-from calcs.snapshots.readings import flatness_input, levels_input
+from calcs.snapshots.readings import flatness_input, levels_input, reading_sd_in
 from calcs.snapshots.record import Line, Record, canonical, sha256_of
 from calcs.snapshots.stacks import stacks_input, supports_input
 from calcs.snapshots.straps import strap_spacing_input, strap_tension_input, straps_input
@@ -29,6 +29,7 @@ __all__ = [
     "levels_input",
     "lift_input",
     "passes_input",
+    "reading_sd_in",
     "sha256_of",
     "stacks_input",
     "strap_spacing_input",

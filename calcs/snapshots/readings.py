@@ -8,6 +8,7 @@ from typing import cast
 from calcs.engine.flatness import FlatnessInput, FlatnessPair, FlatnessPoint
 from calcs.engine.levels import LevelReading, LevelSetup, LevelsInput, LevelsResult
 from calcs.snapshots.record import Record, as_float, read_pairs, read_supports
+from jobs.rulebook import Rules
 from surveys.models import Method, Setup
 
 # One reading of a plain tube is the difference of two columns read by eye, and its sd must cover both ends:
@@ -45,13 +46,18 @@ def levels_input(record: Record) -> LevelsInput:
 
 def _setup(setup: Setup, record: Record) -> LevelSetup:
     own_sd = setup.reading_sd_in or record.survey.reading_sd_in
-    rule, factor = _SD_RULE[Method(record.survey.method)]
     return LevelSetup(
         code=str(setup.pk),
         sense="up" if setup.sense == Setup.Sense.UP else "down",
-        reading_sd_in=float(own_sd) if own_sd else record.rules[rule] * factor,
+        reading_sd_in=float(own_sd) if own_sd else reading_sd_in(record.rules, Method(record.survey.method)),
         drift=setup.has_drift,
     )
+
+
+def reading_sd_in(rules: Rules, method: Method) -> float:
+    """Return the standard deviation [in] of one reading, where neither its setup nor its survey says another."""
+    rule, factor = _SD_RULE[method]
+    return rules[rule] * factor
 
 
 def flatness_input(record: Record, levels: LevelsResult) -> FlatnessInput:

@@ -58,8 +58,9 @@ class StackView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PartRow:
-    """A part to load."""
+    """A part to load; ``part`` is its code."""
 
+    part: str
     words: str
     count: int
     lb: float
@@ -117,9 +118,9 @@ def _stack_view(
     shim = record.length(stack.shim_in or 0.0)
     changes = stack.removed or stack.added
     return StackView(
-        words=_courses_words(stack.stack, shim),
-        remove=_courses_words(stack.removed, "") if changes else "",
-        add=_courses_words(stack.added, "") if changes else "",
+        words=courses_words(stack.stack, shim),
+        remove=courses_words(stack.removed, "") if changes else "",
+        add=courses_words(stack.added, "") if changes else "",
         tier=str(_TIER_WORDS[stack.tier]) if stack.tier else "",
         lb=_("{lb} lb").format(lb=f"{stack.lb:.0f}") if stack.lb is not None else "",
         warnings=warnings,
@@ -135,7 +136,7 @@ def found_words(support: Support | None) -> str:
     return ": ".join(filter(None, (support.get_condition_display() if is_broken else "", support.note)))
 
 
-def _courses_words(courses: tuple[str, ...], shim: str) -> str:
+def courses_words(courses: tuple[str, ...], shim: str) -> str:
     """Say courses from the top down, equal ones together: shims 5/8 in, 2-by plate, 4 in cap, block and how often."""
     words = []
     for code, run in groupby(courses):
@@ -198,7 +199,7 @@ def part_rows(calculation: Calculation | None) -> tuple[PartRow, ...]:
     lb = {part.code: part.lb for part in asked.parts or DEFAULT_PARTS}
     lb["shims"] = (asked.rules or DEFAULT_RULES).shims_lb
     return tuple(
-        PartRow(words=part_words(code), count=count, lb=count * lb.get(code, 0.0))
+        PartRow(part=code, words=part_words(code), count=count, lb=count * lb.get(code, 0.0))
         for code, count in result.totals.items()
         if count
     )

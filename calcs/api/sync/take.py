@@ -17,11 +17,12 @@ from calcs.api.sync import keep
 from calcs.api.sync.kinds import Taking, take
 from calcs.api.sync.readings import take_readings
 from calcs.api.sync.wire import Entry, Parcel
+from calcs.models import Approval, PassEntry
 from jobs.api.errors import shape_of
 from jobs.errors import DomainError
 from jobs.models import User
 from jobs.spoken import retold
-from surveys.models import SyncEntry
+from surveys.models import Reading, SyncEntry
 from surveys.set_aside import Reason
 
 log = logging.getLogger(__name__)
@@ -83,6 +84,7 @@ class _Taker:
 
     def take(self) -> list[Result]:
         results: dict[int, Result] = {}
+        self._find_told_before()
         for run in _runs(self.parcel.entries):
             results.update(self._take_run(run))
         self.known.write()
@@ -108,7 +110,7 @@ class _Taker:
         """Tell what became of the entry before, when that is all there is to it."""
         state = self.known.state_of(entry)
         if state == State.TAKEN:
-            return Result(id=entry.told_id, state="repeated")
+            return self._remarked(entry, "repeated")
         if state == State.MENDED:
             message = _("Another version of this entry was taken in its place.")
             return Result(id=entry.told_id, state="repeated", code="mended", message=message)
@@ -135,13 +137,29 @@ class _Taker:
 
     def _taken(self, entry: Entry) -> Result:
         self.known.note_taken(entry)
-        if self.taking.contested and entry.key in self.taking.contested:
+        return self._remarked(entry, "taken")
+
+    def _remarked(self, entry: Entry, state: str) -> Result:
+        """Tell what was taken, with what its maker has to know of it."""
+        if entry.key in self.taking.contested:
             message = _("Another correction of this reading came first: somebody has to settle which one holds.")
-            return Result(id=entry.told_id, state="taken", code="contested", message=message)
+            return Result(id=entry.told_id, state=state, code="contested", message=message)
         if entry.key in self.taking.not_approved:
             message = _("Kept, but this plan is not approved, or is no more: ask before going on.")
-            return Result(id=entry.told_id, state="taken", code="not_approved", message=message)
-        return Result(id=entry.told_id, state="taken")
+            return Result(id=entry.told_id, state=state, code="not_approved", message=message)
+        return Result(id=entry.told_id, state=state)
+
+    def _find_told_before(self) -> None:
+        """Find what has to be told again with a repeat: the first answer may have been lost on its way."""
+        taken = [entry for entry in self.parcel.entries if self.known.state_of(entry) == State.TAKEN]
+        if corrections := [entry.key for entry in taken if entry.kind == "reading" and entry.body.get("replaces")]:
+            self.taking.contested |= set(
+                Reading.objects.contested().filter(pk__in=corrections).values_list("pk", flat=True)
+            )
+        if steps := [entry.key for entry in taken if entry.kind == "pass"]:
+            approved = Approval.objects.standing().values("plan")
+            strange = PassEntry.objects.filter(pk__in=steps).exclude(plan__in=approved)
+            self.taking.not_approved |= set(strange.values_list("pk", flat=True))
 
     def _set_aside(self, entry: Entry, error: Exception, *, within: str = "body.") -> Result:
         """Set an entry aside; the error names fields of the entry itself, or fields ``within`` it."""

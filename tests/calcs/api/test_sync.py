@@ -201,8 +201,10 @@ def test_a_second_correction_is_taken_and_told_to_be_contested(
     first = phone.reading(setup, points["A1"], "1")
     holds, late = phone.correction(first, "2"), phone.correction(first, "3")
     assert phone.states(first, holds, late) == ["taken", "taken", "taken contested"]
+    assert phone.states(first, late) == ["repeated", "repeated contested"]  # the first answer may never have come
     settled = phone.correction(holds, "3", settles=late["id"])
-    assert phone.states(late, settled) == ["repeated", "taken"]
+    assert phone.states(late, settled) == ["repeated contested", "taken"]
+    assert phone.states(late, settled) == ["repeated", "repeated"]
     assert Reading.objects.standing().get().typed == "3"
 
 

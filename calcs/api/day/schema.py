@@ -1,31 +1,24 @@
-"""One request that loads a day for a phone."""
+"""A phone's day in the OpenAPI document: it is loaded as plain values, not by these serializers."""
 
-import hashlib
-from typing import Any, cast
+from typing import Any
 
-import msgspec
-from django.http import HttpResponse
-from django.utils.cache import get_conditional_response, patch_vary_headers
-from django.utils.decorators import method_decorator
-from django.views.decorators.gzip import gzip_page
-from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
 from rest_framework import serializers
-from rest_framework.request import Request
-from rest_framework.views import APIView
 
-from calcs.api import day
+from calcs.api.day.work_schema import DayClosingSerializer, WorkSerializer
 from jobs.api import field_serializers, layout_serializers, safety_serializers
 from jobs.api.serializers import HomeSerializer, SitingSerializer, VisitSerializer
 from jobs.cautions import Moment
-from jobs.models import User, Visit
+from jobs.models import User
 from surveys.api.serializers import ReadingSerializer, SetupSerializer, SurveySerializer
 
-_json = msgspec.json.Encoder()
 Fields = serializers.Serializer[Any]
 
 
-class _DateSerializer(Fields):
+class AskedSerializer(Fields):
+    """Which day is asked for, and in which language."""
+
     date = serializers.DateField(required=False)
+    language = serializers.ChoiceField(User._meta.get_field("language").flatchoices, required=False)
 
 
 class ContactSerializer(Fields):
@@ -107,6 +100,24 @@ class DayApprovalSerializer(Fields):
     approved_at = serializers.DateTimeField()
 
 
+class WorstSerializer(Fields):
+    """The two neighbours that stand furthest apart."""
+
+    a = serializers.UUIDField()
+    b = serializers.UUIDField()
+    by_in = serializers.FloatField()
+    verdict = serializers.ChoiceField(["within", "uncertain", "over"])
+
+
+class LastAsLeftSerializer(Fields):
+    """How the home was left last."""
+
+    survey = serializers.UUIDField()
+    submitted_at = serializers.DateTimeField()
+    heights = HeightSerializer(many=True, allow_null=True)
+    worst = WorstSerializer(allow_null=True, help_text="null until it is computed")
+
+
 class PlaceSerializer(Fields):
     """Everything about one home that is visited."""
 
@@ -122,15 +133,22 @@ class PlaceSerializer(Fields):
     drain_runs = DayDrainRunSerializer(many=True)
     findings = field_serializers.FindingSerializer(many=True, help_text="those not archived")
     hazards = safety_serializers.HazardSerializer(many=True, help_text="of the home, not cleared yet")
+    strap_checks = field_serializers.StrapCheckSerializer(many=True, help_text="the newest of each strap")
     open_surveys = OpenSurveySerializer(many=True)
     last_survey = LastSurveySerializer(allow_null=True)
     plans = DayPlanSerializer(many=True)
     approval = DayApprovalSerializer(allow_null=True)
+    last_as_left = LastAsLeftSerializer(allow_null=True)
+    work = WorkSerializer(allow_null=True, help_text="by the approval that stands")
+    closing = DayClosingSerializer(allow_null=True, help_text="of that approval")
     rules = serializers.DictField(child=serializers.FloatField(), help_text="the rule book as it holds here")
+    reading_sd_in = serializers.DictField(
+        child=serializers.FloatField(), help_text="standard deviation of one reading, by method"
+    )
 
 
 class CautionSerializer(Fields):
-    """A caution to show at the moment it matters, in the person's language."""
+    """A caution to show at the moment it matters, in the day's language."""
 
     code = serializers.CharField()
     text = serializers.CharField()
@@ -153,17 +171,27 @@ class MomentSerializer(Fields):
     cautions = MomentCautionSerializer(many=True)
 
 
-class DayVisitSerializer(VisitSerializer):
-    """A visit with its cautions, in the order of a day's work."""
+class PersonSerializer(Fields):
+    """Somebody of the company."""
 
+    id = serializers.UUIDField()
+    name = serializers.CharField()
+
+
+class DayVisitSerializer(VisitSerializer):
+    """A visit with who is on it, what was told of it, and its cautions in the order of a day's work."""
+
+    people = PersonSerializer(many=True, help_text="the lead first")
+    head_counts = safety_serializers.HeadCountSerializer(many=True, help_text="in the order in which they were noted")
+    reports = field_serializers.VisitReportSerializer(many=True, help_text="in the same order")
     cautions_by_moment = MomentSerializer(many=True)
 
     class Meta(VisitSerializer.Meta):
-        fields = [*VisitSerializer.Meta.fields, "cautions_by_moment"]
+        fields = [*VisitSerializer.Meta.fields, "people", "head_counts", "reports", "cautions_by_moment"]
 
 
 class InspectionItemSerializer(Fields):
-    """One thing to look at when a home is inspected, in the person's language."""
+    """One thing to look at when a home is inspected, in the day's language."""
 
     code = serializers.CharField(help_text="what a finding's item says")
     words = serializers.CharField()
@@ -176,6 +204,7 @@ class DaySerializer(Fields):
 
     date = serializers.DateField()
     time_zone = serializers.CharField()
+    language = serializers.ChoiceField(User._meta.get_field("language").flatchoices)
     person = serializers.UUIDField()
     visits = DayVisitSerializer(many=True)
     places = PlaceSerializer(many=True, help_text="one a siting that is visited")
@@ -183,30 +212,3 @@ class DaySerializer(Fields):
     inspection_items = InspectionItemSerializer(
         many=True, help_text="what is looked at of a home as a whole, in order"
     )
-
-
-@method_decorator(gzip_page, name="dispatch")
-class DayView(APIView):
-    """A person's visits of a day with everything about the homes that a phone needs without signal."""
-
-    queryset = Visit.objects.all()  # whose rights it takes
-    http_method_names = ["get", "head", "options"]
-
-    @extend_schema(
-        parameters=[
-            OpenApiParameter("date", str, description="YYYY-MM-DD; without it: today, by the company's clock"),
-            OpenApiParameter("If-None-Match", str, OpenApiParameter.HEADER, description="the ETag of what is there"),
-        ],
-        responses={200: DaySerializer, 304: OpenApiResponse(description="Nothing has changed.")},
-    )
-    def get(self, request: Request) -> HttpResponse:
-        """Return the day; 304 without it when nothing has changed."""
-        asked = _DateSerializer(data=request.query_params)
-        asked.is_valid(raise_exception=True)
-        loaded = day.load(day.day_of(cast(User, request.user), asked.validated_data.get("date")))
-        body = _json.encode(loaded)
-        etag = f'"{hashlib.sha256(body).hexdigest()[:32]}"'
-        headers = {"ETag": etag, "Cache-Control": "private, no-cache"}
-        response = HttpResponse(body, content_type="application/json", headers=headers)
-        patch_vary_headers(response, ["Authorization", "Cookie"])
-        return get_conditional_response(request._request, etag=etag, response=response) or response

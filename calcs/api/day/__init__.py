@@ -1,0 +1,1 @@
+"""A person's day for a phone: loaded in one request, told whole, used without signal."""
