@@ -238,8 +238,8 @@ _CODE = {
     "description": "empty, or: invalid, waits (needs an entry that was set aside), conflict (other content was taken "
     "under this id), other_device (this drifting setup is read from another one), permission_denied, not_found, "
     "withdrawn, fault; contested with a correction that came second; "
-    "not_approved with a step of a plan that is not approved, taken all the same; both also with a repeat; mended with a repeat of what was "
-    "mended since",
+    "not_approved with a step of a plan that is not approved, taken all the same; both also with a repeat; "
+    "mended with a repeat of what was mended since",
 }
 RESULTS: dict[str, Any] = {
     "type": "object",
