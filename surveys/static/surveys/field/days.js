@@ -42,25 +42,31 @@ export async function refresh(language) {
   const today = await store.pref("today");
   const before = today && (await store.get("days", `${today}|${language}`));
   if (!before) return Boolean(await load());
-  const day = await fetchDay({ language, etag: before.etag });
+  const day = await fetchDay({ language, before });
   if (day && day.date !== today) await load();
   return Boolean(day);
 }
 
-/** Fetch a day, today without a date, and keep it. Returns null where it is still what `etag` tells. */
-async function fetchDay({ date = "", language, etag = "" }) {
+/** Fetch a day, today without a date, and keep it. Returns null where it is still as `before`. */
+async function fetchDay({ date = "", language, before = null }) {
   const knows = await outbox.taken(); // of these the day will tell; see record.js
   const asked = date ? `date=${date}&language=${language}` : `language=${language}`;
-  const { status, headers, body, bytes } = await ask(`/api/v1/day/?${asked}`, { headers: etag ? { "If-None-Match": etag } : {} });
-  if (status === 304) return null;
+  const { status, headers, body, bytes } = await ask(`/api/v1/day/?${asked}`, {
+    headers: before?.etag ? { "If-None-Match": before.etag } : {},
+  });
+  if (status === 304) {
+    await store.put("days", knowing(before, knows)); // what was taken and then withdrawn leaves the day as it was
+    return null;
+  }
   if (status === 401 || status === 403) throw new SignedOut();
   if (status !== 200 || !Array.isArray(body?.visits)) throw new Refused(body?.message ?? String(status));
   const kept = { key: `${body.date}|${language}`, language, bytes, etag: headers.get("ETag"), loaded_at: new Date().toISOString() };
-  const places = body.places.map((place) => ({ ...place, knows }));
-  await store.put("days", { ...body, ...kept, places });
+  await store.put("days", knowing({ ...body, ...kept }, knows));
   await noteClock(headers.get("Date"));
   return body;
 }
+
+const knowing = (day, knows) => ({ ...day, places: day.places.map((place) => ({ ...place, knows })) });
 
 /** Note by how much the phone's clock is ahead of the server's. */
 async function noteClock(told) {
