@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 import pytest
-from playwright.sync_api import Browser, Page, Route, sync_playwright
+from playwright.sync_api import Browser, Page, Route, expect, sync_playwright
 
 from jobs.models import User
 from surveys import field
@@ -19,6 +19,8 @@ from tests.surveys.field.world import FieldWorld, make_field_world
 ORIGIN = "https://field.test"
 TYPES = {".js": "text/javascript", ".css": "text/css", ".json": "application/json", ".png": "image/png"}
 POLICY = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'"
+
+expect.set_options(timeout=20_000)  # time says nothing on a shared machine
 
 OpenPhone = Callable[..., Phone]
 

@@ -90,7 +90,7 @@ class Phone:
             self.context = kind.launch_persistent_context(self._folder, executable_path=path, **self._looks)
         else:
             self.context = self._browser.new_context(**self._looks)
-        self.context.set_default_timeout(10_000)
+        self.context.set_default_timeout(20_000)
         if self._clock_ahead_ms:
             self.context.add_init_script(WRONG_CLOCK % self._clock_ahead_ms)
 

@@ -65,31 +65,45 @@ async function arrive() {
 }
 
 /** Show the same screen anew; what the eye and the thumb are at stays where it is. */
-async function refresh() {
-  const held = heldPlace();
-  const root = h("main", { id: "main", tabindex: "-1" });
-  await fillIn(root, { atOnce: false });
-  held();
+function refresh() {
+  return fillIn(h("main", { id: "main", tabindex: "-1" }), { atOnce: false });
 }
 
 /** Fill a screen in: before the eye where one has gone somewhere, behind it where one stays. */
 async function fillIn(root, { atOnce }) {
   const turn = ++asked;
-  const found = match(pathNow());
-  const before = shown;
-  if (atOnce) put(root, before);
-  const screen = await showScreen(root, found);
+  if (atOnce) {
+    put(root);
+    scrollTo(0, 0);
+  }
+  const screen = await showScreen(root, match(pathNow()));
   if (turn !== asked) return leave(screen);
-  if (!atOnce) put(root, before);
+  if (!atOnce) keepingPlace(root, () => put(root));
   shown = { root, screen };
 }
 
-function put(root, before) {
-  leave(before.screen);
+function put(root) {
+  leave(shown.screen);
   shown = { root, screen: null };
   document.querySelector("main").replaceWith(root);
-  if (before.root !== root) scrollTo(0, 0);
 }
+
+/** Change what is shown with scroll, focus and what is unfolded as they were. */
+function keepingPlace(root, change) {
+  const top = scrollY;
+  const before = document.querySelector("main");
+  const [unfolded, at] = [partsOf(before, "details").map((part) => part.open), document.activeElement];
+  const nth = partsOf(before, CAN_FOCUS).indexOf(at);
+  change();
+  for (const [n, part] of partsOf(root, "details").entries()) part.open ||= unfolded[n] ?? false;
+  scrollTo(0, top);
+  const same = (at?.id && element(at.id)) || partsOf(root, CAN_FOCUS)[nth];
+  if (root.contains(document.activeElement)) return;
+  if (before.contains(at)) (same ?? root).focus({ preventScroll: true });
+}
+
+const CAN_FOCUS = "a, button, input, select, textarea, summary";
+const partsOf = (root, selector) => [...root.querySelectorAll(selector)];
 
 async function showScreen(root, found) {
   try {
@@ -98,8 +112,7 @@ async function showScreen(root, found) {
     return await show(root, found.params, app);
   } catch (error) {
     tellError(error);
-    replace(root, h("p", { class: "note" }, gettext("This screen can't be shown.")), h("a", { href: "#/" }, gettext("Today")));
-    return null;
+    return saySo(root, gettext("This screen can't be shown."));
   }
 }
 
@@ -110,18 +123,12 @@ function leave(screen) {
 
 function notFound(root) {
   title(gettext("Not here"));
-  replace(root, h("p", {}, gettext("There is no such screen.")), h("a", { href: "#/" }, gettext("Today")));
-  return null;
+  return saySo(root, gettext("There is no such screen."));
 }
 
-/** Remember scroll and focus; the function that is returned brings them back. */
-function heldPlace() {
-  const top = scrollY;
-  const { id } = document.activeElement ?? {};
-  return () => {
-    scrollTo(0, top);
-    if (id) element(id)?.focus({ preventScroll: true });
-  };
+function saySo(root, words) {
+  replace(root, h("p", { class: "note" }, words), h("a", { href: "#/", class: "button" }, gettext("Visits")));
+  return null;
 }
 
 /** Tell the screen that entries, photos or the day have changed. */
@@ -164,18 +171,24 @@ function alarm(text) {
 
 function tellError(error) {
   console.error(error);
-  const full = store.isFull(error);
-  alarm(
-    full
-      ? gettext("This phone is full: what was just entered is not kept. Make room, then enter it again.")
-      : fill(gettext("Something went wrong here ({error}). What was entered before is kept."), { error: error?.message ?? error }),
-  );
+  alarm(wordsOf(error));
+}
+
+function wordsOf(error) {
+  if (store.isFull(error)) return gettext("This phone is full: what was just entered is not kept. Make room, then enter it again.");
+  if (error instanceof outbox.NobodyThere) return error.message;
+  if (error?.name === "VersionError") {
+    return gettext("A newer version of this page is open in another window: load this one again. What was entered is kept.");
+  }
+  const words = gettext("Something went wrong here ({error}). What was entered before is kept.");
+  return fill(words, { error: error?.message ?? error });
 }
 
 // -- who is there --------------------------------------------------------------------------------------------
 
 /** Ask the server who is signed in. Without a network the person of last time stays. */
 async function whoIsThere() {
+  const before = app.isSignedIn;
   try {
     const { status, body } = await ask("/field/who/");
     app.isSignedIn = status === 200;
@@ -185,6 +198,7 @@ async function whoIsThere() {
     app.isSignedIn = null;
   }
   showPerson();
+  if ((before === false) !== (app.isSignedIn === false)) await changed("person");
   return app.isSignedIn;
 }
 
