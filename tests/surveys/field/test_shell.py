@@ -1,22 +1,277 @@
 """The shell: one version of the page lies on the phone, opens without a network, gives way to a newer one."""
 
-from collections.abc import Callable
+import datetime
+import hashlib
+import json
+import re
+from collections.abc import Callable, Iterator
+from typing import Any
 
-from playwright.sync_api import expect
+import pytest
+from django.conf import settings
+from django.test import Client
+from playwright.sync_api import Page, expect
 
+from surveys import field
+from tests.factories import UserFactory
 from tests.surveys.field.conftest import OpenPhone
+from tests.surveys.field.phones import Phone
 from tests.surveys.field.world import FieldWorld
 
 World = Callable[..., FieldWorld]
+HOME = "Tamsin home"
+READY = re.compile("A new version of this page is ready")
 
 
-def test_it_opens_without_a_network(open_phone: OpenPhone, field_world: World) -> None:
-    world = field_world()
-    phone = open_phone(world.crew)
+def loaded(phone: Phone) -> Page:
+    """Wait until the visits of today lie on the phone, and the page too."""
+    expect(phone.page.get_by_role("link", name=HOME)).to_be_visible()
     phone.keep()
-    expect(phone.page.get_by_role("link", name="Tamsin home")).to_be_visible()
+    return phone.page
+
+
+# -- without a network -----------------------------------------------------------------------------------------
+
+
+def test_it_opens_without_a_network_after_all_its_processes_were_killed(
+    open_phone: OpenPhone, field_world: World
+) -> None:
+    phone = open_phone(field_world().crew, has_own_disk=True)
+    loaded(phone)
     phone.cut()
     phone.kill()
-    phone.reopen()
-    expect(phone.page.get_by_role("link", name="Tamsin home")).to_be_visible()
-    expect(phone.page.locator("#person")).to_have_text("Ana Ruelas")
+    page = phone.reopen()
+    expect(page.get_by_role("link", name=HOME)).to_be_visible()
+    expect(page.locator("#person")).to_have_text("Ana Ruelas")
+
+
+def test_every_screen_is_there_without_a_network(open_phone: OpenPhone, field_world: World) -> None:
+    phone = open_phone(field_world().crew)
+    page = loaded(phone)
+    phone.cut()
+    page.reload()
+    screens = [path.stem for path in (field.FOLDER / "screens").glob("*.js")]
+    fetch = "(names) => Promise.all(names.map((name) => import(`/static/surveys/field/screens/${name}.js`)))"
+    assert len(page.evaluate(fetch, screens)) == len(screens)
+
+
+def test_signed_out_it_shows_what_it_holds_and_says_so(open_phone: OpenPhone, field_world: World) -> None:
+    phone = open_phone(field_world().crew)
+    page = loaded(phone)
+    phone.sign_out()
+    page.reload()
+    expect(page.locator("#person")).to_have_text("Ana Ruelas, signed out")
+    expect(page.get_by_role("link", name=HOME)).to_be_visible()
+    expect(page.get_by_role("link", name="Sign in")).to_have_attribute("href", "/sign-in/?next=/field/")
+    page.get_by_role("button", name="Load today and tomorrow").click()
+    expect(page.get_by_text("Nobody is signed in: sign in, then load.")).to_be_visible()
+    expect(page.get_by_role("link", name=HOME)).to_be_visible()
+
+
+def test_another_person_does_not_see_the_visits_of_the_one_before(open_phone: OpenPhone, field_world: World) -> None:
+    world = field_world()
+    phone = open_phone(world.crew)
+    page = loaded(phone)
+    phone.sign_out()
+    phone.sign_in(UserFactory(username="other", first_name="Oscar", roles=["crew"]))
+    page.reload()
+    expect(page.locator("#person")).to_have_text("Oscar")
+    expect(page.get_by_role("link", name=HOME)).to_be_hidden()
+
+
+def test_loading_is_told_step_by_step_and_a_dead_server_leaves_what_is_there(
+    open_phone: OpenPhone, field_world: World
+) -> None:
+    phone = open_phone(field_world().crew)
+    page = loaded(phone)
+    phone.wire.is_cut = True  # the phone itself believes that it has a network
+    page.get_by_role("button", name="Load today and tomorrow").click()
+    expect(page.get_by_text("The server can't be reached. What was loaded before is still here.")).to_be_visible()
+    expect(page.get_by_role("link", name=HOME)).to_be_visible()
+    phone.wire.is_cut = False
+    steps = phone.module(
+        "days", "async (days) => { const told = []; await days.load((...step) => told.push(step)); return told; }"
+    )
+    assert [step for n, step in enumerate(steps) if n in (0, len(steps) - 1)] == [[0, 4], [4, 4]]
+    held = phone.module("store", "async (store) => (await store.all('days')).map((day) => day.key)")
+    assert len(held) == 4
+    assert {key.split("|")[1] for key in held} == {"en", "es"}
+
+
+def test_a_clock_that_is_wrong_is_told_and_hides_no_visit(open_phone: OpenPhone, field_world: World) -> None:
+    phone = open_phone(field_world().crew, clock_ahead=datetime.timedelta(days=-3, hours=-2))
+    page = loaded(phone)
+    page.reload()
+    expect(page.get_by_text(re.compile(r"clock is 4,?4\d\d minutes behind: set it right"))).to_be_visible()
+    expect(page.get_by_text("Nothing is loaded for today, by this phone's clock.")).to_be_visible()
+    expect(page.get_by_role("link", name=HOME)).to_be_visible()
+
+
+# -- versions --------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def newer(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[], str]]:
+    """Have the server serve a newer version of the shell from then on; return what it is called."""
+    page = field._page
+
+    def release() -> str:
+        monkeypatch.setattr(field, "_page", lambda: page() + b"<!-- newer -->")
+        return str(field.shell()["version"])
+
+    return release
+
+
+def look_for_a_newer_one(page: Page) -> None:
+    """Have the browser look, as it does each hour, and wait until it has it whole."""
+    page.evaluate(
+        """async () => {
+          const registration = await navigator.serviceWorker.ready;
+          await registration.update();
+          while (!registration.waiting) await new Promise((done) => setTimeout(done, 20));
+        }"""
+    )
+
+
+def test_a_newer_version_waits_until_it_is_asked_for(
+    open_phone: OpenPhone, field_world: World, newer: Callable[[], str]
+) -> None:
+    phone = open_phone(field_world().crew)
+    page = loaded(phone)
+    page.reload()
+    release = newer()
+    look_for_a_newer_one(page)
+    expect(page.get_by_text(READY)).to_be_visible()
+    assert "newer" not in page.evaluate("async () => (await fetch('/field/')).text()")
+    page.get_by_role("button", name="Use it now").click()
+    expect(page.get_by_text(READY)).to_be_hidden()
+    phone.go("settings")
+    expect(page.get_by_text(f"Version {release}")).to_be_visible()
+    expect(page.get_by_text(READY)).to_be_hidden()
+    assert page.evaluate("() => caches.keys()") == [f"field-{release}"]
+
+
+def test_a_newer_version_is_used_at_the_next_start(
+    open_phone: OpenPhone, field_world: World, newer: Callable[[], str]
+) -> None:
+    phone = open_phone(field_world().crew)
+    page = loaded(phone)
+    page.reload()
+    release = newer()
+    look_for_a_newer_one(page)
+    expect(page.get_by_text(READY)).to_be_visible()
+    page.close()
+    page = phone.reopen("settings")
+    expect(page.get_by_text(f"Version {release}")).to_be_visible()
+
+
+def test_while_something_is_typed_the_page_stays_as_it_is(
+    open_phone: OpenPhone, field_world: World, newer: Callable[[], str]
+) -> None:
+    phone = open_phone(field_world().crew)
+    page = loaded(phone)
+    phone.go("settings")
+    page.evaluate("() => { globalThis.isTheSamePage = true; }")
+    phone.module("app", "({ app }) => { app.isBusy = () => true; }")
+    newer()
+    look_for_a_newer_one(page)
+    page.evaluate(
+        "async () => { const { waiting } = await navigator.serviceWorker.ready; waiting.postMessage('use'); }"
+    )
+    page.evaluate("() => new Promise((done) => { navigator.serviceWorker.oncontrollerchange = done; })")
+    assert page.evaluate("() => globalThis.isTheSamePage === true")
+    phone.go("")  # the next screen is the newer page's
+    expect(page.get_by_role("link", name=HOME)).to_be_visible()
+    assert page.evaluate("() => globalThis.isTheSamePage === undefined")
+
+
+def test_half_of_a_release_is_not_kept(
+    open_phone: OpenPhone, field_world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    phone = open_phone(field_world().crew)
+    page = loaded(phone)
+    right = field.shell()
+    page_as_it_is, files = field._page(), dict(right["files"], **{"/field/": "0" * 64})  # type: ignore[call-overload]
+    monkeypatch.setattr(field, "shell", lambda: {"version": "half", "files": files})
+    failed = page.evaluate(
+        """async () => {
+          const registration = await navigator.serviceWorker.ready;
+          const ended = new Promise((done) => registration.addEventListener("updatefound", () => {
+            const { installing } = registration;
+            installing.addEventListener("statechange", () => done(installing.state));
+          }));
+          await registration.update().catch(() => {});
+          return ended;
+        }"""
+    )
+    assert failed == "redundant"
+    assert page_as_it_is == field._page()
+    page.reload()
+    expect(page.get_by_role("link", name=HOME)).to_be_visible()
+
+
+class TestWhatIsServed:
+    def told(self, client: Client) -> dict[str, Any]:
+        script = client.get("/field/worker.js")
+        assert script["Content-Type"].startswith("text/javascript")
+        assert script["Cache-Control"] == "no-cache"
+        first, _ = script.content.decode().split("\n", 1)
+        told: dict[str, Any] = json.loads(first.removeprefix("const SHELL = ").removesuffix(";"))
+        return told
+
+    def test_the_worker_is_told_every_file_with_its_contents(self, client: Client) -> None:
+        files = self.told(client)["files"]
+        scripts = {f"/static/surveys/field/{path.relative_to(field.FOLDER)}" for path in field.FOLDER.rglob("*.*")}
+        assert set(files) == scripts - {"/static/surveys/field/worker.js"} | {"/field/", "/field/words/es.json"}
+        for address in ("/field/", "/field/words/es.json"):
+            assert files[address] == hashlib.sha256(client.get(address).content).hexdigest()
+        for path in field.FOLDER.rglob("*.js"):
+            if path.name != "worker.js":
+                address = f"{settings.STATIC_URL}surveys/field/{path.relative_to(field.FOLDER)}"
+                assert files[address] == hashlib.sha256(path.read_bytes()).hexdigest()
+
+    def test_the_version_follows_from_the_contents(self, client: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+        before = self.told(client)["version"]
+        assert self.told(client)["version"] == before
+        monkeypatch.setattr(field, "_words", lambda language: b"{}")
+        assert self.told(client)["version"] != before
+
+    @pytest.mark.django_db
+    def test_the_shell_is_the_same_for_everybody(self, client: Client, client_for: Any, crew: Any) -> None:
+        spanish = client.get("/field/", headers={"accept-language": "es"})
+        assert spanish.content == client_for(crew).get("/field/").content == field._page()
+        assert not spanish.cookies
+
+
+# -- what it keeps ---------------------------------------------------------------------------------------------
+
+
+MORE = """
+  (db, transaction) => {
+    db.createObjectStore("more");
+    transaction.objectStore("entries").createIndex("kind", "kind");
+  },
+];"""
+
+
+def test_an_upgrade_of_the_store_keeps_what_was_entered(open_phone: OpenPhone, field_world: World) -> None:
+    """The next version of the page has one more step; an entry of this one goes through it."""
+    phone = open_phone(field_world().crew)
+    page = loaded(phone)
+    entry = phone.module("outbox", "(outbox) => outbox.add('head_count', { person_name: 'Ana' }, { visit: 'v1' })")
+    now = (field.FOLDER / "store.js").read_text()
+    assert now.count("\n];") == 1
+    with_more = now.replace("\n];", MORE)
+    page.route("**/store-next.js", lambda route: route.fulfill(body=with_more, content_type="text/javascript"))
+    kept = page.evaluate(
+        """async () => {
+          const next = await import("/static/surveys/field/store-next.js");
+          return [await next.all("entries", "kind", "head_count"), await next.all("more")];
+        }"""
+    )
+    assert [row["id"] for row in kept[0]] == [entry["id"]]
+    assert kept[1] == []
+    # This page, which is older now, says what to do and loses nothing.
+    page.evaluate("() => { location.hash = '#/settings'; }")
+    expect(page.get_by_role("alert")).to_contain_text("A newer version of this page is open in another window")
+    phone.errors.clear()

@@ -186,7 +186,7 @@ function photosNote(photos) {
 
 /** Write how heavy something is. */
 export function weight(bytes) {
-  const [size, unit] = bytes < 1e6 ? [bytes / 1e3, "kilobyte"] : [bytes / 1e6, "megabyte"];
+  const [size, unit] = bytes < 1e6 ? [bytes / 1e3, "kilobyte"] : bytes < 1e9 ? [bytes / 1e6, "megabyte"] : [bytes / 1e9, "gigabyte"];
   const digits = { maximumFractionDigits: size < 10 ? 1 : 0 };
   return new Intl.NumberFormat(language(), { style: "unit", unit, ...digits }).format(size);
 }
