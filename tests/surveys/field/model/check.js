@@ -81,6 +81,8 @@ function wrongAlways({ server, phones }) {
 function wrongAtEnd({ server, phones, net }, record) {
   if (net.length) return "something is under way for ever";
   const stands = standing(server).map((row) => row.id).sort().join();
+  const points = standing(server).map((row) => row.body.point);
+  if (new Set(points).size < points.length) return `a point that was read once stands twice: ${stands}`;
   for (const [at, { entries, day, acts, done }] of phones.entries()) {
     const open = entries.find((entry) => !["taken", "mended"].includes(entry.state));
     if (open) return `${open.id} of phone ${at} is ${open.state} for ever`;

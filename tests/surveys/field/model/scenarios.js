@@ -59,7 +59,7 @@ export const scenarios = {
             ...READING,
             replaces: sees(phone, "R") ? "R" : "C",
           })),
-          add("Q", "reading", READING, has("D")),
+          add("Q", "reading", { ...READING, point: "q" }, has("D")),
         ],
       },
     ],
