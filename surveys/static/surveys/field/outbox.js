@@ -115,12 +115,19 @@ export async function nextSequence(tx) {
 export async function keep(changes, clock_ahead_ms) {
   await store.within(BOTH, "readwrite", async (tx) => {
     const now = new Date().toISOString();
-    for (const entry of keptOf(await openOf(tx), changes, now)) {
+    const entries = await openOf(tx);
+    for (const entry of keptOf(entries, changes, now, await correctedBy(tx, entries))) {
       await tx.put("entries", entry.state === "taken" && clock_ahead_ms !== null ? { ...entry, clock_ahead_ms } : entry);
     }
     if (clock_ahead_ms !== null) await tx.put("prefs", { name: "clock_ahead_ms", value: clock_ahead_ms });
   });
   tell();
+}
+
+async function correctedBy(tx, entries) {
+  const keys = new Set(entries.map((entry) => entry.body.replaces).filter(Boolean));
+  const found = await Promise.all([...keys].map((key) => tx.get("entries", key)));
+  return found.filter(Boolean);
 }
 
 /** Mend an entry that was set aside: its own content anew, or another entry that stands in for it. */

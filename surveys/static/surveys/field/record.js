@@ -98,10 +98,10 @@ function addReading(row, { rows, holders, isDecided, isGone }) {
   rows.set(row.id, row);
 }
 
-/** Whether a reading was replaced or withdrawn by somebody of whom only the server knows. */
+/** Whether a reading came second, or was replaced or withdrawn by somebody of whom only the server knows. */
 function isGone(id, rows, isInDay) {
   const row = rows.get(id);
-  return isInDay && (row === undefined || row.isDecided);
+  return Boolean(row?.is_contested) || (isInDay && (row === undefined || row.isDecided));
 }
 
 function readingTold(row) {

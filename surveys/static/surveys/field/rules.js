@@ -221,19 +221,25 @@ function stateOf(result) {
 /**
  * Entries after an answer is kept: returns those that change, and leaves alone what the answer is not about.
  * @param open entries that the server has not taken
+ * @param corrected entries, taken or not, that those replace
  */
-export function keptOf(open, changes, now) {
-  const after = new Map(open.map((entry) => [entry.id, entry]));
+export function keptOf(open, changes, now, corrected = []) {
+  const after = new Map([...corrected, ...open].map((entry) => [entry.id, entry]));
   for (const change of changes) {
     const entry = after.get(change.id);
     if (entry && isAbout(entry, change)) after.set(entry.id, { ...entry, ...change, answered_at: now });
   }
-  for (const entry of after.values()) {
-    if (entry.state === "set_aside" && entry.lacked?.some((id) => !OPEN.has(after.get(id)?.state))) {
-      after.set(entry.id, { ...entry, state: "unsent", lacked: [] }); // what it waited for is there now
-    }
-  }
+  for (const { id } of open) after.set(id, goingOn(after.get(id), after));
   return open.map((entry) => after.get(entry.id)).filter((entry, place) => entry !== open[place]);
+}
+
+/** An entry that was set aside and can go out again by itself, as it then goes; or as it is. */
+function goingOn(entry, all) {
+  if (entry.state !== "set_aside") return entry;
+  if (entry.lacked?.some((id) => !OPEN.has(all.get(id)?.state))) return { ...entry, state: "unsent", lacked: [] };
+  const below = all.get(entry.body.replaces);
+  if (below?.state !== "taken" || below.told !== "contested" || entry.told === "conflict") return entry;
+  return anew(entry, { ...entry.body, replaces: below.body.replaces }); // a correction of what came second comes second
 }
 
 /** Whether an answer is about what stands there now. What was taken is taken, whatever was done here meanwhile. */
@@ -253,13 +259,15 @@ export const isMendable = (entry) =>
  * one: of a reading a correction, for the reading stands there with what was taken. Returns {entry, added}.
  */
 export function mended(entry, body, { reason }) {
-  if (entry.told !== "conflict") {
-    const before = [...(entry.before ?? []), { body: entry.body, reason: entry.reason }];
-    const fresh = { body, before, edition: entry.edition + 1, state: "unsent", reason: null, told: null, lacked: [] };
-    return { entry: { ...entry, ...fresh }, added: null };
-  }
+  if (entry.told !== "conflict") return { entry: anew(entry, body), added: null };
   const corrected = entry.kind === "reading" ? { ...body, replaces: entry.id, reason: body.reason || reason } : body;
   return { entry: { ...entry, state: "mended" }, added: { kind: entry.kind, body: corrected, mends: entry.id } };
+}
+
+/** An entry with other content under its own id; what it said before stays with it. */
+function anew(entry, body) {
+  const before = [...(entry.before ?? []), { body: entry.body, reason: entry.reason }];
+  return { ...entry, body, before, edition: entry.edition + 1, state: "unsent", reason: null, told: null, lacked: [] };
 }
 
 /** Let what was set aside be: it stays on the phone and is sent no more, unless somebody says so. */

@@ -1,7 +1,7 @@
 // Goes through every world that can be reached, breadth first, and holds each against what must always be so; then
 // through all of them without any fault, where every way must come to an end, and every end must be a good one.
 
-import { newServer, placeOf, standing } from "./server.js";
+import { newServer, placeOf, rowOf, standing } from "./server.js";
 import { scenarios } from "./scenarios.js";
 import { World } from "./world.js";
 
@@ -66,7 +66,7 @@ function wrongAlways({ server, phones }) {
       if (added && !entries.some((entry) => entry.id === added)) return `${added} is lost`;
     }
     for (const entry of entries) {
-      const row = server.rows[`${entry.id}#${entry.body.edition}`];
+      const row = server.rows[rowOf(entry)];
       const stored = server.order.find((one) => one.id === entry.id);
       if (entry.state === "taken" && row !== "taken") return `${entry.id} is told as taken, and is not`;
       if (entry.state === "taken" && JSON.stringify(stored.body) !== JSON.stringify(entry.body)) return `${entry.id} was changed`;

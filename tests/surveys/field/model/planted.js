@@ -17,13 +17,13 @@ export const takes_what_was_sent_for_taken = (rules) =>
 /** An answer about older content is taken for one about what stands there now. */
 export const forgets_which_content_was_answered = (rules) => ({
   parcelOf: rules.parcelOf,
-  keptOf: (open, changes, now) =>
-    rules.keptOf(open, changes.map((change) => ({ ...change, edition: open.find((one) => one.id === change.id)?.edition })), now),
+  keptOf: (open, changes, ...rest) =>
+    rules.keptOf(open, changes.map((change) => ({ ...change, edition: open.find((one) => one.id === change.id)?.edition })), ...rest),
 });
 
 /** What waited for another entry is not sent when that one is taken. */
 export const lets_what_waited_wait = (rules) => ({
-  keptOf: (open, changes, now) => rules.keptOf(open, changes.map((change) => ({ ...change, lacked: [] })), now),
+  keptOf: (open, changes, ...rest) => rules.keptOf(open, changes.map((change) => ({ ...change, lacked: [] })), ...rest),
 });
 
 /** After a failure nothing is tried again. */
@@ -32,8 +32,8 @@ export const never_tries_again = (rules) =>
 
 /** What was set aside goes out again at once, whoever has to mend it first. */
 export const sends_what_was_set_aside_for_ever = (rules) => ({
-  keptOf: (open, changes, now) =>
-    rules.keptOf(open, changes, now).map((entry) => (entry.state === "set_aside" ? rules.again(entry) : entry)),
+  keptOf: (...given) =>
+    rules.keptOf(...given).map((entry) => (entry.state === "set_aside" ? rules.again(entry) : entry)),
 });
 
 /** A reading that stands with other content is sent as another reading, which then counts beside it. */

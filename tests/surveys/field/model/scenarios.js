@@ -4,6 +4,7 @@
 const always = () => true;
 const stateOf = (phone, id) => phone.entries.find((entry) => entry.id === id)?.state;
 const sees = (phone, id) => Boolean(phone.day?.place.open_surveys[0]?.standing_readings.some((row) => row.id === id));
+const isRead = (phone) => Boolean(phone.day?.place.open_surveys[0]?.standing_readings.length);
 const has = (id) => (phone) => stateOf(phone, id) !== undefined;
 
 function add(id, kind, body, when = always, bodyOf = () => body) {
@@ -62,6 +63,22 @@ export const scenarios = {
           add("Q", "reading", { ...READING, point: "q" }, has("D")),
         ],
       },
+    ],
+  },
+  // A reading is corrected on one phone, and then the correction; the other corrects the reading too.
+  "corrected twice": {
+    most: 2,
+    phones: [
+      {
+        acts: [
+          add("S", "survey", SURVEY),
+          add("T", "setup", SETUP, has("S")),
+          add("R", "reading", READING, has("T")),
+          add("C", "reading", { ...READING, replaces: "R" }, (phone) => stateOf(phone, "R") === "taken"),
+          add("E", "reading", { ...READING, replaces: "C" }, has("C")),
+        ],
+      },
+      { acts: [add("D", "reading", { ...READING, replaces: "R" }, (phone) => sees(phone, "R") || isRead(phone))] },
     ],
   },
   // Two tabs of one phone send whenever they like, as if there were no lock.

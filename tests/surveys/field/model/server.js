@@ -4,7 +4,7 @@
 
 export const newServer = () => ({ rows: {}, order: [], isAllowed: false });
 
-const rowOf = (entry) => `${entry.id}#${entry.body.edition}`;
+export const rowOf = (entry) => `${entry.id}#${entry.body.edition}${entry.body.replaces ?? ""}`;
 
 /** Take entries in order, all in one transaction; return {server, results}. */
 export function take(server, entries) {
@@ -42,7 +42,8 @@ function refusal(server, { body }) {
   if (body.isBad) return "invalid";
   if (body.needsWord && !server.isAllowed) return "invalid";
   const needs = [body.survey, body.setup, body.replaces].filter(Boolean);
-  return needs.every((id) => isTaken(server, id)) ? null : "invalid";
+  const isSecond = server.order.some((row) => row.id === body.replaces && row.isContested);
+  return needs.every((id) => isTaken(server, id)) && !isSecond ? null : "invalid";
 }
 
 /** What the server has, told so that two servers with the same are told alike. */

@@ -171,7 +171,7 @@ export class World {
   }
 
   kept(entries, changes) {
-    const after = new Map(this.rules.keptOf(entries.filter(isOpen), changes, null).map((entry) => [entry.id, entry]));
+    const after = new Map(this.rules.keptOf(entries.filter(isOpen), changes, null, entries).map((entry) => [entry.id, entry]));
     return entries.map((entry) => after.get(entry.id) ?? entry);
   }
 
@@ -200,7 +200,7 @@ const takenOf = (entries) => entries.filter((entry) => entry.state === "taken").
 const isOf = (message, at, number) => message.to === "server" && message.at === at && message.number === number;
 const stray = (message) => ({ ...message, to: "nobody" });
 const withPhone = (world, at, phone) => ({ ...world, phones: world.phones.map((other, place) => (place === at ? phone : other)) });
-const nameOf = (entry) => `${entry.id}#${entry.body.edition}`;
+const nameOf = (entry) => `${entry.id}#${entry.body.edition}${entry.body.replaces ?? ""}`; // what tells contents apart
 
 // Any time may have passed, so no world is told from another by how long a tab still has to wait.
 const plain = (state, most) => Object.assign({ ...state }, { failures: 0, until_ms: 0, why: null, fetched_ms: 0, most });
