@@ -16,7 +16,7 @@ from calcs.closing import Open, Seen, close, closing_of, what_is_open
 from calcs.closing.touched import gas_moved, straps_to_check, works_of
 from calcs.models import Answer, Approval, Closing, PassEntry, Plan
 from jobs.errors import DomainError, Stale
-from jobs.models import Connection, Photo, Role, StrapCheck, User
+from jobs.models import Connection, HeadCount, Photo, Role, StrapCheck, User
 from surveys.models import Survey
 from tests.calcs.approved import approved, approved_home, withdrawn
 from tests.calcs.finished import (
@@ -30,7 +30,16 @@ from tests.calcs.finished import (
     take_photo,
 )
 from tests.calcs.working import submit, work_off
-from tests.factories import ConnectionFactory, SetupFactory, SurveyFactory, UserFactory, make_reading, read_home
+from tests.factories import (
+    ConnectionFactory,
+    HeadCountFactory,
+    SetupFactory,
+    SurveyFactory,
+    UserFactory,
+    VisitFactory,
+    make_reading,
+    read_home,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -358,3 +367,56 @@ def test_what_is_closed_changes_no_more(
 def test_no_answer_is_taken_for_an_older_revision(closing: Closing) -> None:
     Answer.objects.filter(survey=closing.as_left, kind="flatness").update(revision=0)
     assert codes(closing) == ["not_computed"]
+
+
+# -- who is under the home -----------------------------------------------------------------------------------------
+
+
+def count(closing: Closing, name: str, *, is_in: bool, **fields: Any) -> HeadCount:
+    """Count somebody at a visit of its own to the home of a closing."""
+    visit = VisitFactory(siting=closing.approval.siting)
+    counted: HeadCount = HeadCountFactory(visit=visit, person_name=name, is_in=is_in, **fields)
+    return counted
+
+
+def test_nobody_closes_past_somebody_who_is_counted_in_and_not_out(
+    closing: Closing, manager: User, client_for: ClientFor
+) -> None:
+    count(closing, "Ana", is_in=True, noted_at=ago(hours=3))
+    count(closing, "Bo", is_in=True, noted_at=ago(hours=3))
+    count(closing, "Bo", is_in=False, noted_at=ago(hours=2))
+    HeadCountFactory(person_name="Zoe")  # under another home
+    (only,) = what_is_open(closing)
+    assert (only.code, only.is_life) == ("still_in", True)
+    assert "Ana." in only.words
+    with pytest.raises(DomainError) as refused:  # though everybody is said to be out, and the manager has a reason
+        close(closing=closing, by=manager, reason="she went home long ago")
+    assert (refused.value.status, refused.value.code) == (409, "open")
+    assert "Ana" in refused.value.message
+    page = client_for(manager).get(reverse("approval-closing", args=[closing.approval_id])).content.decode()
+    assert "Ana" in page
+    assert 'name="do" value="close"' not in page
+    count(closing, "ANA", is_in=False, noted_at=ago(hours=1))
+    assert what_is_open(closing) == ()
+    assert close(closing=closing, by=manager).closed_at is not None
+
+
+def test_heads_that_were_counted_out_do_not_tick_that_everybody_is(closing: Closing, manager: User) -> None:
+    count(closing, "Ana", is_in=False)
+    change(closing, is_everybody_out=False)
+    (only,) = what_is_open(Closing.objects.get(pk=closing.pk))
+    assert (only.code, only.is_life) == ("head_count", False)
+    closed = close(closing=Closing.objects.get(pk=closing.pk), by=manager, reason="nobody was below")
+    assert closed.manager_reason == "nobody was below"
+
+
+def test_gates_read_together_say_what_each_says_alone() -> None:
+    one, two = finished(), finished()
+    count(one, "Ana", is_in=True)
+    change(two, gas="not_said", are_straps_tight=False)
+    StrapCheck.objects.filter(strap__siting=two.approval.siting_id).update(grade="fix")
+    closings = list(Closing.objects.order_by("pk").select_related("approval", "as_left"))
+    seen = Seen(closings)
+    together = [what_is_open(each, seen) for each in closings]
+    assert together == [what_is_open(each) for each in closings]
+    assert [[each.code for each in opens] for opens in together] == [["still_in"], ["straps", "strap_slack", "gas"]]

@@ -16,9 +16,9 @@ from rest_framework.test import APIClient
 
 from calcs.models import Closing
 from jobs import accounts
-from jobs.erasing import erase_customer, erase_names, erase_person
+from jobs.erasing import erase_customer, erase_names, erase_person, without_names
 from jobs.errors import DomainError
-from jobs.models import CautionRead, Customer, DeviceToken, SignedLink, User
+from jobs.models import CautionRead, Customer, DeviceToken, HeadCount, SignedLink, User, VisitReport
 from surveys.models import Reading, SyncEntry
 from tests.calcs.api.syncing import Phone, outdoors
 from tests.calcs.approved import approved_home
@@ -31,6 +31,7 @@ from tests.factories import (
     SitingFactory,
     SurveyFactory,
     UserFactory,
+    VisitFactory,
     make_reading,
 )
 
@@ -174,6 +175,61 @@ def test_a_reader_without_an_account_is_erased_by_the_manager_in_the_admin(
     client_for(UserFactory(is_staff=True, roles=["manager"])).post("/admin/jobs/cautionread/", chosen)
     assert where_in_the_database() == set()
     assert CautionRead.objects.filter(reader_name="Ana").exists()
+
+
+def test_heads_counted_and_reasons_told_by_phones_name_nobody_any_more(
+    person: User, manager: User, lead: User, api_for: Callable[[User], APIClient]
+) -> None:
+    approval = approved_home()
+    visit = VisitFactory(siting=approval.siting, lead=lead)
+    phone = Phone(api_for(lead))
+    at = {"visit": str(visit.pk)}
+    why = "zenobia  quarrell locked the gate; Ana (Zen Quarrell's sister) knows"
+    sent = [
+        phone.entry("head_count", {**at, "person_name": "ZENOBIA quarrell", "is_in": True}),
+        phone.entry("head_count", {**at, "person_name": "Ana", "is_in": True}),
+        phone.entry("visit_report", {**at, "state": "refused", "reason": why}),
+        phone.entry(
+            "closing", {"approval": str(approval.pk), "gas": "checked", "gas_checked_by": "Zenobia Quarrell"}
+        ),
+        phone.entry("visit_report", {**at, "state": "gone", "reason": "Zenobia Quarrell"}),  # which is set aside
+    ]
+    assert phone.states(*sent) == ["taken"] * 4 + ["set_aside invalid"]
+    assert {"jobs_headcount", "jobs_visitreport", "surveys_syncentry"} <= where_in_the_database()
+    erase_person(person=person, by=manager, typed_name="Zenobia Quarrell")
+    told = "erased person locked the gate; Ana (erased person's sister) knows"
+    assert VisitReport.objects.get().reason == told
+    assert SyncEntry.objects.get(entry=sent[2]["id"]).body["reason"] == told
+    assert where_in_the_database() == set()
+    assert sorted(HeadCount.objects.values_list("person_name", flat=True)) == ["Ana", "erased person"]
+    assert Closing.objects.get().gas_checked_by == "erased person"
+
+
+def test_who_goes_by_a_longer_name_is_somebody_else() -> None:
+    told = without_names("Ana Marsh, Anabel and the Ana-Marsh lot; ANA  MARSH. Zana", {"Ana Marsh", "Ana"})
+    assert told == "erased person, Anabel and the erased person-Marsh lot; erased person. Zana"
+
+
+@pytest.mark.parametrize(
+    ("kind", "body", "change"),
+    [
+        ("head_count", {"person_name": "Ana", "is_in": True}, {"person_name": "Bo"}),
+        ("head_count", {"person_name": "Ana", "is_in": True}, {"person_name": "erased person", "is_in": False}),
+        ("visit_report", {"state": "refused", "reason": "locked"}, {"reason": "open"}),
+        ("visit_report", {"state": "refused", "reason": "locked"}, {"reason": "erased person", "state": "done"}),
+        ("visit_report", {"state": "on_site"}, {"reason": "erased person"}),
+    ],
+)
+def test_nothing_but_names_is_blanked_in_what_phones_sent(
+    kind: str, body: dict[str, object], change: dict[str, object], crew: User, api_for: Callable[[User], APIClient]
+) -> None:
+    siting = SitingFactory()
+    outdoors(crew, siting)
+    phone = Phone(api_for(crew))
+    assert phone.states(phone.entry(kind, {**body, "visit": str(siting.visits.get().pk)})) == ["taken"]
+    entry = SyncEntry.objects.get()
+    with pytest.raises(IntegrityError), transaction.atomic():
+        SyncEntry.objects.filter(pk=entry.pk).update(body=entry.body | change)
 
 
 @pytest.mark.parametrize("names", [[], ["", "  "], ["A.a", "("]])
