@@ -79,6 +79,7 @@ class Works:
             "approval": str(approval.pk),
             "plan": str(plan.pk),
             "number": approval.number,
+            "unit": plan.survey.unit,
             "setup": self._setup(progress),
             "sd_in": progress.sd_in,
             "days": progress.days,

@@ -43,7 +43,7 @@ class PassSerializer(Fields):
     beside = BesideSerializer(many=True)
 
 
-class ChangeSerializer(Fields):
+class SupportChangeSerializer(Fields):
     """How far a support goes in all."""
 
     point = serializers.UUIDField()
@@ -104,13 +104,14 @@ class WorkSerializer(Fields):
     approval = serializers.UUIDField()
     plan = serializers.UUIDField()
     number = serializers.IntegerField(help_text="the approval's")
+    unit = serializers.CharField(help_text="what its numbers are read in: in or mm")
     setup = WorkSetupSerializer(allow_null=True)
     sd_in = serializers.FloatField(
         allow_null=True, help_text="how far a number may stand off the one to read, one standard deviation"
     )
     days = serializers.IntegerField(help_text="0 where no order of jacking could be told")
     passes = PassSerializer(many=True)
-    supports = ChangeSerializer(many=True)
+    supports = SupportChangeSerializer(many=True)
     stops = StopSerializer(many=True)
     hanging = HangingSerializer(many=True)
     straps = WorkStrapSerializer(many=True)
