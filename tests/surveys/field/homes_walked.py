@@ -1,7 +1,7 @@
 """Simulated homes, walked support by support, with slips planted: how often a value that was typed jars.
 
-Heights are a tilted plane, a smooth field of 14 ft reach and what each support does alone; readings have a sixteenth of
-noise and are read to a sixteenth. The sizes are our own guess at calm, usual and rough homes: no source.
+Heights are a tilted plane, a smooth field of 14 ft reach and what each support does alone; readings have a sixteenth
+of noise and are read to a sixteenth. The sizes are our own guess at calm, usual and rough homes: no source.
 """
 
 from dataclasses import dataclass
@@ -31,7 +31,8 @@ WALK = """({ jars }, homes) => {
     const reading = (point, value_in) => ({ setup: "S", point, value_in, reference_value_in: 0, taken_at: null });
     const swapped = (value) => {
         const whole = Math.floor(value), count = Math.round((value - whole) * 32);
-        const other = [2 * count, count / 2].find((each) => Number.isInteger(each) && each < 32 && Math.abs(each - count) >= 14);
+        const isFar = (each) => Number.isInteger(each) && each < 32 && Math.abs(each - count) >= 14;
+        const other = [2 * count, count / 2].find(isFar);
         return other === undefined ? null : whole + other / 32;
     };
     for (const { points, last, shots, mirrored } of homes) {

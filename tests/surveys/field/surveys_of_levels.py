@@ -36,8 +36,11 @@ def _survey(rng: np.random.Generator) -> Document:
     for setup in setups:
         seen = [point for point in points if rng.random() < rng.choice([0.05, 0.3, 0.8, 1.0])]
         rounds = int(rng.integers(1, 3))
-        for place, point in enumerate((seen * rounds) + seen[:1] * int(rng.integers(0, 2))):
-            readings.append(_reading(rng, setup, point, heights_in[point], len(readings), place))
+        walked = (seen * rounds) + seen[:1] * int(rng.integers(0, 2))
+        made = [
+            _reading(rng, setup, heights_in[point], place) | {"point": point} for place, point in enumerate(walked)
+        ]
+        readings += [{"id": f"r{number}"} | each for number, each in enumerate(made, start=len(readings))]
     return {"setups": setups, "readings": readings}
 
 
@@ -52,9 +55,7 @@ def _setup(rng: np.random.Generator, number: int) -> Document:
     }
 
 
-def _reading(
-    rng: np.random.Generator, setup: Document, point: str, height_in: float, number: int, place: int
-) -> Document:
+def _reading(rng: np.random.Generator, setup: Document, height_in: float, place: int) -> Document:
     taken_at = NOON + datetime.timedelta(minutes=3 * place, microseconds=int(rng.integers(0, 10**6)))
     reference_in = float(np.round(rng.normal(0, 1) * 16) / 16) if rng.random() < 0.3 else 0.0
     drift_in = setup["drift_in_per_h"] * place / 20 if setup["has_drift"] else 0.0
@@ -62,9 +63,7 @@ def _reading(
     slip_in = float(rng.choice([-1.0, 1.0])) if rng.random() < 0.02 else 0.0
     value_in = (1 if setup["sense"] == "up" else -1) * above_in + slip_in
     return {
-        "id": f"r{number}",
         "setup": setup["id"],
-        "point": point,
         "value_in": float(np.round(value_in * 16) / 16),
         "reference_value_in": reference_in,
         "taken_at": None if rng.random() < 0.002 else taken_at.isoformat(),

@@ -31,7 +31,8 @@ SO_FAR = """(levels, surveys) => surveys.map((survey) => {
 # Sixty points, each read from two or three of four setups, two of which drift.
 MILLISECONDS = """(levels) => {
     const at = (minute) => new Date(1.8e12 + minute * 60000).toISOString();
-    const setups = ["up", "down", "up", "down"].map((sense, s) => ({ id: s, sense, sd_in: 0.0625, has_drift: s < 2 }));
+    const setup = (sense, s) => ({ id: s, sense, sd_in: 0.0625, has_drift: s < 2 });
+    const setups = ["up", "down", "up", "down"].map(setup);
     const readings = Array.from({ length: 150 }, (_, i) => ({
         id: i, setup: i % 4, point: (7 * i + (i >> 4)) % 60, value_in: (i * 37 % 64) / 16, taken_at: at(i),
     }));
@@ -91,7 +92,8 @@ def test_a_survey_under_way_is_told_as_far_as_it_goes(module: UseModule, surveys
     found = in_bulk(module, "levels", SO_FAR, [survey for survey, _ in surveys])
     left_out = [mine for mine in found if mine and mine["left_out"]]
     stilled = [mine for mine in found if mine and mine["held_still"]]
-    assert left_out and stilled
+    assert left_out
+    assert stilled
     for mine, (survey, told) in zip(found, surveys, strict=True):
         assert (mine is None) == (not survey["readings"])
         if "heights_in" in told:

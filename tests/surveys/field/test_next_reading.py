@@ -1,5 +1,6 @@
 """The further shots that the phone names, against a plain Monte Carlo over every shot and every two of them."""
 
+import itertools
 from typing import Any
 
 import numpy as np
@@ -116,7 +117,7 @@ def _survey(rng: np.random.Generator, points: int) -> Survey:
             )
     pairs = [
         {"a": a, "b": b, "tolerance_in": 0.3 if n % 3 == 0 else None, "offset_in": 0.1 if n % 4 == 0 else 0.0}
-        for n, (a, b) in enumerate(zip(names, names[1:], strict=False))
+        for n, (a, b) in enumerate(itertools.pairwise(names))
     ]
     return {"setups": setups, "readings": readings, "pairs": pairs}
 

@@ -175,8 +175,9 @@ def test_a_plain_tube_s_other_end_counts_in_its_closing_shot(module: UseModule) 
 def test_slips_jar_and_clean_readings_do_not(module: UseModule, roughness: str) -> None:
     """Homes of forty-four supports, walked beam by beam, never read before: only neighbours tell.
 
-    Figures of 60 homes each when this was written, calm, usual and rough: asked without need 0.1, 0.8 and 2.0 % of first
-    readings and 1.4, 1.5 and 1.7 % of second ones; an inch off found in 99.7, 92 and 47 %, in the second round always.
+    Figures of 60 homes each when this was written, calm, usual and rough: asked without need 0.1, 0.8 and 2.0 % of
+    first readings and 1.4, 1.5 and 1.7 % of second ones; an inch off found in 99.7, 92 and 47 %, in the second round
+    always.
     """
     first = walk(module, roughness=roughness, years=None, homes=6, seed=3)
     assert first.false_alarms < 0.02
@@ -188,10 +189,10 @@ def test_slips_jar_and_clean_readings_do_not(module: UseModule, roughness: str) 
 
 @pytest.mark.parametrize("roughness", ["calm", "usual", "rough"])
 def test_a_last_survey_makes_slips_plainer(module: UseModule, roughness: str) -> None:
-    """A year after. Figures of 60 homes each when this was written, calm, usual and rough: asked without need 1.0, 1.1 and
-    1.0 %; an inch off found in 99.5 % and more; 7/16 for 7/8 and its like in 54, 61 and 54 %, in a second round always;
-    the sense taken the wrong way round in 83, 100 and 100 %, and never said without need. Three years after, supports
-    having moved by 0.4 in, an inch is found in 42 %.
+    """A year after. Figures of 60 homes each when this was written, calm, usual and rough: asked without need 1.0,
+    1.1 and 1.0 %; an inch off found in 99.5 % and more; 7/16 for 7/8 and its like in 54, 61 and 54 %, in a second
+    round always; the sense taken the wrong way round in 83, 100 and 100 %, and never said without need. Three years
+    after, supports having moved by 0.4 in, an inch is found in 42 %.
     """
     later = walk(module, roughness=roughness, years=1, homes=6, seed=4)
     assert later.false_alarms < 0.03

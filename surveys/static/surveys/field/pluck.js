@@ -51,13 +51,15 @@ function aroundPluck(samples, rate) {
     for (let i = at; i < at + frame; i += 1) sum += samples[i] ** 2;
     loud.push(sum / frame);
   }
-  const mean = (from, to) => loud.slice(Math.max(from, 0), to).reduce((a, b) => a + b, 0) / Math.max(1, Math.min(to, loud.length) - Math.max(from, 0));
-  const rise = loud.map((_, i) => mean(i, i + 6) - (i ? mean(i - 6, i) : 0));
-  const start = rise.indexOf(Math.max(...rise));
+  const mean = (from, to) => loud.slice(Math.max(from, 0), to).reduce((a, b, _, all) => a + b / all.length, 0);
   const length = Math.round(WINDOW_S * rate);
+  // A pluck that the recording breaks off is left out: it would be too short to tell.
+  const whole = loud.slice(0, Math.max(0, loud.length - Math.ceil((0.6 * length) / frame)));
+  const rise = whole.map((_, i) => mean(i, i + 6) - mean(i - 6, i));
+  const start = rise.indexOf(Math.max(...rise));
+  if (start < 0 || !loud[start]) return null;
   const from = start * frame + Math.round(THUMP_S * rate);
   const rung = samples.subarray(from, from + length);
-  if (rung.length < length / 3 || !loud[start]) return null;
   return { rung, quiet: besides(samples, (start - 1) * frame, from, length) };
 }
 
