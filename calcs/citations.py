@@ -114,6 +114,23 @@ CITATIONS = (
         "judgement"
     ),
     _("pattern of the change: weighted least squares on simple shapes in plan; the shapes are judgement, no source"),
+    _(
+        "models of settlement averaged by AICc: Burnham and Anderson, Model Selection and Multimodel Inference, 2nd "
+        "ed. (Springer 2002), from memory"
+    ),
+    _(
+        "settlement that slows: straight on the logarithm of time, or a hyperbola; a yearly wave from eight surveys "
+        "over three seasons and a year and a half: judgement, no source"
+    ),
+    _(
+        "rates drawn toward those of like homes by a normal prior: Gelman et al., Bayesian Data Analysis, 3rd ed. "
+        "(2013), from memory"
+    ),
+    _("due where the chance of any pair, by 1,000 seeded draws of the home, reaches the risk that is taken"),
+    _(
+        "stable or moving by a test that holds however often it is asked: Robbins, Ann. Math. Stat. 41 (1970) 1397, "
+        "from memory"
+    ),
     _("the anchor's listing, as given"),
     _("the stand's listing, as given"),
     _("bearing as measured"),

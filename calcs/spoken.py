@@ -156,6 +156,29 @@ WARNINGS = (
         "deviations are used."
     ),
 )
+# When a home is due, and why.
+DUE = (
+    _("Too little is known of how this home moves: by the calendar it is due {days} days from now."),
+    _("No pairs of neighbours are given, so no difference can come due."),
+    _("The last survey is too noisy to tell whether a pair has passed its limit: measure again first."),
+    _("No pair of neighbours was read often enough to tell when it comes due."),
+    _("The chance that a pair passes its limit stays below {chance} % for {days} days."),
+    _("{a} and {b} stand {apart} in apart today; the chance that a pair has passed its limit is {chance} % already."),
+    _(
+        "With fewer than two surveys since the last lift it goes by homes like this one: the chance that a pair "
+        "passes its limit is {chance} % {days} days from now, {a} and {b} first."
+    ),
+    _(
+        "{a} and {b} stand {apart} in apart today; at the rates measured the chance that a pair passes its limit is "
+        "{chance} % {days} days from now."
+    ),
+    _("Nothing is told of pairs that were read too seldom since the last lift: {pairs}."),
+    _(
+        "The heights scatter {times} times what is stated about any steady movement: a season, a sudden step or "
+        "worse readings; all is told with that much more noise."
+    ),
+    _("Nothing is known of homes like this one: the rates are those measured, however few the surveys."),
+)
 # What binds a plan, or stands in its way: a limit as it stands, in a sentence of what more of it would save.
 LIMITS = (
     _("{support} may go up {limit} at most"),
@@ -194,7 +217,7 @@ GAVE_UP = _("No answer after {times} attempts: each time the worker was lost or 
 
 @functools.cache
 def _patterns() -> tuple[Pattern, ...]:
-    return patterns_of((*CAUTIONS, *WARNINGS, *BINDING, *NO_ANSWERS, GAVE_UP))
+    return patterns_of((*CAUTIONS, *WARNINGS, *DUE, *BINDING, *NO_ANSWERS, GAVE_UP))
 
 
 @functools.cache

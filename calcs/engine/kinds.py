@@ -10,6 +10,7 @@ from typing import Any
 
 from calcs.engine.drains import DrainsInput, DrainsResult, solve_drains
 from calcs.engine.flatness import FlatnessInput, FlatnessResult, solve_flatness
+from calcs.engine.forecast import ForecastInput, ForecastResult, solve_forecast
 from calcs.engine.frame import FrameInput, FrameResult, solve_frame
 from calcs.engine.joined import JoinedInput, JoinedResult, solve_joined
 from calcs.engine.levels import LevelsInput, LevelsResult, solve_levels
@@ -136,6 +137,13 @@ KINDS: dict[str, Kind] = {
             input_type=MovementInput,
             result_type=MovementResult,
             solve=solve_movement,
+        ),
+        Kind(
+            name="forecast",
+            about="The heights of a home over the years to when it is due, and why: rates, bands, chances, the pair",
+            input_type=ForecastInput,
+            result_type=ForecastResult,
+            solve=solve_forecast,
         ),
         Kind(
             name="water_tube",
