@@ -43,7 +43,7 @@ class PassSerializer(Fields):
     beside = BesideSerializer(many=True)
 
 
-class SupportChangeSerializer(Fields):
+class WorkSupportSerializer(Fields):
     """How far a support goes in all."""
 
     point = serializers.UUIDField()
@@ -111,7 +111,7 @@ class WorkSerializer(Fields):
     )
     days = serializers.IntegerField(help_text="0 where no order of jacking could be told")
     passes = PassSerializer(many=True)
-    supports = SupportChangeSerializer(many=True)
+    supports = WorkSupportSerializer(many=True)
     stops = StopSerializer(many=True)
     hanging = HangingSerializer(many=True)
     straps = WorkStrapSerializer(many=True)
