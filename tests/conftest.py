@@ -36,6 +36,12 @@ LONG_FIRST = (
 __all__ = ["api_for", "client_for", "crew", "lead", "manager", "office"]
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Let the random runs of the field page's phones be more, or begin where one failed."""
+    parser.addoption("--field-runs", type=int, default=20, help="how many random runs of two phones")
+    parser.addoption("--field-seed", type=int, default=None, help="the seed of the first; the others count on")
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Put the long files first; the rest stays in its order."""
     place = {name: index for index, name in enumerate(LONG_FIRST)}

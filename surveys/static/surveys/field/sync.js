@@ -60,6 +60,7 @@ function tellStatus() {
 // -- under the lock ---------------------------------------------------------------------------------------------
 
 async function wake(by) {
+  if (!app) return; // the start itself will send
   if (!navigator.onLine && by !== "button") return tellStatus(); // there is no network at all, for certain
   if (isRunning) return void inbox.push(wakeOf(by));
   if (queued) return void queued.add(by);
