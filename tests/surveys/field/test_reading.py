@@ -1,0 +1,117 @@
+"""A home read by phone under it, without a network; what the server has afterwards is what was typed, to the letter."""
+
+import re
+from collections.abc import Callable
+from decimal import Decimal
+
+import pytest
+from playwright.sync_api import expect
+
+from calcs.engine.units import parse_length
+from surveys.models import Reading, Setup, Survey
+from tests.surveys.field.conftest import OpenPhone
+from tests.surveys.field.readers import Reader, as_typed
+from tests.surveys.field.world import FieldWorld
+
+World = Callable[..., FieldWorld]
+
+SAG = {"A1": -6, "A2": -3, "A3": -1, "B1": -4, "B2": -2, "D5": 2}  # sixteenths off level
+MARKS = {"BM1": 40, "BM2": 52, "BM3": 31}
+LOAD_DAYS = "(days) => days.load()"
+
+
+def sixteenths_at(world: FieldWorld, *, shaken: int = 0) -> dict[str, int]:
+    """What each point reads, around 12 in; a second round is off by a sixteenth here and there."""
+    labels = list(world.siting.points.order_by("walk_order").values_list("label", flat=True))
+    level = {label: 12 * 16 + MARKS.get(label, SAG.get(label, 0)) for label in labels}
+    return {label: value + (shaken if place % 3 == 0 else 0) for place, (label, value) in enumerate(level.items())}
+
+
+def wait_until_taken(reader: Reader, count: int) -> None:
+    """Wait until the phone has sent all and the server has it."""
+    expect(reader.page.locator("#unsent")).to_have_text("All sent", timeout=20_000)
+    assert Reading.objects.count() == count
+
+
+def stored() -> list[tuple[str, str, int, str, str]]:
+    """What the server has of readings, in the phone's order."""
+    rows = Reading.objects.order_by("sequence")
+    return list(rows.values_list("point__label", "shot", "round", "typed", "reference_typed"))
+
+
+def test_a_home_is_read_twice_without_a_network(open_phone: OpenPhone, field_world: World) -> None:
+    world = field_world()
+    phone = open_phone(world.crew)
+    phone.keep()
+    phone.module("days", LOAD_DAYS)
+    phone.cut()
+    phone.context.set_default_timeout(4000)
+    reader = Reader(phone, world.visit)
+    first = sixteenths_at(world)
+    reader.begin()
+
+    # The first number by its keys: 12 7/16 in four taps.
+    first["BM1"] = 12 * 16 + 7
+    for key in ("1", "2", "7/16", "Next"):
+        reader.button(key).click()
+    expect(reader.page.locator(".echo")).to_contain_text("12.4375")
+    reader.log.append(("BM1", "reference", 1, "12 7/16", ""))
+    assert reader.point == "A1"
+
+    # What is being typed is all that a killed phone loses.
+    reader.type(as_typed(first["A1"]))
+    reader.page.keyboard.type("19 1")
+    phone.kill()
+    phone.reopen(reader.page.url.split("#/")[-1] if "#/" in reader.page.url else setup_path(world))
+    expect(reader.page.locator("#point strong")).to_have_text("A2")
+
+    # Undone by a further entry: the first number is never gone.
+    reader.type(as_typed(first["A2"] + 16 * 6))
+    reader.button("Keep it").click()
+    reader.page.keyboard.press("Backspace")
+    reader.button("Typed wrong").click()
+    reader.type(as_typed(first["A2"]))
+
+    reader.read_round(first)
+    reader.button("Second round").click()
+    reader.round = 2
+    assert "last time" not in reader.page.locator(".facts").inner_text()
+    second = sixteenths_at(world, shaken=1)
+    second["BM1"] = first["BM1"]
+    reader.read_round(second)
+
+    reader.button("How the rounds differ").click()
+    expect(reader.page.get_by_text(re.compile("the rounds agree"))).to_be_visible()
+    phone.go(survey_path(world, reader))
+    reader.page.get_by_role("link", name="Hand in").click()
+    expect(reader.page.get_by_text("Nothing is missing.")).to_be_visible()
+    reader.button("Hand in").click()
+    expect(reader.page.locator("main").get_by_text("handed in")).to_be_visible()
+
+    assert not Reading.objects.exists()
+    phone.mend()
+    wait_until_taken(reader, len(reader.log))
+    assert stored() == reader.log
+    survey = Survey.objects.get()
+    assert (survey.state, survey.unit, survey.visit, survey.author) == ("submitted", "in", world.visit, world.crew)
+    assert [reading.value_in for reading in Reading.objects.order_by("sequence")] == [
+        parse_length(typed) for *_, typed, _ in reader.log
+    ]
+    corrected = Reading.objects.get(replaces__isnull=False)
+    assert (corrected.point.label, corrected.reason, corrected.replaces.typed) == ("A2", "typed wrong", "17 13/16")
+    setup = Setup.objects.get()
+    assert (setup.sense, setup.sense_trial, setup.has_drift) == ("up", "grew", False)
+    # Every round read every point once, and the reference was closed on every ten readings and at each end.
+    for round_ in (1, 2):
+        points = {point for point, _, read_in, _, _ in reader.log if read_in == round_}
+        assert points == set(first)
+    longest = max(len(run) for run in "".join("." if shot == "point" else "|" for _, shot, *_ in reader.log).split("|"))
+    assert longest == 11  # ten, and the correction of one of them
+
+
+def setup_path(world: FieldWorld) -> str:
+    return f"visit/{world.visit.pk}/read"
+
+
+def survey_path(world: FieldWorld, reader: Reader) -> str:
+    return "/".join(reader.page.url.split("#/")[1].split("/")[:4])
