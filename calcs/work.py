@@ -27,7 +27,7 @@ from calcs.engine.units import parse_length
 from calcs.models import Answer, Approval, Calculation, Closing, PassEntry, Plan, PlanCheck
 from jobs.errors import DomainError
 from jobs.field_work import note
-from jobs.models import Point, User
+from jobs.models import Point, StrapCheck, User
 from jobs.models.base import Act
 from jobs.rights import need, need_on
 from jobs.spoken import retold
@@ -179,6 +179,12 @@ def progress_by(
         setup=asked.setup.code if asked.setup else None,
         sd_in=noted.sd_in,
     )
+
+
+def has_begun(approval: Approval, progress: WorkProgress) -> bool:
+    """Tell whether anything was done by an approval: a step, or a strap loosened for it."""
+    loosened = StrapCheck.objects.filter(strap__siting=approval.siting_id, slack_in__gt=0)
+    return progress.is_begun or loosened.filter(noted_at__gte=approval.approved_at).exists()
 
 
 def newest_entries(rows: Iterable[PassEntry]) -> dict[tuple[int, str], PassEntry]:

@@ -16,7 +16,16 @@ from calcs.approving import why_not_standing
 from calcs.models import Approval, PassEntry
 from calcs.spoken import OPTION_WORDS
 from calcs.survey_page.record import Record, read_record
-from calcs.work import Step, SupportLeft, WorkPass, WorkProgress, note_step, progress_of_work, why_not_noted
+from calcs.work import (
+    Step,
+    SupportLeft,
+    WorkPass,
+    WorkProgress,
+    has_begun,
+    note_step,
+    progress_of_work,
+    why_not_noted,
+)
 from jobs.account_forms import put_error
 from jobs.cautions import Moment, shown_at, told
 from jobs.errors import DomainError
@@ -174,7 +183,7 @@ def _shown(request: SignedInRequest, approval: Approval, form: StepForm | None, 
         "closed": closed,
         "only_seen": not closed and not may(user, Act.ADD, PassEntry),
         # Once work has begun the record moves on with it, and that is no reason to stop.
-        "not_standing": "" if closed or progress.is_begun else why_not_standing(approval),
+        "not_standing": "" if closed or has_begun(approval, progress) else why_not_standing(approval),
         "setup": rows.record.name(progress.setup) if progress.setup else "",
         "passes": [rows.pass_view(each) for each in progress.passes],
         "left": [rows.left_row(each) for each in progress.left],

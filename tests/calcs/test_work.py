@@ -5,6 +5,7 @@ import re
 import uuid
 from collections.abc import Callable
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -20,7 +21,8 @@ from calcs.models import Approval, Closing, PassEntry, PlanCheck
 from calcs.work import note_step, progress_of_work
 from jobs.cautions import Moment, shown_at
 from jobs.errors import DomainError
-from jobs.models import Home, Point, Support, User
+from jobs.field_work import note_strap_check
+from jobs.models import Home, Point, Strap, StrapCheck, Support, User
 from tests.calcs.approved import approved_home, withdrawn
 from tests.factories import UserFactory, VisitFactory
 
@@ -319,3 +321,17 @@ def test_the_page_takes_as_many_queries_however_much_was_noted(
             shown(client, approval)
         counts.append(len(queries))
     assert counts[0] == counts[1]
+
+
+def test_a_strap_that_is_loosened_for_the_work_is_no_reason_against_it(
+    approval: Approval, client_for: ClientFor
+) -> None:
+    """It changes the record that the plan was made from: so does the work itself."""
+    strap = Strap.objects.get(siting=approval.siting, code="T1")
+    usual = {"strap": strap, "author": UserFactory(), "noted_at": timezone.now(), "grade": "note", "text": "loosened"}
+    address = reverse("approval-work", args=[approval.pk])
+    lead = UserFactory(roles=["crew_lead"])
+    Strap.objects.filter(pk=strap.pk).update(slack_in=Decimal("0.25"))
+    assert "does not hold any more" in client_for(lead).get(address).content.decode()
+    note_strap_check(StrapCheck(id=uuid.uuid4(), slack_in=Decimal("0.375"), **usual))
+    assert "does not hold any more" not in client_for(lead).get(address).content.decode()

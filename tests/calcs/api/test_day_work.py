@@ -63,6 +63,7 @@ def test_passes_are_those_of_the_work(approval: Approval, crew: User, api_for: A
     )
     work, progress = place_of(api_for(crew))["work"], progress_of_work(approval)
     assert (work["approval"], work["plan"], work["number"]) == (str(approval.pk), str(approval.plan_id), 1)
+    assert work["unit"] == approval.plan.survey.unit
     assert (work["days"], work["sd_in"]) == (progress.days, pytest.approx(progress.sd_in))
     assert [each["number"] for each in work["passes"]] == [each.number for each in progress.passes]
     told = [step for each in work["passes"] for group in each["groups"] for step in group]

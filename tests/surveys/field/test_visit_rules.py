@@ -1,4 +1,4 @@
-"""What the screens of a visit go by, without a page: who is under, who has read, which step is due, minutes, the gate."""
+"""What screens of a visit go by, without a page: who is under, who has read, what is due, minutes, the gate."""
 
 import datetime
 import random
@@ -17,7 +17,7 @@ MINUTE = datetime.timedelta(minutes=1)
 
 def _counts(seed: int) -> list[HeadCount]:
     """Twenty counts of five people as several phones note them: out of order, some of one minute, names as typed."""
-    chance = random.Random(seed)
+    chance = random.Random(seed)  # noqa: S311 - not a secret
     names = ("Ana Ruelas", "ana ruelas", "Bo", "Cy Dee", "CY DEE", "Lee Ardent")
     return [
         HeadCount(
@@ -95,7 +95,8 @@ def test_a_caution_is_read_in_either_language_by_its_words(module: UseModule) ->
 _STEPS = """({ stepsOf }, said) => stepsOf({
   visit: { id: "v", kind: said.kind ?? "releveling" }, state: said.state ?? "booked",
   isReadBy: (moment) => (said.read ?? []).includes(moment), counts: said.counts ?? [], under: said.under ?? [],
-  findings: said.findings ?? [], surveys: said.surveys ?? [], progress: said.progress ?? null, straps: said.straps ?? [],
+  findings: said.findings ?? [], surveys: said.surveys ?? [], progress: said.progress ?? null,
+  straps: said.straps ?? [],
   isClosed: said.isClosed ?? false,
 }).map(({ key, state }) => `${key} ${state}`)"""
 
