@@ -36,7 +36,7 @@ class CountForm(forms.Form):
     )
     is_in = forms.TypedChoiceField(
         label=gettext_lazy("Counted"),
-        choices=[("true", gettext_lazy("in")), ("false", gettext_lazy("out"))],
+        choices=[("true", gettext_lazy("goes in")), ("false", gettext_lazy("comes out"))],
         coerce=lambda typed: typed == "true",
         widget=forms.RadioSelect,
     )

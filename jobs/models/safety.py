@@ -137,4 +137,4 @@ class HeadCount(FromPhone):
         ]
 
     def __str__(self) -> str:
-        return f"{self.person_name}, {gettext('in') if self.is_in else gettext('out')}"
+        return f"{self.person_name}, {gettext('went in') if self.is_in else gettext('came out')}"

@@ -11,6 +11,7 @@ import re
 import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 from uuid import UUID
 
@@ -18,6 +19,7 @@ import pytest
 from django.apps import apps
 from django.core.cache import cache
 from django.core.signals import got_request_exception
+from django.test import override_settings
 from django.urls import resolve
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
@@ -40,6 +42,7 @@ from tests.factories import (
     CompanyFactory,
     DrainNodeFactory,
     DrainRunFactory,
+    PhotoUploadFactory,
     RuleSetFactory,
     SurveyFactory,
     UserFactory,
@@ -64,7 +67,13 @@ _UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.IGNORECASE)
 
 
 @pytest.mark.django_db(transaction=True)
-def test_answers_are_as_described_whatever_is_sent(without_worker: None) -> None:
+def test_answers_are_as_described_whatever_is_sent(without_worker: None, tmp_path: Path) -> None:
+    with override_settings(MEDIA_ROOT=str(tmp_path)):
+        call_all()
+
+
+def call_all() -> None:
+    """Call every operation of the description."""
     people = [UserFactory(roles=roles) for roles in (["manager"], ["crew_lead", "crew"], ["crew"], [])]
     known = records_seen_by(people)
     described = openapi.from_wsgi("/api/v1/schema", application, headers=sign_in(people[0]))
@@ -122,6 +131,7 @@ def records_seen_by(people: list[User]) -> Known:
         DrainNodeFactory(run=drain, at_ft=at_ft, invert_in=invert_in)
     work_off(chain.ask(survey.pk, by=people[0]).new)
     SurveyFactory(siting=survey.siting, author=people[1])
+    PhotoUploadFactory(siting=survey.siting, author=people[1], size_bytes=100_000)
     rows = [row for app in ("jobs", "surveys", "calcs") for row in apps.get_app_config(app).get_models()]
     known: Known = {
         model._meta.model_name or "": [str(key) for key in model._default_manager.values_list("pk", flat=True)[:8]]
