@@ -4,7 +4,7 @@
 // between numbers that stand as close they say nothing more, and their interpolation would be the longest part here.
 
 import { button, h, replace, svg } from "./dom.js";
-import { figure } from "./lengths.js";
+import { THIN_SPACE, figure } from "./lengths.js";
 import { arrow, corners, symbol } from "./map_marks.js";
 import { paper } from "./map_paper.js";
 import { describe, drawLegend, nameOf, table } from "./map_words.js";
@@ -132,10 +132,14 @@ function drawing(content, focus, options) {
   const element = svg(
     "svg",
     { viewBox: sheet.viewBox, class: `plan ${focus ? "close" : "whole"}`, role: onpick ? "group" : "img", "aria-label": describe(content) },
-    sheet.home(),
-    content.pairs.map((pair) => drawPair(placeOf.get(pair.a), placeOf.get(pair.b), pair.verdict)),
-    at.map((point) => drawPoint(point, content)),
-    texts.map((text) => drawText(text, size)),
+    svg(
+      "g",
+      { "aria-hidden": true },
+      sheet.home(),
+      content.pairs.map((pair) => drawPair(placeOf.get(pair.a), placeOf.get(pair.b), pair.verdict)),
+      at.map((point) => drawPoint(point, content)),
+      texts.map((text) => drawText(text, size)),
+    ),
     onpick ? at.map((point) => target(point, at, content)) : null,
   );
   element.style.minWidth = `${sheet.width}px`;
@@ -210,7 +214,7 @@ function drawText({ x, y, whole, fraction, kind, anchor }, size) {
     "text",
     { class: kind, x, y, "text-anchor": anchor, "font-size": height },
     whole,
-    fraction && svg("tspan", { "font-size": height * FRACTION, dx: /\d$/.test(whole) ? 2 : 0 }, fraction),
+    fraction && svg("tspan", { "font-size": height * FRACTION }, /\d$/.test(whole) ? THIN_SPACE : "", fraction),
   );
 }
 

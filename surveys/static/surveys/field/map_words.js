@@ -9,7 +9,7 @@ export function describe({ shown, pairs, write }) {
   if (!known.length) return gettext("Level map. No heights yet.");
   const high = known.reduce((a, b) => (b.value_in > a.value_in ? b : a));
   const low = known.reduce((a, b) => (b.value_in < a.value_in ? b : a));
-  return fill(gettext("Level map. {count} supports; highest {high} at {high_value}, lowest {low} at {low_value}; {over} pairs over."), {
+  return fill(gettext("Level map. {count} supports; highest {high} at {high_value}, lowest {low} at {low_value}; pairs over: {over}."), {
     count: known.length,
     high: high.label,
     high_value: write(high.value_in),
