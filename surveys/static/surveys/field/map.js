@@ -4,9 +4,10 @@
 // between numbers that stand as close they say nothing more, and their interpolation would be the longest part here.
 
 import { button, h, replace, svg } from "./dom.js";
-import { THIN_SPACE, figure } from "./lengths.js";
+import { figure } from "./lengths.js";
 import { arrow, corners, symbol } from "./map_marks.js";
 import { paper } from "./map_paper.js";
+import { box, drawText, overlap, textsOf } from "./map_texts.js";
 import { describe, drawLegend, nameOf, table } from "./map_words.js";
 import { judgedPairs, pairVerdicts } from "./verdicts.js";
 import { gettext } from "./words.js";
@@ -15,7 +16,6 @@ const REACH_PX = 36; // of a tap
 const LONGEST_ARROW_PX = 22;
 const MANY_POINTS = 12;
 const SIZE_PX = { whole: 16, close: 20 };
-const FRACTION = 0.8; // of the size of whole inches
 
 /**
  * @param place of the day: `points`, `supports`, `neighbour_pairs`, `home`, `siting`.
@@ -73,7 +73,10 @@ function contentOf(place, { heights, covariance_in2, datum = "lowest", moves = {
       isNext: point.id === marks.next,
     }));
   const adjusted = { points: heights ?? [], covariance_in2 };
-  const pairs = options.tolerance_in == null ? [] : pairVerdicts(adjusted, judgedPairs(place), Number(options.tolerance_in));
+  const ids = new Set(shown.map(({ id }) => id));
+  const both = judgedPairs(place).filter(({ a, b }) => ids.has(a) && ids.has(b));
+  const judged = (tolerance_in) => pairVerdicts(adjusted, both, Number(tolerance_in), place.rules?.confidence);
+  const pairs = options.tolerance_in == null ? [] : judged(options.tolerance_in);
   const { unit = "in", thirtySeconds = false } = options;
   const write = (inches, signed = datum !== "lowest") => figure(inches, unit, { signed, thirtySeconds });
   return { place, shown, pairs, hasHeights: read.size > 0, datum, write, focus: focusOf(shown) };
@@ -128,10 +131,10 @@ function drawing(content, focus, options) {
     ...at.filter(({ move_in }) => move_in).map((point) => box(point.x + arrowAside(point), point.y - 17, 8, 22)),
     ...letters.map(({ x, y }) => box(x, y - 5, 18, 14)),
   ];
-  const texts = [...letters, ...writings(at, content, size, sheet, taken)];
+  const texts = [...letters, ...textsOf(at, content, { size, hasRoom: sheet.hasRoom, taken })];
   const element = svg(
     "svg",
-    { viewBox: sheet.viewBox, class: `plan ${focus ? "close" : "whole"}`, role: onpick ? "group" : "img", "aria-label": describe(content) },
+    { viewBox: sheet.viewBox, class: "plan", role: onpick ? "group" : "img", "aria-label": describe(content) },
     svg(
       "g",
       { "aria-hidden": true },
@@ -156,7 +159,8 @@ function drawPair(a, b, verdict) {
 
 function drawPoint(point, content) {
   const { x, y } = point;
-  const longest = Math.max(...content.shown.map(({ move_in }) => Math.abs(move_in)), 1e-9);
+  const longest = Math.max(...content.shown.map(({ move_in }) => Math.abs(move_in)));
+  const reach_px = (LONGEST_ARROW_PX * Math.abs(point.move_in)) / longest;
   return svg(
     "g",
     { class: `point ${point.kind}`, "data-point": point.id },
@@ -165,65 +169,18 @@ function drawPoint(point, content) {
     symbol(point),
     point.isSuspect && svg("circle", { class: "suspect", cx: x, cy: y, r: 11 }),
     point.hasGap && svg("path", { class: "gap", d: `M${x - 7} ${y + 9}h14M${x - 7} ${y + 14}h14` }),
-    point.move_in ? arrow(x + arrowAside(point), y - 17, point.move_in, LONGEST_ARROW_PX * (Math.abs(point.move_in) / longest)) : null,
+    point.move_in ? arrow(x + arrowAside(point), y - 17, point.move_in, reach_px) : null,
   );
 }
 
 const arrowAside = ({ isHere, isNext }) => (isHere || isNext ? 26 : 16);
 
-// -- words on the drawing: each where nothing else stands, if there is such a place -----------------------------------
-
-const box = (x, y, width, height) => ({ left: x - width / 2, right: x + width / 2, top: y - height / 2, bottom: y + height / 2 });
-
-const overlap = (a, b) => a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom;
-
-/** Heights first, as they are what the map is for; then names, left out where there is no room. */
-function writings(at, content, size, sheet, taken) {
-  const heights = at.filter((point) => point.value_in !== null).map((point) => ({ point, ...partsIn(content.write(point.value_in)), kind: "height", must: true }));
-  const names = at.map((point) => ({ point, whole: point.label, fraction: "", kind: "name", must: point.isHere || point.isNext }));
-  const doubts = at.filter((point) => point.isSuspect).map((point) => ({ point, whole: "?", fraction: "", kind: "doubt", must: true }));
-  return [...doubts, ...heights, ...names].map((text) => settled(text, size, sheet, taken)).filter(Boolean);
-}
-
-function settled(text, size, sheet, taken) {
-  const width = (text.whole.length + text.fraction.length * FRACTION) * size * 0.62;
-  const { x, y, isSuspect, isHere, isNext, hasGap } = text.point;
-  const reach = isHere || isNext ? 21 : isSuspect ? 13 : 9;
-  const low = y + (hasGap ? 17 : 8) + size / 2;
-  const high = y - 8 - size / 2;
-  const [left, right] = [x - reach - width / 2, x + reach + width / 2];
-  const below = [[right, low], [x, low + reach - 9], [left, low], [right, high], [left, high], [x, high - reach + 9]];
-  const above = [[left, high], [right, high], [x, high - reach + 9], [left, low], [right, low], [right, y], [left, y], [x, low + reach - 9]];
-  const places = (text.kind === "height" ? below : above).map(([cx, cy]) => box(cx, cy, width, size));
-  const free = places.find((place) => sheet.hasRoom(place) && !taken.some((other) => overlap(place, other)));
-  const found = free ?? (text.must ? places.find(sheet.hasRoom) ?? places[0] : null);
-  if (!found) return null;
-  taken.push(found);
-  return { ...text, x: (found.left + found.right) / 2, y: found.bottom - size * 0.14, anchor: "middle" };
-}
-
-/** "1 7/16" in two parts, so that the fraction is set smaller. */
-function partsIn(words) {
-  const found = /^(.*?)[\s\u2009]?(\d+\/\d+)$/.exec(words);
-  return found ? { whole: found[1], fraction: found[2] } : { whole: words, fraction: "" };
-}
-
-function drawText({ x, y, whole, fraction, kind, anchor }, size) {
-  const height = kind === "letter" ? 14 : size;
-  return svg(
-    "text",
-    { class: kind, x, y, "text-anchor": anchor, "font-size": height },
-    whole,
-    fraction && svg("tspan", { "font-size": height * FRACTION }, /\d$/.test(whole) ? THIN_SPACE : "", fraction),
-  );
-}
-
 // -- picking ----------------------------------------------------------------------------------------------------------
 
 /** What a keyboard and a screen reader find: as large as the neighbours leave room for, so that none lies on another. */
 function target(point, at, content) {
-  const away = at.filter((other) => other !== point).map((other) => Math.max(Math.abs(other.x - point.x), Math.abs(other.y - point.y)));
-  const reach = Math.min(24, Math.min(...away, 48) / 2);
+  const away = ({ x, y }) => Math.max(Math.abs(x - point.x), Math.abs(y - point.y));
+  const reach = Math.min(...at.filter((other) => other !== point).map((other) => away(other) / 2), 24);
   const isFirst = point.isHere || (point.isNext && !at.some((other) => other.isHere)) || (point === at[0] && !content.focus);
   return svg("rect", {
     class: "target",
@@ -271,7 +228,8 @@ function step(key, from, at, spot) {
   const ahead = (point) => (point.x - from.x) * wx + (point.y - from.y) * wy;
   const aside = (point) => Math.abs((point.x - from.x) * wy) + Math.abs((point.y - from.y) * wx);
   const far = (point) => ahead(point) + 2 * aside(point);
-  const found = at.filter((point) => ahead(point) > 1).reduce((best, point) => (best && far(best) <= far(point) ? best : point), null);
+  const beyond = at.filter((point) => ahead(point) > 1);
+  const found = beyond.reduce((best, point) => (best && far(best) <= far(point) ? best : point), null);
   if (found) {
     spot.get(from.id).setAttribute("tabindex", "-1");
     spot.get(found.id).setAttribute("tabindex", "0");

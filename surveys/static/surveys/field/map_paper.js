@@ -61,7 +61,8 @@ export function paper({ place: home, shown }, { view, width_px, focus }) {
 /** The scale at which the closest points have room for their numbers. */
 function scaleForNumbers(shown, turn) {
   const at = shown.filter(({ kind }) => kind !== "mark").map(({ x_ft, y_ft }) => turn.place(x_ft, y_ft, 0, 0));
-  const needed = (a, b) => 1 / Math.max(Math.abs(a[0] - b[0]) / NUMBER_PX.wide, Math.abs(a[1] - b[1]) / NUMBER_PX.high, 0.01);
+  const room = ([ax, ay], [bx, by]) => Math.max(Math.abs(ax - bx) / NUMBER_PX.wide, Math.abs(ay - by) / NUMBER_PX.high);
+  const needed = (a, b) => 1 / Math.max(room(a, b), 0.01);
   return Math.max(0, ...at.flatMap((a, i) => at.slice(i + 1).map((b) => needed(a, b))));
 }
 
@@ -85,7 +86,7 @@ const beamLine = ([x1, y1], [x2, y2]) => svg("line", { class: "beam", x1, y1, x2
 
 /** At the side that one stands on, or within the window's edge. */
 function beamLetter(letter, [x, y], { isTurned }, window) {
-  const words = { whole: letter, fraction: "", kind: "letter", anchor: "middle" };
+  const words = { whole: letter, fraction: "", kind: "letter" };
   if (isTurned) return { ...words, x, y: window.bottom - 10 };
   return { ...words, x: window.left + 9, y: y + 5 };
 }
@@ -97,7 +98,7 @@ function ticks(length, at, { isTurned }, window) {
     const [x, y] = at(feet, 0);
     const line = isTurned ? `M0 ${y}h-6` : `M${x} 0v-6`;
     const [tx, ty] = isTurned ? [window?.left + 10, y + 5] : [x, window?.top + 16];
-    found.push({ whole: String(feet), fraction: "", kind: "letter", anchor: "middle", x: tx, y: ty, line });
+    found.push({ whole: String(feet), fraction: "", kind: "letter", x: tx, y: ty, line });
   }
   return found;
 }

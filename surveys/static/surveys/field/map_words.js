@@ -9,7 +9,8 @@ export function describe({ shown, pairs, write }) {
   if (!known.length) return gettext("Level map. No heights yet.");
   const high = known.reduce((a, b) => (b.value_in > a.value_in ? b : a));
   const low = known.reduce((a, b) => (b.value_in < a.value_in ? b : a));
-  return fill(gettext("Level map. {count} supports; highest {high} at {high_value}, lowest {low} at {low_value}; pairs over: {over}."), {
+  const words = gettext("Level map. {count} supports; highest {high} at {high_value}, lowest {low} at {low_value}; pairs over: {over}.");
+  return fill(words, {
     count: known.length,
     high: high.label,
     high_value: write(high.value_in),
@@ -29,7 +30,7 @@ function doubts(point, { hasHeights, write }) {
   const said = [
     [point.isHere, gettext("here")],
     [point.isNext, gettext("next")],
-    [hasHeights && !point.isRead && point.kind !== "mark", gettext("not read yet")],
+    [hasHeights && isOpen(point), gettext("not read yet")],
     [point.isSuspect, gettext("suspect reading")],
     [point.isUnchecked, gettext("nothing checks it")],
     [point.hasGap, gettext("gap")],
@@ -38,6 +39,8 @@ function doubts(point, { hasHeights, write }) {
   ];
   return said.filter(([holds]) => holds).map(([, words]) => words);
 }
+
+const isOpen = (point) => !point.isRead && point.kind !== "mark";
 
 const DATUM_WORDS = () => ({
   lowest: gettext("above the lowest"),
@@ -78,7 +81,8 @@ function row(point, content) {
 }
 
 function pairWords({ a, b, difference_in, verdict }, label, { write }) {
-  const words = verdict === "over" ? gettext("{a} and {b}: {by} apart, over") : gettext("{a} and {b}: {by} apart, too close to call");
+  const isOver = verdict === "over";
+  const words = isOver ? gettext("{a} and {b}: {by} apart, over") : gettext("{a} and {b}: {by} apart, too close to call");
   return fill(words, { a: label.get(a), b: label.get(b), by: write(Math.abs(difference_in), false) });
 }
 
@@ -91,7 +95,7 @@ export function drawLegend({ shown, pairs, hasHeights }) {
     [any((point) => point.isHere), svg("circle", { class: "here", cx: 0, cy: 0, r: 10 }), gettext("here")],
     [any((point) => point.isNext), svg("path", { class: "next", d: corners(0, 0, 11) }), gettext("next")],
     [any((point) => point.kind === "support" && point.isRead), symbol(at), gettext("support, height beside it")],
-    [hasHeights && any((point) => !point.isRead && point.kind !== "mark"), symbol({ ...at, isRead: false, value_in: null }), gettext("not read yet")],
+    [hasHeights && any(isOpen), symbol({ ...at, isRead: false, value_in: null }), gettext("not read yet")],
     [any((point) => point.isUnchecked), symbol({ ...at, isUnchecked: true }), gettext("nothing checks this reading")],
     [any((point) => point.isSuspect), svg("circle", { class: "suspect", cx: 0, cy: 0, r: 10 }), gettext("suspect reading: read again")],
     [any((point) => point.hasGap), svg("path", { class: "gap", d: "M-7 -3h14M-7 3h14" }), gettext("gap at the wedge: it hangs")],
