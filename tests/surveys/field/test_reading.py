@@ -1,10 +1,7 @@
-"""A home read by phone under it, without a network; what the server has afterwards is what was typed, to the letter."""
+"""A home read by phone under it, without a network; the server then has what was typed, to the letter."""
 
-import re
 from collections.abc import Callable
-from decimal import Decimal
 
-import pytest
 from playwright.sync_api import expect
 
 from calcs.engine.units import parse_length
@@ -45,73 +42,84 @@ def test_a_home_is_read_twice_without_a_network(open_phone: OpenPhone, field_wor
     phone.keep()
     phone.module("days", LOAD_DAYS)
     phone.cut()
-    phone.context.set_default_timeout(4000)
     reader = Reader(phone, world.visit)
     first = sixteenths_at(world)
     reader.begin()
-
-    # The first number by its keys: 12 7/16 in four taps.
+    type_by_keys(reader)
     first["BM1"] = 12 * 16 + 7
+    lose_what_is_typed(reader, first)
+    undo_by_a_further_entry(reader, first)
+    reader.read_round(first)
+
+    reader.button("Second round").click()
+    reader.round = 2
+    assert "last time" not in reader.page.locator(".facts").inner_text()
+    reader.read_round({**sixteenths_at(world, shaken=1), "BM1": first["BM1"]})
+    hand_in(reader)
+
+    assert not Reading.objects.exists()
+    phone.mend()
+    wait_until_taken(reader, len(reader.log))
+    assert stored() == reader.log
+    lengths = [parse_length(typed) for *_, typed, _ in reader.log]
+    assert [reading.value_in for reading in Reading.objects.order_by("sequence")] == lengths
+    survey = Survey.objects.get()
+    assert (survey.state, survey.unit, survey.visit, survey.author) == ("submitted", "in", world.visit, world.crew)
+    corrected = Reading.objects.get(replaces__isnull=False)
+    assert (corrected.point.label, corrected.reason, corrected.replaces.typed) == ("A2", "typed wrong", "17 13/16")
+    setup = Setup.objects.get()
+    assert (setup.sense, setup.sense_trial, setup.has_drift) == ("up", "grew", False)
+    check_order(reader, set(first))
+
+
+def type_by_keys(reader: Reader) -> None:
+    """12 7/16 in four taps."""
     for key in ("1", "2", "7/16", "Next"):
         reader.button(key).click()
     expect(reader.page.locator(".echo")).to_contain_text("12.4375")
     reader.log.append(("BM1", "reference", 1, "12 7/16", ""))
     assert reader.point == "A1"
 
-    # What is being typed is all that a killed phone loses.
-    reader.type(as_typed(first["A1"]))
+
+def lose_what_is_typed(reader: Reader, sixteenths: dict[str, int]) -> None:
+    """What is being typed is all that a killed phone loses."""
+    reader.type(as_typed(sixteenths["A1"]))
     reader.page.keyboard.type("19 1")
-    phone.kill()
-    phone.reopen(reader.page.url.split("#/")[-1] if "#/" in reader.page.url else setup_path(world))
+    screen = reader.page.url.split("#/")[1]
+    reader.phone.kill()
+    reader.phone.reopen(screen)
     expect(reader.page.locator("#point strong")).to_have_text("A2")
 
-    # Undone by a further entry: the first number is never gone.
-    reader.type(as_typed(first["A2"] + 16 * 6))
+
+def undo_by_a_further_entry(reader: Reader, sixteenths: dict[str, int]) -> None:
+    """A number six inches off jars; it is kept, and then corrected."""
+    reader.type(as_typed(sixteenths["A2"] + 16 * 6))
     reader.button("Keep it").click()
     reader.page.keyboard.press("Backspace")
     reader.button("Typed wrong").click()
-    reader.type(as_typed(first["A2"]))
+    reader.type(as_typed(sixteenths["A2"]))
 
-    reader.read_round(first)
-    reader.button("Second round").click()
-    reader.round = 2
-    assert "last time" not in reader.page.locator(".facts").inner_text()
-    second = sixteenths_at(world, shaken=1)
-    second["BM1"] = first["BM1"]
-    reader.read_round(second)
 
+def hand_in(reader: Reader) -> None:
+    """Compare the rounds, then hand in what is whole."""
     reader.button("How the rounds differ").click()
-    expect(reader.page.get_by_text(re.compile("the rounds agree"))).to_be_visible()
-    phone.go(survey_path(world, reader))
+    expect(reader.page.get_by_text("the rounds agree")).to_be_visible()
+    reader.phone.go(survey_path(reader))
     reader.page.get_by_role("link", name="Hand in").click()
     expect(reader.page.get_by_text("Nothing is missing.")).to_be_visible()
     reader.button("Hand in").click()
     expect(reader.page.locator("main").get_by_text("handed in")).to_be_visible()
 
-    assert not Reading.objects.exists()
-    phone.mend()
-    wait_until_taken(reader, len(reader.log))
-    assert stored() == reader.log
-    survey = Survey.objects.get()
-    assert (survey.state, survey.unit, survey.visit, survey.author) == ("submitted", "in", world.visit, world.crew)
-    assert [reading.value_in for reading in Reading.objects.order_by("sequence")] == [
-        parse_length(typed) for *_, typed, _ in reader.log
-    ]
-    corrected = Reading.objects.get(replaces__isnull=False)
-    assert (corrected.point.label, corrected.reason, corrected.replaces.typed) == ("A2", "typed wrong", "17 13/16")
-    setup = Setup.objects.get()
-    assert (setup.sense, setup.sense_trial, setup.has_drift) == ("up", "grew", False)
-    # Every round read every point once, and the reference was closed on every ten readings and at each end.
+
+def check_order(reader: Reader, points: set[str]) -> None:
+    """Every round read every point, and the reference was closed after ten readings at most."""
     for round_ in (1, 2):
-        points = {point for point, _, read_in, _, _ in reader.log if read_in == round_}
-        assert points == set(first)
-    longest = max(len(run) for run in "".join("." if shot == "point" else "|" for _, shot, *_ in reader.log).split("|"))
-    assert longest == 11  # ten, and the correction of one of them
+        assert {point for point, _, read_in, _, _ in reader.log if read_in == round_} == points
+    runs = "".join("." if shot == "point" else "|" for _, shot, *_ in reader.log).split("|")
+    assert max(map(len, runs)) == 11  # ten, and the correction of one of them
+    assert reader.log[-1][:2] == ("BM1", "closing")
 
 
-def setup_path(world: FieldWorld) -> str:
-    return f"visit/{world.visit.pk}/read"
-
-
-def survey_path(world: FieldWorld, reader: Reader) -> str:
+def survey_path(reader: Reader) -> str:
+    """The screen of the survey that is being read."""
     return "/".join(reader.page.url.split("#/")[1].split("/")[:4])

@@ -47,7 +47,7 @@ def told_by_service(text: str, unit: LengthUnit) -> float | None:
 
 
 def test_a_phone_reads_what_the_service_reads(module: UseModule) -> None:
-    chance = random.Random(20261130)
+    chance = random.Random(20261130)  # noqa: S311
     cases = [[chance.choice([pieced, as_typed, as_typed])(chance), chance.choice(UNITS)] for _ in range(CASES)]
     wanted: list[Any] = [told_by_service(text, unit) for text, unit in cases]
     found = module("lengths", PARSE, cases)
@@ -58,9 +58,13 @@ def test_a_phone_reads_what_the_service_reads(module: UseModule) -> None:
 
 
 def test_a_phone_writes_what_the_service_writes(module: UseModule) -> None:
-    chance = random.Random(1959)
-    lengths = [chance.choice([round(chance.uniform(-40, 40), 6), chance.randint(-9999, 9999) / 64]) for _ in range(CASES)]
-    cases = [[value, chance.random() < 0.5, chance.random() < 0.5] for value in [*lengths, 0.0, 1e5 - 1 / 32, -0.03125]]
+    chance = random.Random(1959)  # noqa: S311
+    lengths = [
+        chance.choice([round(chance.uniform(-40, 40), 6), chance.randint(-9999, 9999) / 64]) for _ in range(CASES)
+    ]
+    cases = [
+        [value, chance.random() < 0.5, chance.random() < 0.5] for value in [*lengths, 0.0, 1e5 - 1 / 32, -0.03125]
+    ]
     wanted = [
         [
             format_sixteenths(value, signed=signed, denominator=32 if is_fine else 16),

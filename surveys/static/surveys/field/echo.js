@@ -10,7 +10,7 @@ const REFUSED_MS = [60, 60, 60];
 
 /** A length in words to be spoken: "minus twelve and seven sixteenths", numbers as digits. */
 export function spoken(inches, unit, { thirtySeconds = false } = {}) {
-  if (unit === "mm") return withSign(inches, fill(gettext("{n} millimeters"), { n: decimal(Math.abs(inches), unit) }));
+  if (unit === "mm") return withSign(inches, fill(gettext("{n} millimetres"), { n: decimal(Math.abs(inches), unit) }));
   const { whole, top, bottom } = partsOf(inches, thirtySeconds ? 32 : 16);
   if (!top) return withSign(inches, fill(gettext("{n} even"), { n: whole }));
   const fraction = fractionInWords(top, bottom);

@@ -18,7 +18,7 @@ export const methodWords = () => ({
   laser: gettext("laser and rod"),
 });
 
-const unitWords = () => ({ in: gettext("inches"), mm: gettext("millimeters") });
+const unitWords = () => ({ in: gettext("inches"), mm: gettext("millimetres") });
 
 export async function show(root, params, app) {
   const known = await readKnown(root, params, app);

@@ -26,7 +26,7 @@ export function askAgain(known, reading, found, { keep, read }) {
   const words = {
     again: fill(gettext("{point} is {off} from what it read before. Read again?"), { point, off }),
     last: fill(gettext("{point} is {off} from where it was last time. Read again?"), { point, off }),
-    neighbours: fill(gettext("{point} is {off} from what its neighbors lead one to expect. Read again?"), { point, off }),
+    neighbours: fill(gettext("{point} is {off} from what its neighbours lead one to expect. Read again?"), { point, off }),
   }[found.by];
   const guess = found.guess ? h("p", {}, slipWords(found.guess.slip), " ", drawn(found.guess.value_in, unit, options), "?") : null;
   return question(words, [[gettext("Read again"), read, "verb"], [gettext("Keep it"), keep]], guess);

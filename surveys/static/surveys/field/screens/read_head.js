@@ -44,9 +44,11 @@ function progress(known, setup) {
 function due(known, setup) {
   const { readings, minutes, isDue } = countdown(known.survey, setup.id);
   if (isDue) return h("p", { class: "due" }, h("strong", {}, gettext("closing shot is due")));
-  const words = fill(ngettext("closing shot in {n} reading", "closing shot in {n} readings", readings), { n: readings });
-  const time = minutes === null ? "" : fill(gettext(" or {n} min"), { n: minutes });
-  return h("p", { class: "quiet small due" }, words + time);
+  const words =
+    minutes === null
+      ? ngettext("closing shot in {n} reading", "closing shot in {n} readings", readings)
+      : ngettext("closing shot in {n} reading or {minutes} min", "closing shot in {n} readings or {minutes} min", readings);
+  return h("p", { class: "quiet small due" }, fill(words, { n: readings, minutes }));
 }
 
 /** The place of the figure: `typed(text)` paints beside what is typed, `said(...)` what was taken. */

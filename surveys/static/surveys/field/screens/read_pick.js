@@ -2,9 +2,9 @@
 
 import { button, h, replace } from "../dom.js";
 import { drawMap } from "../map.js";
-import { fill, gettext } from "../words.js";
+import { gettext } from "../words.js";
 import { choices } from "./read.js";
-import { heightsSoFar, nameOf, set } from "./read_known.js";
+import { heightsSoFar, set } from "./read_known.js";
 import { leftOf, marksOf, referenceOf, walkOf } from "./read_plan.js";
 
 export const viewWords = () => ({
@@ -53,7 +53,7 @@ export function mapOf(known, { here = null, onpick = null, zoom } = {}) {
 
 function list(known, here, onpick) {
   const left = new Set(leftOf(known.place, known.survey, known.round).map(({ id }) => id));
-  const told = (point) => (left.has(point.id) ? "" : gettext("read"));
+  const told = (point) => (left.has(point.id) ? "" : gettext("already read"));
   return h(
     "div",
     { class: "points" },
@@ -87,11 +87,4 @@ export function shotAt(known, setup, point) {
   const reference = referenceOf(known.survey, setup.id);
   if (!reference) return { shot: "reference", point };
   return { shot: reference.point === point ? "closing" : "point", point };
-}
-
-/** What a shot is called. */
-export function shotWords(known, { shot, point }) {
-  const name = nameOf(known, point);
-  if (shot === "reference") return fill(gettext("{point}, reference shot"), { point: name });
-  return shot === "closing" ? fill(gettext("{point}, closing shot"), { point: name }) : name;
 }

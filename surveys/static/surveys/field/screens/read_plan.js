@@ -1,7 +1,7 @@
 // What is to be read next, what is missing, when the reference is due: pure rules of a survey's order, from the day's
 // place and the survey as `record.js` tells it. Nothing here touches the page or the store.
 
-import { fill, gettext, ngettext } from "../words.js";
+import { fill, gettext } from "../words.js";
 
 // Readings and minutes until the reference is read again (common practice, no source): water creeps and hoses are
 // stepped on, instruments warm up, a beam is bumped.
@@ -167,7 +167,7 @@ export function missingOf(place, survey, labels) {
   const found = [];
   const left = leftOf(place, survey, 1);
   if (left.length && survey.stage !== "during") {
-    found.push(fill(ngettext("Not read: {points}.", "Not read: {points}.", left.length), { points: names(left) }));
+    found.push(fill(gettext("Not read: {points}."), { points: names(left) }));
   }
   if (survey.stage === "as_found" || survey.stage === "as_left") found.push(...missingRound(place, survey, names));
   for (const setup of survey.setups) found.push(...missingAt(survey, setup));

@@ -20,7 +20,7 @@ export async function show(root, params, app) {
   app.title(fill(gettext("Survey {stage}"), { stage: stageWords()[survey.stage] }));
   replace(
     root,
-    h("p", { class: "quiet" }, `${methodWords()[survey.method]}, ${survey.unit === "mm" ? gettext("millimeters") : gettext("inches")}`),
+    h("p", { class: "quiet" }, `${methodWords()[survey.method]}, ${survey.unit === "mm" ? gettext("millimetres") : gettext("inches")}`),
     survey.isSetAside ? h("p", { class: "note stop" }, gettext("The office has set this survey aside: see what was sent.")) : null,
     known.isOpen ? null : h("p", { class: "note" }, gettext("Handed in. What is read now is added to it.")),
     survey.contested.length ? contested(known) : null,
