@@ -44,13 +44,14 @@ function settled(text, { size, hasRoom, taken }) {
 /** The middles of where a text may stand: heights first at the lower right, names at the upper left. */
 function placesFor({ point, kind }, width, size) {
   const { x, y, isSuspect, isHere, isNext, hasGap } = point;
-  const reach = isHere || isNext ? 21 : isSuspect ? 13 : 9;
+  const reach = isHere || isNext ? 21 : isSuspect || point.kind === "mark" ? 13 : 9;
   const [left, right] = [x - reach - width / 2, x + reach + width / 2];
   const low = y + (hasGap ? 17 : 8) + size / 2;
   const high = y - 8 - size / 2;
   const [under, over] = [low + reach - 9, high - reach + 9];
   if (kind === "height") return [[right, low], [x, under], [left, low], [right, high], [left, high], [x, over]];
-  return [[left, high], [right, high], [x, over], [left, low], [right, low], [right, y], [left, y], [x, under]];
+  const pastArrow = right + 16;
+  return [[left, high], [right, high], [x, over], [pastArrow, high], [left, low], [right, low], [right, y], [left, y], [x, under]];
 }
 
 /** "1 7/16" in two parts, so that the fraction is set smaller. */
