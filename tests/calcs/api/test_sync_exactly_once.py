@@ -16,7 +16,18 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 from rest_framework.test import APIClient
 
 from calcs.api.sync import keep
-from jobs.models import CautionRead, Finding, Hazard, Siting, Strap, StrapCheck, User, Visit
+from jobs.models import (
+    CautionRead,
+    Finding,
+    Hazard,
+    HeadCount,
+    Siting,
+    Strap,
+    StrapCheck,
+    User,
+    Visit,
+    VisitReport,
+)
 from surveys.models import Reading, Setup, Survey, SyncEntry
 from tests.calcs.api.syncing import Entry, Phone, outdoors
 from tests.factories import NOON, UserFactory, lay_out_home
@@ -36,6 +47,8 @@ def rows() -> dict[str, set[tuple[Any, ...]]]:
         "checks": set(StrapCheck.objects.values_list("pk", "strap", "slack_in", "noted_at")),
         "straps": set(Strap.objects.values_list("pk", "slack_in")),
         "hazards": set(Hazard.objects.values_list("pk", "home", "kind", "author", "noted_at")),
+        "heads": set(HeadCount.objects.values_list("pk", "visit", "person_name", "is_in", "author", "noted_at")),
+        "reports": set(VisitReport.objects.values_list("pk", "visit", "state", "author", "noted_at")),
         "cautions": set(CautionRead.objects.values_list("visit", "code", "moment", "text_sha256", "reader_name")),
     }
 
@@ -117,6 +130,15 @@ class Syncing(RuleBasedStateMachine):
         """Both phones may say the same of one person: it is one reading."""
         body = {"visit": str(self.visit.pk), "code": "wind", "moment": "slackening", "language": "en"}
         self._make(which, self.phones[which].entry("caution", {**body, "reader_name": reader, "text_sha256": text}))
+
+    @rule(which=st.integers(0, 1), name=st.sampled_from(["Ana", "Bo"]), is_in=st.booleans())
+    def count_a_head(self, which: int, name: str, is_in: bool) -> None:
+        body = {"visit": str(self.visit.pk), "person_name": name, "is_in": is_in}
+        self._make(which, self.phones[which].entry("head_count", body))
+
+    @rule(which=st.integers(0, 1), state=st.sampled_from(["on_site", "done"]))
+    def report(self, which: int, state: str) -> None:
+        self._make(which, self.phones[which].entry("visit_report", {"visit": str(self.visit.pk), "state": state}))
 
     @rule(which=st.integers(0, 1))
     def make_a_bad_one(self, which: int) -> None:
@@ -215,6 +237,13 @@ class Syncing(RuleBasedStateMachine):
             "checks": checks,
             "straps": {(straps["T1"], newest[2] if newest else 0), (straps["T2"], 0.5)},
             "hazards": {(pk, self.siting.home_id, body["kind"], who.pk, at) for who, _, pk, body, at in of("hazard")},
+            "heads": {
+                (pk, self.visit.pk, body["person_name"], body["is_in"], who.pk, at)
+                for who, _, pk, body, at in of("head_count")
+            },
+            "reports": {
+                (pk, self.visit.pk, body["state"], who.pk, at) for who, _, pk, body, at in of("visit_report")
+            },
             "cautions": {
                 (key(body["visit"]), body["code"], body["moment"], body["text_sha256"], body["reader_name"])
                 for _, _, _, body, _ in of("caution")
