@@ -1,4 +1,4 @@
-"""Screens of a visit: entry refused with a photo, cautions that are not skipped silently, a plan that is withdrawn."""
+"""Screens of a visit: entry refused with a photo, cautions not skipped silently, a plan that is withdrawn."""
 
 import io
 import re
@@ -49,7 +49,7 @@ def test_refused_entry_with_reason_and_photo_is_an_outcome(open_phone: OpenPhone
 
 
 def test_who_has_not_read_is_said_before_going_in(open_phone: OpenPhone, field_world: World) -> None:
-    """Bo goes in though he read nothing: that takes a press of its own, and is counted. Ana reads in Spanish first."""
+    """Bo goes in though he read nothing: it takes a press of its own, and he is counted. Ana reads in Spanish."""
     world = field_world()
     home = f"visit/{world.visit.pk}"
     phone = kept(open_phone, world)

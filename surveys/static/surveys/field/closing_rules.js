@@ -71,6 +71,7 @@ function aboutSurvey({ survey, judged, approved_ms, lastStep, walk, closing, lab
   const open = [];
   const handedIn_ms = Date.parse(survey.submitted_at);
   if (Date.parse(survey.started_at) < approved_ms || lastStep > handedIn_ms) open.push({ code: "too_early" });
+  if (!survey.readings) return [...open, { code: "read_elsewhere" }]; // what is told of it is the service's
   const short = walk.filter((point) => roundsOf(survey, point) < ROUNDS);
   if (short.length) open.push({ code: "one_round", points: short });
   if (!judged.points) return [...open, { code: "not_computed" }];

@@ -23,6 +23,7 @@ const sentences = () => ({
   no_as_left: gettext("No survey as left is chosen."),
   not_submitted: gettext("The survey as left is not handed in."),
   too_early: gettext("The survey as left is older than the last work, or than the approval: read the home again."),
+  read_elsewhere: gettext("The survey as left is not read on this phone: what is open about it is the service's to tell."),
   one_round: gettext("Not read in two rounds as left: {points}."),
   not_computed: gettext("How level the home was left can't be told yet."),
   reference_open: gettext("No closing shot on the reference: setup {setups}."),
@@ -40,5 +41,5 @@ const sentences = () => ({
   gas: gettext("Nothing is said of the gas line."),
   still_in: gettext("Counted in and not out: {names}. Nobody closes past this: find them, and count them out."),
   head_count: gettext("Nobody was counted out by name."),
-  photos: gettext("There is no photo of this visit since the work was approved."),
+  photos: gettext("There is no photo since the work was approved."),
 });
