@@ -14,6 +14,10 @@ from calcs.engine.forecast.shapes import ANY_RATE_IN_PER_YR, BENDS_DAYS, LEFT_SH
 from calcs.engine.least_squares import Array
 
 CHANCE_OF_MORE = 0.001  # of scatter that counts as more than stated
+NEGLIGIBLE = (
+    0.002,
+    0.1,
+)  # weight of a design that no point needs; of a wave, for which days are gone through closely
 BEFORE_POINTS, ROUNDS = 4.0, 20  # judgement
 FITTED = {"linear": 1, "log_time": 1, "hyperbolic": 1, "yearly_wave": 3}  # beside the levels
 
@@ -60,6 +64,11 @@ class Fitted:
         means = np.einsum("utp,unp->unt", rows, self.means)
         spread = np.einsum("utp,unpq->untq", rows, self.root)
         return self._against_the_mean(means, np.einsum("untq,untq->unt", spread, spread))
+
+    def paths(self, days: Array) -> Array:
+        """Likeliest heights (n, days) [in], on any datum: half of what ``on`` takes."""
+        means = np.einsum("utp,unp->unt", self.designs.rows(days), self.means, optimize=True)
+        return np.asarray((self.weights[..., None] * means).sum(axis=0))
 
     def rates(self) -> tuple[Array, Array]:
         """Mean and variance (n,) of the rates today against the home's mean [in a year]."""
@@ -115,7 +124,11 @@ def fit_home(record: Record, *, today: float, rate_sd: float | None, tolerance_i
     penalties = _penalties(designs, read.sum(axis=1), levels)
     factor = _noise(free.squares, penalties, designs, read.sum(axis=1) - levels)
     weights = _weights(free.squares / factor**2, penalties)
-    fits = fit_all(rows, record.roots / factor, heights, precision)
+    least = np.array([NEGLIGIBLE[shape.model == "yearly_wave"] for shape in designs.shapes])
+    told = np.flatnonzero(weights.max(axis=1) > least)
+    designs = designs._replace(shapes=tuple(designs.shapes[place] for place in told))
+    weights = weights[told] / weights[told].sum(axis=0)
+    fits = fit_all(rows[told], record.roots / factor, heights, precision[told])
     seen = read.sum(axis=1) - levels > 0
     standing = read[:, record.segments == record.lifts.size].any(axis=1) | (record.surveys_since_lift == 0)
     slope = free.root[0, :, designs.levels]
@@ -128,7 +141,7 @@ def fit_home(record: Record, *, today: float, rate_sd: float | None, tolerance_i
         seen=seen,
         noise_factor=factor,
         heights=heights,
-        precision=precision,
+        precision=precision[told],
         slopes=free.unknowns[0, :, designs.levels],
         slope_variances=(slope**2).sum(axis=1) * factor**2,
     )

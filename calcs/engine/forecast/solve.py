@@ -206,8 +206,8 @@ def _pairs(document: ForecastInput, record: Record, fitted: Fitted, told: Told) 
     apart, chances, by_horizon = (np.zeros(len(record.pairs)) for _ in range(3))
     days: list[float | None] = [None] * len(record.pairs)
     if told.passage is not None:
-        means, variances = fitted.on(told.passage.days)
-        apart_at = means[record.pairs[:, 0]] - means[record.pairs[:, 1]]
+        paths, (_, variances) = fitted.paths(told.passage.days), fitted.on(told.passage.days[:1])
+        apart_at = paths[record.pairs[:, 0]] - paths[record.pairs[:, 1]]
         apart = np.abs(apart_at[:, 0])
         sds = np.sqrt(variances[record.pairs, 0].sum(axis=1) + 1e-18)
         chances = ndtr((apart - record.limits) / sds) + ndtr((-apart - record.limits) / sds)
