@@ -1,24 +1,28 @@
 """A service on a bad day: what befalls the parcels of phones on their way in and out, as planned by a test.
 
-It stands around the real view, in the real server, so that browsers meet it over HTTP as they would a proxy, a restart
-or a broken line.
+It stands around the real view, in the real server, so that browsers meet it over HTTP as they would a proxy, a
+restart or a broken line.
 """
 
 import json
 import threading
 import time
 from collections import defaultdict, deque
+from collections.abc import Callable
 from typing import Any
 
 import pytest
-from django.http import HttpResponse
+from django.http import HttpResponse, StreamingHttpResponse
+from django.http.response import HttpResponseBase
 from django.test import Client
 from rest_framework.request import Request
 
 from calcs.api.sync.views import SyncViewSet
 from jobs.models import User
+from tests.surveys.field.wire import Wire
 
 SLOW_S = 0.15
+DEAF_S = 0.25
 FAULTS = (
     "never came",  # the request was lost on its way
     "reply lost",  # it was taken, and the phone never learns of it
@@ -42,10 +46,17 @@ class BadService:
         self.planned: dict[str, deque[str]] = defaultdict(deque)
         self.late: list[tuple[User, bytes]] = []
         self.met: list[str] = []
+        self.sizes: list[int] = []  # of the parcels that came
+        self.most_at_once = 0
+        self._at_once = 0
+        self.wires: dict[str, Wire] = {}
         self._take = SyncViewSet.create
         self._lock = threading.Lock()
-        service = self
-        monkeypatch.setattr(SyncViewSet, "create", lambda view, request: service._create(view, request))
+
+        def create(view: Any, request: Request) -> HttpResponseBase:
+            return self._create(view, request)
+
+        monkeypatch.setattr(SyncViewSet, "create", create)
 
     def plan(self, device: str, fault: str) -> None:
         """Have this befall the next parcel of a phone that has nothing planned before it."""
@@ -64,45 +75,43 @@ class BadService:
             answer = client.post("/api/v1/sync/", body, content_type="application/json")
             assert answer.status_code == 200, answer.content
 
-    def _create(self, view: Any, request: Request) -> HttpResponse:
+    def _create(self, view: Any, request: Request) -> HttpResponseBase:
         body = request._request.body
+        parcel = json.loads(body)
         with self._lock:
-            planned = self.planned[json.loads(body)["device"]]
+            planned = self.planned[parcel["device"]]
             fault = planned.popleft() if planned else ""
-            if fault:
-                self.met.append(fault)
+            self.met += [fault] if fault else []
+            self.sizes.append(len(parcel["entries"]))
+            self._at_once += 1
+            self.most_at_once = max(self.most_at_once, self._at_once)
         if fault == "late" and isinstance(request.user, User):
             self.late.append((request.user, body))
-        return self._answer(fault, lambda: self._take(view, request), len(json.loads(body)["entries"]))
+        try:
+            return self._answer(fault, parcel, lambda: self._take(view, request))
+        finally:
+            self._at_once -= 1
 
-    def _answer(self, fault: str, take: Any, count: int) -> HttpResponse:
-        match fault:
-            case "never came" | "late":
-                return broken(b"")
-            case "reply lost":
-                take()
-                return broken(b"")
-            case "reply cut":
-                whole = take().content
-                return broken(whole[: len(whole) // 2])
-            case "twice":
-                take()
-            case "slow":
-                time.sleep(SLOW_S)
-            case "busy":
-                return refused(429, "throttled", {"Retry-After": "1"})
-            case "down":
-                return HttpResponse("<h1>Bad gateway</h1>", status=503)
-            case "portal":
-                return HttpResponse("<h1>Welcome to our network</h1>")
-            case "too large" if count > 1:
-                return refused(413, "too_large")
-            case "token":
-                return refused(403, "permission_denied")
-            case "signed out":
-                return refused(401, "not_authenticated")
-        answer: HttpResponse = take()
-        return answer
+    def _answer(self, fault: str, parcel: dict[str, Any], take: Callable[[], HttpResponse]) -> HttpResponseBase:
+        if fault in REFUSALS and (len(parcel["entries"]) > 1 or fault != "too large"):
+            return REFUSALS[fault]()
+        if fault in ("never came", "late", "reply lost"):
+            self._hang_up(parcel["device"])
+        if fault in ("never came", "late"):
+            return HttpResponse(status=503)  # which nobody hears
+        if fault == "slow":
+            time.sleep(SLOW_S)
+        answer = take()
+        if fault == "reply cut":
+            half = answer.content[: len(answer.content) // 2]
+            return StreamingHttpResponse([half], content_type="application/json")
+        return take() if fault == "twice" else answer
+
+    def _hang_up(self, device: str) -> None:
+        """Have the line break before anything goes back to the phone."""
+        wire = self.wires[device]
+        wire.loses_replies = True
+        threading.Timer(DEAF_S, setattr, (wire, "loses_replies", False)).start()
 
 
 def refused(status: int, code: str, headers: dict[str, str] | None = None) -> HttpResponse:
@@ -111,7 +120,12 @@ def refused(status: int, code: str, headers: dict[str, str] | None = None) -> Ht
     return HttpResponse(body, status=status, content_type="application/json", headers=headers)
 
 
-def broken(begun: bytes) -> HttpResponse:
-    """Answer with a beginning, and hang up where more was promised."""
-    promised = {"Content-Length": str(len(begun) + 1000), "Connection": "close"}
-    return HttpResponse(begun, content_type="application/json", headers=promised)
+REFUSALS: dict[str, Callable[[], HttpResponse]] = {
+    "busy": lambda: refused(429, "throttled", {"Retry-After": "1"}),
+    "busy for long": lambda: refused(429, "throttled", {"Retry-After": "4"}),
+    "down": lambda: HttpResponse("<h1>Bad gateway</h1>", status=503),
+    "portal": lambda: HttpResponse("<h1>Welcome to our network</h1>"),
+    "too large": lambda: refused(413, "too_large"),
+    "token": lambda: refused(403, "permission_denied"),
+    "signed out": lambda: refused(401, "not_authenticated"),
+}

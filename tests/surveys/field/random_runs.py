@@ -53,7 +53,7 @@ class Run:
     """One random plan, carried out."""
 
     def __init__(self, seed: int, crews: list[Crew], service: BadService, world: FieldWorld) -> None:
-        self.random = random.Random(seed)
+        self.random = random.Random(seed)  # noqa: S311 - a plan, no secret
         self.seed = seed
         self.crews = crews
         self.service = service
@@ -185,11 +185,12 @@ class Run:
             if crew.phone.wire.is_cut:
                 crew.phone.mend()
         for _ in range(MOST_ROUNDS):
-            if not any([self.is_waiting(crew) for crew in self.crews]):  # a list, so that both are asked
+            waiting = [self.is_waiting(crew) for crew in self.crews]
+            if not any(waiting):
                 break
         else:
-            waiting = [crew.phone.module("sync", "(sync) => sync.status()") for crew in self.crews]
-            raise AssertionError(f"something waits for ever: {waiting}")
+            how = [crew.phone.module("sync", "(sync) => sync.status()") for crew in self.crews]
+            raise AssertionError(f"something waits for ever: {how}")
         self.service.bring_late()
         for crew in self.crews:  # the day anew, for what the other one sent last
             crew.phone.module("sync", "(sync) => sync.now()")
@@ -248,7 +249,9 @@ class Run:
         for kind, found in stored.items():
             assert found == keys(own.filter(kind=kind, state="taken"), "entry"), kind
         assert keys(Finding.objects.filter(pk__in=ids)) == keys(own.filter(kind="finding", state="taken"), "entry")
-        assert keys(HeadCount.objects.filter(pk__in=ids)) == keys(own.filter(kind="head_count", state="taken"), "entry")
+        assert keys(HeadCount.objects.filter(pk__in=ids)) == keys(
+            own.filter(kind="head_count", state="taken"), "entry"
+        )
         self.compare_sight(readings)
         return len(ids)
 
@@ -285,7 +288,12 @@ class Run:
     def compare_reading(self, reading: Reading, row: SyncEntry) -> None:
         said = row.body
         assert reading.typed == (said["value"] or "")
-        places = (str(reading.setup_id), str(reading.point_id), str(reading.replaces_id or ""), str(reading.author_id))
+        places = (
+            str(reading.setup_id),
+            str(reading.point_id),
+            str(reading.replaces_id or ""),
+            str(reading.author_id),
+        )
         assert places == (said["setup"], said["point"], said.get("replaces") or "", str(row.author_id))
         assert (reading.sequence, reading.device) == (row.sequence, row.device)
         assert reading.taken_at is not None

@@ -66,7 +66,9 @@ function onWake(state, { by, now_ms }) {
   const isFar = left_ms > LONGEST_HELD_MS; // the clock was set back: such a wait was never asked for
   const isAtOnce = AT_WILL.has(by) || (by === "entry" && state.isAfter);
   const isDue = left_ms <= 0 || isFar || (isAtOnce && !state.isHeld);
-  if (state.phase === "waiting" && !isDue) return { state: { ...state, isFetching }, effect: null };
+  if (state.phase === "waiting" && !isDue) {
+    return { state: { ...state, isFetching }, effect: { type: "wait", until_ms: state.until_ms } };
+  }
   return go({ ...state, isFetching, isHeld: false });
 }
 
@@ -98,7 +100,8 @@ function finish(state, now_ms) {
 function onAnswered(state, { results, now_ms, chance }) {
   const changes = changesOf(state.sent, results);
   if (changes.length === 0) return wait({ ...state, why: "unreached" }, { now_ms, chance }); // no answer to what was sent
-  return { state: { ...state, phase: "keeping" }, effect: { type: "keep", changes } };
+  const isFetching = state.isFetching || changes.some((change) => change.told); // somebody else did something meanwhile
+  return { state: { ...state, phase: "keeping", isFetching }, effect: { type: "keep", changes } };
 }
 
 function onKept(state) {

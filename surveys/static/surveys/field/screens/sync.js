@@ -13,27 +13,29 @@ export async function show(root, params, app) {
   app.title(gettext("Sending"));
   const status = h("div", { class: "card", role: "status", id: "sending" });
   const rest = h("div", { id: "entries" });
-  let opened = null; // the entry whose form is open
-  const fillIn = async () => {
-    const [entries, days, counts] = await Promise.all([app.outbox.all(), store.all("days"), app.outbox.counts()]);
-    replace(status, statusCard(app, counts));
-    if (opened) return;
-    replace(rest, lists(entries, { app, names: namesIn(days, entries), told, opened, open, close }));
-  };
-  const open = async (id) => {
-    opened = null;
+  const screen = { app, told, names: null, opened: null, unfolded: new Set(), open, close };
+  const showStatus = async () => replace(status, statusCard(app, await app.outbox.counts()));
+  const showEntries = async () => {
     const [entries, days] = await Promise.all([app.outbox.all(), store.all("days")]);
-    opened = id;
-    replace(rest, lists(entries, { app, names: namesIn(days, entries), told, opened, open, close }));
+    screen.names = namesIn(days, entries);
+    replace(rest, lists(entries, screen));
+  };
+  const changed = () => Promise.all([showStatus(), screen.opened ? null : showEntries()]); // what is being typed stays
+
+  /** Show the form of an entry. */
+  async function open(id) {
+    screen.opened = id;
+    await showEntries();
     rest.querySelector("form input, form select")?.focus();
-  };
-  const close = () => {
-    opened = null;
-    return fillIn();
-  };
+  }
+  function close() {
+    screen.opened = null;
+    return showEntries();
+  }
+
   replace(root, status, rest);
-  await fillIn();
-  return { keep: true, changed: fillIn, close: app.sync.onchange(fillIn) };
+  await changed();
+  return { keep: true, changed, close: app.sync.onchange(showStatus) };
 }
 
 const told = (iso) => `${dayName(new Date(iso))}, ${clock(new Date(iso))}`;
@@ -83,7 +85,7 @@ function lists(entries, screen) {
   return [
     aside.length ? h("section", {}, h("h2", {}, gettext("Set aside: the service did not take these")), aside.map((entry) => asideCard(entry, screen))) : null,
     remarks(taken, screen),
-    folded(gettext("Unsent"), unsent, screen, { isOpen: unsent.length > 0 && unsent.length <= 20 }),
+    folded(gettext("Unsent"), unsent, screen),
     folded(gettext("Let be"), left, screen, { act: (entry) => sendAgain(entry, screen) }),
     folded(gettext("Sent"), taken.sort((a, b) => (a.answered_at < b.answered_at ? 1 : -1)), screen, { at: "answered_at" }),
   ];
@@ -97,12 +99,14 @@ function remarks(taken, screen) {
   return h("section", {}, h("h2", {}, gettext("Sent, with a remark")), h("ul", { class: "list" }, items));
 }
 
-function folded(heading, entries, screen, { isOpen = false, at = "noted_at", act = () => null } = {}) {
+function folded(heading, entries, screen, { at = "noted_at", act = () => null } = {}) {
   if (!entries.length) return null;
+  const { unfolded } = screen;
+  const keep = (event) => (event.target.open ? unfolded.add(heading) : unfolded.delete(heading));
   const items = entries.slice(0, MOST_SHOWN).map((entry) =>
     h("li", { class: "item" }, lineOf(entry, screen), h("span", { class: "quiet line" }, `${screen.told(entry[at])} · ${entry.author_name}`), act(entry)),
   );
-  return h("details", { open: isOpen }, h("summary", {}, `${heading} (${entries.length})`), h("ul", { class: "list" }, items));
+  return h("details", { open: unfolded.has(heading), ontoggle: keep }, h("summary", {}, `${heading} (${entries.length})`), h("ul", { class: "list" }, items));
 }
 
 const lineOf = (entry, { names }) => [h("strong", {}, kindWords(entry.kind)), h("span", {}, contentOf(entry, names))];

@@ -86,15 +86,15 @@ function form(entry, screen) {
 const problemAt = ({ reason }, name) => reason?.fields?.[`body.${name}`] ?? "";
 
 /** The fields that can be mended by hand: what is wrong and what was typed, but no keys of other things. */
-function mendable({ body, reason, kind }) {
+function mendable({ body, reason }) {
   const wrong = Object.keys(reason?.fields ?? {}).filter((path) => path.startsWith("body.")).map((path) => path.slice(5));
   const typed = Object.entries(body).flatMap(([name, value]) => (["string", "number"].includes(typeof value) ? [name] : []));
   const names = [...new Set([...wrong, ...typed])].filter((name) => !UUID.test(String(body[name] ?? "")));
-  return names.filter((name) => name in body || isSimple(kind, name));
+  return names.filter((name) => name in body || isSimple(name));
 }
 
 // A field that is missing altogether is asked for where it is no key of another thing and no list.
-const isSimple = (kind, name) => /^(value|reference_value|reason|text|note|code|grade|state|person_name|slack_in)$/.test(name);
+const isSimple = (name) => /^(value|reference_value|reason|text|note|code|grade|state|person_name|slack_in)$/.test(name);
 
 function inputOf({ body }, name) {
   const choices = choicesOf(name);
