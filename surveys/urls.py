@@ -7,6 +7,7 @@ from surveys import field, field_who, views
 urlpatterns = [
     path("field/", field.page, name="field"),
     path("field/worker.js", field.worker, name="field-worker"),
+    path("field/shell.json", field.shell, name="field-shell"),
     path("field/words/es.json", field.words, {"language": "es"}, name="field-words"),
     path("field/who/", field_who.who, name="field-who"),
     path("import/", views.files, name="files"),

@@ -253,6 +253,7 @@ PAGES = {
     # -- the field page: a shell without anybody's data --
     "field/": "GET anyone",
     "field/worker.js": "GET anyone",
+    "field/shell.json": "GET anyone",
     "field/words/es.json": "GET anyone",
     "field/who/": "GET signed_in",
     # -- files and figures --

@@ -114,8 +114,8 @@ class Phone:
         return self.shown()
 
     def shown(self) -> Page:
-        """Wait until the page has been filled in."""
-        expect(self.page.locator("#title"), str(self.errors) if self.errors else None).not_to_be_empty()
+        """Wait until a screen has been filled in."""
+        expect(self.page.locator("main[data-path]"), str(self.errors) if self.errors else None).to_be_attached()
         return self.page
 
     def keep(self) -> None:
@@ -125,7 +125,8 @@ class Phone:
     def go(self, screen: str) -> Page:
         """Go to a screen as a link does."""
         self.page.evaluate("(screen) => { location.hash = `#/${screen}`; }", screen)
-        return self.shown()
+        expect(self.page.locator(f'main[data-path="{screen}"]')).to_be_attached()
+        return self.page
 
     def cut(self) -> None:
         """Lose the network: what is under way ends, nothing new gets through, and the phone knows."""

@@ -80,6 +80,7 @@ async function fillIn(root, { atOnce }) {
   if (turn !== asked) return leave(screen);
   if (!atOnce) keepingPlace(root, () => put(root));
   shown = { root, screen };
+  root.dataset.path = pathNow();
 }
 
 function put(root) {
@@ -235,6 +236,7 @@ async function start() {
   outbox.onchange(() => changed("entries"));
   await showCounts();
   await arrive();
+  performance.mark("shown");
   await whoIsThere();
   sync.start(app);
 }

@@ -20,7 +20,7 @@ export async function version() {
 /** Use the newer version now. */
 export const use = () => registration?.waiting?.postMessage("use");
 
-/** Register the worker. Returns what the page asks between two screens. */
+/** Watch for newer versions. Returns what the page asks between two screens. */
 export function startVersions(app) {
   addEventListener("pointerdown", () => (isTouched = true), { once: true });
   addEventListener("keydown", () => (isTouched = true), { once: true });
@@ -34,7 +34,8 @@ async function watch(app) {
     if (hadOne) reload(app);
     hadOne = true; // the first worker only takes over a page that is its own version
   });
-  registration = await navigator.serviceWorker.register("/field/worker.js", { scope: "/field/", updateViaCache: "none" });
+  registration = await navigator.serviceWorker.getRegistration("/field/"); // start.js has seen to it
+  if (!registration) return;
   if (isReady() && !isTouched) use();
   registration.addEventListener("updatefound", () => {
     registration.installing?.addEventListener("statechange", () => app.changed("version"));

@@ -1,10 +1,11 @@
 // The service worker: keeps the page on the phone, whole and of one version, and answers for it without a network. It
-// never touches what people enter, nor any answer of the API. The server puts SHELL before this text: the version,
-// which follows from the contents of all files, and each file with the SHA-256 that it must have. A file that came in
-// with other contents (half of a new release) fails the installation, which the browser tries again later.
+// never touches what people enter, nor any answer of the API. The server puts SHELL before this text: the version, which
+// follows from the contents of all files, and the addresses. They come as one pack; one of another version (half of a
+// new release) fails the installation, which the browser tries again later.
 
 const PREFIX = "field-";
 const CACHE = PREFIX + SHELL.version;
+const OURS = new Set(SHELL.addresses);
 
 addEventListener("install", (event) => event.waitUntil(keepAll()));
 addEventListener("activate", (event) => event.waitUntil(takeOver()));
@@ -12,21 +13,27 @@ addEventListener("message", (event) => event.data === "use" && skipWaiting());
 addEventListener("fetch", (event) => {
   const { request } = event;
   const { origin, pathname } = new URL(request.url);
-  if (request.method !== "GET" || origin !== location.origin || !(pathname in SHELL.files)) return;
+  if (request.method !== "GET" || origin !== location.origin || !OURS.has(pathname)) return;
   event.respondWith(answer(request, pathname));
 });
 
 async function keepAll() {
+  const fetched = await fetch("/field/shell.json", { cache: "no-store" });
+  const { version, files } = await fetched.json();
+  if (version !== SHELL.version) throw new Error(`a shell of version ${version}, not ${SHELL.version}`);
   const cache = await caches.open(CACHE);
-  await Promise.all(Object.entries(SHELL.files).map(([path, sha256]) => keep(cache, path, sha256)));
+  const put = ([address, file]) => cache.put(address, new Response(bodyOf(file), { headers: headersOf(fetched, file) }));
+  await Promise.all(Object.entries(files).map(put));
 }
 
-async function keep(cache, path, sha256) {
-  const fetched = await fetch(path, { cache: "reload" });
-  const digest = new Uint8Array(await crypto.subtle.digest("SHA-256", await fetched.clone().arrayBuffer()));
-  const found = Array.from(digest, (byte) => byte.toString(16).padStart(2, "0")).join("");
-  if (!fetched.ok || found !== sha256) throw new Error(`${path} is not of version ${SHELL.version}`);
-  await cache.put(path, fetched);
+const bodyOf = ({ text, base64 }) => text ?? Uint8Array.from(atob(base64), (letter) => letter.charCodeAt(0));
+
+/** What the server says of every answer, its policies too, with the file's own type. */
+function headersOf(fetched, { type }) {
+  const headers = new Headers(fetched.headers);
+  headers.set("Content-Type", type);
+  for (const name of ["Content-Encoding", "Content-Length", "Vary"]) headers.delete(name);
+  return headers;
 }
 
 async function takeOver() {
