@@ -3,13 +3,13 @@
 import base64
 import datetime
 import gzip
-import itertools
 import json
 import re
 from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
+from django.http import JsonResponse
 from django.test import Client
 from playwright.sync_api import Page, expect
 
@@ -190,12 +190,13 @@ def test_while_something_is_typed_the_page_stays_as_it_is(
 
 
 def test_half_of_a_release_is_not_kept(
-    open_phone: OpenPhone, field_world: World, monkeypatch: pytest.MonkeyPatch
+    open_phone: OpenPhone, field_world: World, newer: Callable[[], str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     phone = open_phone(field_world().crew)
     page = loaded(phone)
-    count = itertools.count()
-    monkeypatch.setattr(field, "version_of", lambda files: f"release {next(count)}")  # another in the very next answer
+    newer()
+    old = {"version": "of the release before"}
+    monkeypatch.setattr(field, "JsonResponse", lambda told, **more: JsonResponse({**told, **old}, **more))
     failed = page.evaluate(
         """async () => {
           const registration = await navigator.serviceWorker.ready;
