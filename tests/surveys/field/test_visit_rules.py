@@ -116,6 +116,21 @@ def test_the_day_has_its_steps_in_order_and_one_is_due(module: UseModule) -> Non
     ]
 
 
+def test_what_was_left_out_before_the_work_is_not_due_once_it_has_begun(module: UseModule) -> None:
+    """The cautions stay due; a home that was read at another visit need not be read again."""
+    said = {
+        "state": "on_site",
+        "read": ["loading", "start", "before_entry"],
+        "counts": [{"is_in": True}],
+        "progress": {"isDone": False, "isOff": False, "isBegun": False},
+    }
+    assert "inspect due" in module("visit_steps", _STEPS, said)
+    said["progress"] = {"isDone": False, "isOff": False, "isBegun": True}
+    assert "work due" in module("visit_steps", _STEPS, said)
+    said["read"] = ["loading", "start"]
+    assert "before_entry due" in module("visit_steps", _STEPS, said)
+
+
 def test_straps_are_not_done_before_the_work_is(module: UseModule) -> None:
     said = {
         "state": "on_site",

@@ -17,8 +17,17 @@ export async function atVisit(app, id) {
   const tellings = days.map((each) => visitIn(each, id));
   const [visit] = tellings;
   const place = day.places.find((each) => each.siting.id === visit.siting);
-  const entries = (await app.outbox.of(id)).filter((entry) => !GIVEN_UP.includes(entry.state));
-  return told({ day, visit, place, entries, tellings });
+  const entries = await entriesOf(app, id);
+  return told({ day, visit, place, entries, tellings, countsBeside: await countsBeside(app, day, visit) });
+}
+
+const entriesOf = async (app, id) => (await app.outbox.of(id)).filter((entry) => !GIVEN_UP.includes(entry.state));
+
+/** Head counts of the day's other visits to the same place: who forgot to be counted out there is under it still. */
+async function countsBeside(app, day, visit) {
+  const others = day.visits.filter((each) => each.siting === visit.siting && each.id !== visit.id);
+  const counts = await Promise.all(others.map(async (each) => headCountOf(each, await entriesOf(app, each.id))));
+  return counts.flat();
 }
 
 /** The days that hold a visit, the one loaded last of each language, the page's own language first. */
@@ -33,7 +42,7 @@ async function daysWith(app, id) {
 
 const visitIn = (day, id) => day.visits.find((visit) => visit.id === id);
 
-function told({ day, visit, place, entries, tellings }) {
+function told({ day, visit, place, entries, tellings, countsBeside: others }) {
   const counts = headCountOf(visit, entries);
   const reports = reportsOf(visit, entries);
   const passes = passEntriesOf(place, entries);
@@ -55,7 +64,7 @@ function told({ day, visit, place, entries, tellings }) {
     crew,
     tellings,
     reads,
-    under: whoIsUnder(counts),
+    under: whoIsUnder([...others, ...counts]),
     state: stateOf(visit, reports, place),
     lastStep: lastStepAt(passes),
     straps: work ? strapsOf(work, checks, { isDone: progress.isDone, lastStep_ms: lastStepAt(passes) }) : [],
@@ -66,8 +75,9 @@ function told({ day, visit, place, entries, tellings }) {
   };
 }
 
-/** Who the cautions are for: the crew, and whoever else was counted at this visit. */
-export const readersAt = (known) => namesOf([...known.crew, ...known.counts.map((count) => count.person_name)]);
+/** Who the cautions are for: the crew, and whoever else was counted at this visit or is under the home. */
+export const readersAt = (known) =>
+  namesOf([...known.crew, ...known.counts.map((count) => count.person_name), ...known.under.map(({ name }) => name)]);
 
 /** What was reported of the visit, from the day and from this phone, oldest first: [{id, said, reason, noted_at}]. */
 function reportsOf(visit, entries) {

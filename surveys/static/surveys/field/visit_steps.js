@@ -3,6 +3,7 @@
 
 const WORKED = ["releveling", "call_back"];
 const OVER = ["done", "refused"];
+const BEFORE_WORK = ["inspect", "read"]; // what was left out of these is not due any more once the work has begun
 
 /** Names without the spaces around and twice within, each once, whatever the case it was typed in. */
 export function namesOf(typed) {
@@ -67,7 +68,7 @@ export function whoIsUnder(counts) {
 // -- the steps --------------------------------------------------------------------------------------------------
 
 /**
- * The steps of a visit: [{key, path, state}], state "done", "due" (the first that is not done) or "later".
+ * The steps of a visit: [{key, path, state}], state "done", "due" (the first that is to be done) or "later".
  * @param known what stands on the phone: visit, work, state, isReadBy, counts, under, findings, surveys, progress,
  *   straps, isClosed (see `at_visit.js`)
  */
@@ -87,7 +88,8 @@ export function stepsOf(known) {
     step("count_out", "people", known.counts.some((count) => count.is_in) && known.under.length === 0),
     step("leave", "outcome", OVER.includes(known.state)),
   ].filter(Boolean);
-  const due = OVER.includes(known.state) ? -1 : steps.findIndex((each) => !each.isDone);
+  const isLeftOut = ({ key }) => Boolean(known.progress?.isBegun) && BEFORE_WORK.includes(key);
+  const due = OVER.includes(known.state) ? -1 : steps.findIndex((each) => !each.isDone && !isLeftOut(each));
   return steps.map(({ key, path, isDone }, place) => ({
     key,
     path,

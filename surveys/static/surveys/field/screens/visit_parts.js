@@ -1,6 +1,7 @@
 // What several screens of a visit show alike: who is under the home, why nobody works by a plan, a time, a support's
 // name, a length in the reader's unit.
 
+import { isKnown } from "../at_visit.js";
 import { button, h, replace } from "../dom.js";
 import { length } from "../lengths.js";
 import { clock, fill, gettext, language } from "../words.js";
@@ -35,7 +36,9 @@ export function underNow(known) {
 export function whyNotWorked(known) {
   const { place, work, entries } = known;
   if (known.isClosed) return gettext("This work is closed: nothing more is noted of it.");
-  if (entries.some((entry) => entry.kind === "pass" && entry.body.plan === work?.plan && entry.told === "not_approved")) {
+  const isRefused = ({ id, kind, body, told }) =>
+    kind === "pass" && body.plan === work?.plan && told === "not_approved" && !isKnown(place, id); // else the day decides
+  if (entries.some(isRefused)) {
     return gettext("The office says that this plan is not approved, or is no more. Do not work by it: ask first.");
   }
   if (work && place.approval && place.approval.plan === work.plan) return "";

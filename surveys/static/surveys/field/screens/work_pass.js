@@ -33,8 +33,8 @@ export async function show(root, { visit: id, pass }, app) {
   return null;
 }
 
-/** What must be read before this pass, one moment after the other. */
-const cautioned = async (root, app, known, each) =>
+/** What must be read before a pass, one moment after the other; null, or what the screen hands back because it waits. */
+export const cautioned = async (root, app, known, each) =>
   (await gate(root, app, known, "before_jacking")) ??
   (each.isLowering ? await gate(root, app, known, "before_lowering") : null) ??
   gate(root, app, known, "each_pass", String(each.number));

@@ -8,7 +8,7 @@ import { error as lengthError, figure, parse } from "../lengths.js";
 import { fill, gettext } from "../words.js";
 import { goWords, labelOf, nothingKnown, stopNote, underNow, unitOf, verbTo, whyNotWorked } from "./visit_parts.js";
 import { offBy, verdictOf } from "../working.js";
-import { notedWords, offWords } from "./work_pass.js";
+import { cautioned, notedWords, offWords } from "./work_pass.js";
 import { stackOf } from "./work_stack.js";
 
 const NOTE_AT_MOST = 200;
@@ -17,13 +17,17 @@ export async function show(root, { visit: id, pass, point }, app) {
   const known = await atVisit(app, id);
   const step = known && stepAt(known, Number(pass), point);
   if (!step) return nothingKnown(root, app);
-  app.title(fill(gettext("{label}, pass {number}"), { label: labelOf(known, point), number: step.pass_number }));
   const why = whyNotWorked(known);
+  const waits = why || step.is_done || step.is_only_read ? null : await cautioned(root, app, known, passOf(step));
+  if (waits) return waits;
+  app.title(fill(gettext("{label}, pass {number}"), { label: labelOf(known, point), number: step.pass_number }));
   const pad = why ? null : padFor(app, known, step);
   root.classList.add("noting");
   replace(root, underNow(known), why ? stopNote(why) : null, asked(known, step), pad?.elements, stack(known, step));
   return pad && { keep: true, close: pad.close, changed: () => pad.isTyped() || app.refresh() };
 }
+
+const passOf = (step) => ({ number: step.pass_number, isLowering: step.by_in < 0 });
 
 /** The step of a pass; a support that no pass tells of is noted in one. */
 function stepAt(known, pass_number, point) {
