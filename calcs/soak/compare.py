@@ -10,10 +10,17 @@ from django.db.models import Count, F, Model
 from calcs.engine.units import parse_length
 from calcs.models import Answer, Calculation, Plan
 from calcs.soak.ledger import Entry, Ledger
-from jobs.models import Finding
+from jobs.models import Finding, HeadCount, VisitReport
 from surveys.models import Reading, Setup, Survey, SyncEntry
 
-MODELS: dict[str, type[Model]] = {"survey": Survey, "setup": Setup, "reading": Reading, "finding": Finding}
+MODELS: dict[str, type[Model]] = {
+    "survey": Survey,
+    "setup": Setup,
+    "reading": Reading,
+    "finding": Finding,
+    "head_count": HeadCount,
+    "visit_report": VisitReport,
+}
 FOLLOW = ("levels", "flatness", "lift", "straps")
 State = Calculation.State
 BAD = (State.FAILED, State.TIMED_OUT)
@@ -101,7 +108,7 @@ def _doubled() -> int:
     """Count what one phone noted under one of its numbers and is there twice."""
     again = [
         model._default_manager.values("device", "sequence").annotate(count=Count("pk")).filter(count__gt=1)
-        for model in (Reading, Finding)
+        for model in (Reading, Finding, HeadCount, VisitReport)
     ]
     return sum(row["count"] - 1 for rows in again for row in rows)
 

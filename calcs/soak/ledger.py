@@ -10,7 +10,7 @@ Row = dict[str, Any]
 class Entry:
     """One thing that a phone noted, as it was sent; acknowledged once the service has said that it has it."""
 
-    kind: str  # survey, setup, reading or finding
+    kind: str  # one of those that are compared
     key: str
     sequence: int
     body: Row

@@ -37,6 +37,7 @@ class Phone:
     name: str
     random: random.Random
     siting: str
+    visit: str
     home: Home
     points: dict[str, str]  # the points' keys by label
     frame: Sequence[Any]
@@ -70,7 +71,11 @@ class Phone:
         wrong = self.random.choice(taken)
         self._send_readings(survey.key, [self._correction(wrong)])
         point = self.random.choice([*self.points.values()])
-        self._sync([self._entry("finding", siting=self.siting, point=point, grade="note", text="Wedge hangs.")])
+        finding = self._entry("finding", siting=self.siting, point=point, grade="note", text="Wedge hangs.")
+        counts = [
+            self._entry("head_count", visit=self.visit, person_name="Ana", is_in=is_in) for is_in in (True, False)
+        ]
+        self._sync([finding, *counts, self._entry("visit_report", visit=self.visit, state="on_site")])
         self._submit(survey.key)
         if self.random.random() < 0.5:
             self._send_readings(survey.key, [late])
@@ -189,6 +194,7 @@ def new_phone(
         name=name,
         random=random.Random(f"{seed} {number}"),  # noqa: S311 - a test that can be had again, no secret
         siting=layout["siting"],
+        visit=desk.all("visits/", siting=layout["siting"])[0]["id"],
         home=home,
         points={point["label"]: point["id"] for point in layout["points"]},
         frame=office.frame_of(layout),
