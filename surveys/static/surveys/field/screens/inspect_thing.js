@@ -7,6 +7,7 @@ import { entryOf, FIGURES, MOST_TEXT, problemsOf } from "./inspect_entry.js";
 import { factsOf, gradeMark, measuredWords, methodWords, told } from "./inspect_facts.js";
 import { dropDraft, keepDraft, openDraft, pathTo, walkAt } from "./inspect_known.js";
 import { showFigure } from "./inspect_figure.js";
+import { showPluck } from "./inspect_pluck.js";
 import { conditionAfter, isWorse, leads, nextOpen, progressOf, thingOf } from "./inspect_walk.js";
 import { figureWords, gradeWords, progressWords, stopFollows, titleOf, usualWords } from "./inspect_words.js";
 import { photoStrip } from "./photo_strip.js";
@@ -22,7 +23,10 @@ export async function show(root, { visit, thing: kind, id }, app) {
   return {
     keep: true,
     changed: () => changed(screen),
-    close: () => screen.close(),
+    close: () => {
+      screen.isLeft = true;
+      screen.close();
+    },
   };
 }
 
@@ -50,17 +54,17 @@ export function paint(screen) {
   screen.close = () => {};
   const { app, thing, draft } = screen;
   app.title(titleOf(thing));
-  if (draft.view === "pluck") return import("./inspect_pluck.js").then(({ showPluck }) => showPluck(screen));
+  if (draft.view === "pluck") return showPluck(screen);
   if (draft.view) return showFigure(screen, draft.view);
   return paintThing(screen);
 }
 
-/** Keep what was typed and show it; `view` names the figure that is asked for, "" the thing itself. */
+/** Show what was pressed at once, and keep it; `view` names the figure that is asked for, "" the thing itself. */
 export async function setDraft(screen, changes) {
   Object.assign(screen.draft, changes);
   screen.problems = [];
-  await keepDraft(screen.app, screen.visit, screen.thing, screen.draft);
   paint(screen);
+  await keepDraft(screen.app, screen.visit, screen.thing, screen.draft);
 }
 
 function paintThing(screen) {
@@ -279,6 +283,7 @@ async function save(screen, grade) {
   }
   await dropDraft(app, visit, thing, draft);
   app.announce(fill(gettext("{name}: {grade}, kept"), { name: titleOf(thing), grade: gradeWords(grade) }));
+  if (screen.isLeft) return; // somebody went elsewhere while it was stored
   const next = nextOpen(known.walk, thing.kind, id);
   app.go(next ? pathTo(visit, next) : `visit/${visit}/inspect`);
 }
