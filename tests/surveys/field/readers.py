@@ -57,7 +57,7 @@ class Reader:
 
     def type(self, text: str, *, taken: str = "Taken: {point}", shot: str | None = None, reference: str = "") -> None:
         """Type a number for the point that is asked for, and wait until it is said back."""
-        expect(self.page.get_by_role("group", name="Key-pad")).to_be_visible()
+        expect(self.page.locator(".pad")).to_be_visible()
         point = self.point
         shot = shot or self.shot
         if reference:

@@ -11,6 +11,7 @@ const ALONE = 0.4; // what a support does alone, as a share of the field's sd
 const TILT_IN_PER_FT = 0.02;
 const LINE_SD_IN = 30; // a level line may stand anywhere
 const DRIFT_SD_IN_PER_H = 0.1;
+const MARK_SD_IN = 30; // an outside mark may stand at any height, whatever the home's
 const MOVED_AT_ONCE_IN = 0.06;
 const MOVED_IN_PER_YR = 0.15;
 const NEAR_FT = 20;
@@ -18,7 +19,7 @@ export const SENSES = { up: 1, down: -1 };
 
 /**
  * @param survey as for levels.js: `setups`, `readings` so far.
- * @param known `points` Map id -> {x_ft, y_ft, offset_in}; `last` null or {heights [{point, height_in, sd_in}], years}.
+ * @param known `points` Map id -> {x_ft, y_ft, offset_in, isOutside}; `last` null or {heights [{point, height_in, sd_in}], years}.
  * @returns `expect(setup, point, taken_at)` -> {turned_in, sd_in}: of sense * value + reference; `logLikelihood` of
  *   everything seen, less a constant.
  */
@@ -51,7 +52,7 @@ export function expecting({ setups, readings }, known) {
 
 function placed(point, known, facts) {
   const place = known.points.get(point);
-  return place && { point, x_ft: place.x_ft, y_ft: place.y_ft, offset_in: place.offset_in, ...facts };
+  return place && { point, ...place, ...facts };
 }
 
 function fromLast({ point, height_in, sd_in }, known) {
@@ -85,10 +86,14 @@ function covarianceOf(seen, last) {
     .map((each) => changed(each, heightOf.get(each.point)));
   const field_in2 = fieldVariance(last ? before : seen, USUAL_IN ** 2);
   const moved_in2 = last ? fieldVariance(changes, MOVED_AT_ONCE_IN ** 2 + (MOVED_IN_PER_YR * last.years) ** 2) : 0;
-  return (a, b) => {
+  const ofHeights = (a, b) => {
+    const moved = a.now && b.now ? moved_in2 : 0;
+    if (a.isOutside || b.isOutside) return a.point === b.point ? MARK_SD_IN ** 2 + moved : 0;
     const near = Math.exp(-apart(a, b) / REACH_FT) + (a.point === b.point ? ALONE ** 2 : 0);
-    let sum = (field_in2 + (a.now && b.now ? moved_in2 : 0)) * near;
-    sum += TILT_IN_PER_FT ** 2 * (a.x_ft * b.x_ft + a.y_ft * b.y_ft);
+    return (field_in2 + moved) * near + TILT_IN_PER_FT ** 2 * (a.x_ft * b.x_ft + a.y_ft * b.y_ft);
+  };
+  return (a, b) => {
+    let sum = ofHeights(a, b);
     if (a.frame === b.frame) sum += LINE_SD_IN ** 2;
     if (a.frame === b.frame && a.drifts) sum += DRIFT_SD_IN_PER_H ** 2 * a.hour * b.hour;
     return sum;
@@ -98,7 +103,8 @@ function covarianceOf(seen, last) {
 const changed = (now, before) => ({ ...now, value: now.value - before.value, noise: now.noise + before.noise });
 
 /** A field's variance: each number beside the nearest before it in its own frame tells a little of it. */
-function fieldVariance(seen, usual_in2) {
+function fieldVariance(numbers, usual_in2) {
+  const seen = numbers.filter((each) => !each.isOutside);
   let sum = USUAL_WEIGHT * usual_in2;
   let weight = USUAL_WEIGHT;
   seen.forEach((a, i) => {

@@ -115,9 +115,9 @@ function judged(off_in, has_drift, sd_in) {
 
 /** What `jars` goes by, from a place of the day; `last` null or {heights, years} of a survey that still holds. */
 export function knownOf(place, last) {
-  const points = place.points.map(({ id, x_ft, y_ft, design_offset_in }) => [
+  const points = place.points.map(({ id, x_ft, y_ft, design_offset_in, surface }) => [
     id,
-    { x_ft: Number(x_ft), y_ft: Number(y_ft), offset_in: Number(design_offset_in) },
+    { x_ft: Number(x_ft), y_ft: Number(y_ft), offset_in: Number(design_offset_in), isOutside: surface === "outside" },
   ]);
   return { points: new Map(points), last };
 }

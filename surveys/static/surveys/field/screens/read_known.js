@@ -87,10 +87,9 @@ export function heightsSoFar(known) {
   return adjustSoFar({ setups: setupsToAdjust(known.place, known.survey), readings: known.survey.readings });
 }
 
-/** What is known of the home's shape and its last survey, for `jars`; a mark outside stands at any height. */
+/** What is known of the home's shape and its last survey, for `jars`. */
 export function beside(known) {
   const { last_survey: last } = known.place;
-  const home = { points: known.place.points.filter(({ surface }) => surface !== "outside") };
-  if (!last?.heights || last.id === known.survey.id) return knownOf(home, null);
-  return knownOf(home, { heights: last.heights, years: (Date.now() - Date.parse(last.started_at)) / YEAR_MS });
+  if (!last?.heights || last.id === known.survey.id) return knownOf(known.place, null);
+  return knownOf(known.place, { heights: last.heights, years: (Date.now() - Date.parse(last.started_at)) / YEAR_MS });
 }

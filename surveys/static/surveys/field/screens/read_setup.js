@@ -167,7 +167,13 @@ class Reading {
   readAt(point) {
     Object.assign(this, { correcting: null, rereading: null, firstEnd: null });
     this.target = shotAt(this.known, this.setup, point);
+    this.keepAddress("at", point);
     this.showPad();
+  }
+
+  /** The address says which point was chosen, so that a reload comes back to it. */
+  keepAddress(...rest) {
+    history.replaceState(history.state, "", `#/${path(this.known, this.setup.id, ...rest)}`);
   }
 
   pick(typed = "") {
@@ -246,7 +252,7 @@ class Reading {
     const readings = known.survey.readings;
     this.known = withEntry(known, entry);
     const taken = this.known.survey.readings.find(({ id }) => id === entry.id);
-    history.replaceState(history.state, "", `#/${path(known, this.setup.id)}`); // a reload goes on from here
+    this.keepAddress();
     this.note = null;
     this.sayBack(taken);
     if (body.replaces) return this.goOn();
