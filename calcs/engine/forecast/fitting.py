@@ -190,10 +190,10 @@ def _weights(squares: Array, penalties: Penalties) -> Array:
     What a family is worth before it is seen counts as much as a few points of the home; what the points then take up
     is what the next round begins with.
     """
-    own = squares + penalties.of_points
-    worth = np.exp(-(own - own.min(axis=0)) / 2.0)
     before = np.exp(-penalties.of_families / 2.0)
     before = (before / before.sum(axis=0)).mean(axis=1)
+    own = np.where(before[:, None] > 0.0, squares + penalties.of_points, np.inf)
+    worth = np.exp(-(own - own.min(axis=0)) / 2.0)
     shared = before
     for _ in range(ROUNDS):
         weights = shared[:, None] * worth

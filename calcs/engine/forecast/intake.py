@@ -13,7 +13,7 @@ from calcs.engine.ranges import check_names, check_range
 FARTHEST_DAYS = 1e6
 FARTHEST_IN = 1e6
 LEAST_SD_IN = 1e-4  # no height is known closer
-MOST_AT_DAYS = 1000
+MOST_AT_DAYS, MOST_LIFTS = 1000, 100
 
 Places = npt.NDArray[np.intp]
 
@@ -102,6 +102,10 @@ def _pairs(document: ForecastInput, places: dict[str, int]) -> Places:
 
 def _check_numbers(document: ForecastInput) -> None:
     check_range(document.as_of_days, "as_of_days", least=-FARTHEST_DAYS, most=FARTHEST_DAYS)
+    for name, most in (("at_days", MOST_AT_DAYS), ("releveled_days", MOST_LIFTS)):
+        count = len(getattr(document, name))
+        if count > most:
+            raise InvalidInput(f"must be at most {most} days, not {count}", field=name)
     for index, day in enumerate(document.releveled_days):
         _check_past(day, f"releveled_days[{index}]", document.as_of_days)
     check_range(document.tolerance_in, "tolerance_in", above=0, most=FARTHEST_IN)
@@ -114,8 +118,6 @@ def _check_numbers(document: ForecastInput) -> None:
         check_range(document.prior.rate_sd_in_per_yr, "prior.rate_sd_in_per_yr", above=0, most=100)
     check_range(document.seed, "seed", least=0, most=2**63 - 1)
     check_range(document.stable_rate_in_per_yr, "stable_rate_in_per_yr", above=0, most=100)
-    if len(document.at_days) > MOST_AT_DAYS:
-        raise InvalidInput(f"must be at most {MOST_AT_DAYS} days, not {len(document.at_days)}", field="at_days")
     for index, day in enumerate(document.at_days):
         check_range(day, f"at_days[{index}]", least=-FARTHEST_DAYS, most=FARTHEST_DAYS)
 

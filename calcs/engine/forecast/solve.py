@@ -69,14 +69,7 @@ def solve_forecast(document: ForecastInput) -> ForecastResult:
     record = record_of(document)
     if record.surveys_since_lift < MEASURED and document.prior is None:
         return _by_calendar(document, record)
-    fitted = fit_home(
-        record,
-        today=document.as_of_days,
-        rate_sd=None if document.prior is None else document.prior.rate_sd_in_per_yr,
-        tolerance_in=document.tolerance_in,
-    )
-    if not (np.isfinite(fitted.means).all() and np.isfinite(fitted.root).all()):
-        raise NoConvergence("the numbers are too large or too small to compute with")
+    fitted = _fitted(document, record)
     told = _told(document, record, fitted)
     result = _result(document, record, fitted, told)
     apart_in = None
@@ -84,6 +77,22 @@ def solve_forecast(document: ForecastInput) -> ForecastResult:
         heights, places = fitted.on(np.array([document.as_of_days]))[0][:, 0], record.codes.index
         apart_in = abs(float(heights[places(result.driver.a)] - heights[places(result.driver.b)]))
     return _worded(document, result, apart_in)
+
+
+def _fitted(document: ForecastInput, record: Record) -> Fitted:
+    try:
+        fitted = fit_home(
+            record,
+            today=document.as_of_days,
+            rate_sd=None if document.prior is None else document.prior.rate_sd_in_per_yr,
+            tolerance_in=document.tolerance_in,
+        )
+        usable = bool(np.isfinite(fitted.means).all() and np.isfinite(fitted.root).all())
+    except np.linalg.LinAlgError:
+        usable = False
+    if not usable:
+        raise NoConvergence("the numbers are too large or too small to compute with")
+    return fitted
 
 
 def _told(document: ForecastInput, record: Record, fitted: Fitted) -> Told:

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calcs import codec
-from calcs.engine.errors import InvalidInput
+from calcs.engine.errors import InvalidInput, NoConvergence
 from calcs.engine.forecast import (
     ForecastInput,
     ForecastObservation,
@@ -342,6 +342,7 @@ ONE = (series("A", {0.0: 0.0}), series("B", {0.0: 0.0}))
         ({"neighbours": (*AB, ForecastPair(a="B", b="A"))}, "neighbours[1]"),
         ({"neighbours": (ForecastPair(a="A", b="B", tolerance_in=-1.0),)}, "neighbours[0].tolerance_in"),
         ({"releveled_days": (3.0,)}, "releveled_days[0]"),
+        ({"releveled_days": (0.0,) * 101}, "releveled_days"),
         ({"action_in": 0.0}, "action_in"),
         ({"tolerance_in": 0.0}, "tolerance_in"),
         ({"risk": 0.0}, "risk"),
@@ -360,3 +361,38 @@ def test_wrong_input_is_refused_at_its_field(fields: dict[str, Any], field: str)
     with pytest.raises(InvalidInput) as caught:
         solve_forecast(ForecastInput(**{"series": ONE, "neighbours": AB} | fields))
     assert caught.value.field == field
+
+
+numbers = st.one_of(st.sampled_from([0.0, 1e-9, 1.0, 365.25, 1e4, 1e6]), st.floats(0, 1e6))
+
+
+@st.composite
+def odd(draw: st.DrawFn) -> ForecastInput:
+    """Documents that nobody sends: a few points, any numbers that are allowed."""
+    points = tuple(
+        series(
+            code,
+            draw(st.dictionaries(numbers.map(lambda day: -day), st.floats(-1e6, 1e6), max_size=9)),
+            draw(st.sampled_from([0.0, 1e-9, 0.0625, 1e6])),
+        )
+        for code in "ABC"
+    )
+    return ForecastInput(
+        series=points,
+        neighbours=(*AB, ForecastPair(a="B", b="C")),
+        as_of_days=draw(numbers),
+        releveled_days=tuple(draw(st.lists(numbers.map(lambda day: -day), max_size=3))),
+        prior=draw(st.sampled_from([None, PRIOR, ForecastPrior(rate_sd_in_per_yr=1e-9)])),
+        horizon_days=draw(st.sampled_from([1.0, 3650.0, 1e6])),
+        earliest_days=draw(st.sampled_from([0.0, 60.0, 1e6])),
+        at_days=(0.0, 1e6, -1e6),
+    )
+
+
+@settings(max_examples=150, deadline=None)
+@given(odd())
+def test_whatever_is_allowed_has_an_answer_or_a_clear_refusal(document: ForecastInput) -> None:
+    try:
+        codec.encode(solve_forecast(document))
+    except NoConvergence:
+        return
