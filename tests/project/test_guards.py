@@ -49,6 +49,13 @@ class TestHeaders:
         assert "geolocation=()" in headers["Permissions-Policy"]
 
     @pytest.mark.django_db
+    def test_only_the_field_page_may_listen(self, client: Client) -> None:
+        assert "microphone=(self)" in client.get("/field/").headers["Permissions-Policy"]
+        assert "camera=()" in client.get("/field/").headers["Permissions-Policy"]
+        for address in ("/sign-in/", "/field/worker.js", "/field/words/es.json"):
+            assert "microphone=()" in client.get(address).headers["Permissions-Policy"], address
+
+    @pytest.mark.django_db
     def test_no_page_holds_what_the_policy_forbids(self, client_for: Callable[[User], Client], manager: User) -> None:
         CompanyFactory()
         User.objects.filter(pk=manager.pk).update(is_superuser=True, is_staff=True)

@@ -13,8 +13,9 @@ from django.http import JsonResponse
 from django.test import Client
 from playwright.sync_api import Page, expect
 
+from jobs.models import User
 from surveys import field
-from tests.factories import UserFactory
+from tests.factories import UserFactory, VisitFactory
 from tests.surveys.field.conftest import OpenPhone
 from tests.surveys.field.phones import Phone
 from tests.surveys.field.world import FieldWorld
@@ -293,3 +294,15 @@ def test_an_upgrade_of_the_store_keeps_what_was_entered(open_phone: OpenPhone, f
     page.evaluate("() => { location.hash = '#/settings'; }")
     expect(page.get_by_role("alert")).to_contain_text("A newer version of this page is open in another window")
     phone.errors.clear()
+
+
+@pytest.mark.django_db
+def test_crews_find_it_and_the_office_does_not_need_it(client_for: Any, crew: User, office: User) -> None:
+    visit = VisitFactory()
+    visit.crew.add(crew)
+    at_visit, own = f'href="/field/#/visit/{visit.pk}"', 'href="/field/"'
+    page = client_for(crew).get(f"/visits/{visit.pk}/").content.decode()
+    assert at_visit in page
+    assert own in page
+    page = client_for(office).get(f"/visits/{visit.pk}/").content.decode()
+    assert "/field/" not in page
