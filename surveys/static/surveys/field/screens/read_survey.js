@@ -29,6 +29,7 @@ export async function show(root, params, app) {
     level(known, app),
     ways(known, app),
     readings(known),
+    h("a", { class: "button stop", href: `#/visit/${params.visit}/hazard` }, gettext("Note a hazard")),
   );
 }
 

@@ -16,9 +16,10 @@ export function nothingKnown(root, app) {
   );
 }
 
-/** Who is under the home, in red-letter words; none is said too, so that nobody has to guess. */
-export function underNow(known) {
-  const { under, day } = known;
+/** Who is under the home, in red-letter words; none is said too, so that nobody has to guess. And the way to a hazard. */
+export const underNow = (known) => [whoIsUnder(known), verbTo(known, "hazard", gettext("Note a hazard"), "stop")];
+
+function whoIsUnder({ under, day }) {
   if (!under.length) return h("p", { class: "under nobody" }, gettext("Nobody is counted under the home."));
   const told = under.map(({ name, since }) =>
     fill(gettext("{name} since {time}"), { name, time: clock(new Date(since), day.time_zone) }),
