@@ -17,7 +17,10 @@ export function nothingKnown(root, app) {
 }
 
 /** Who is under the home, in red-letter words; none is said too, so that nobody has to guess. And the way to a hazard. */
-export const underNow = (known) => [whoIsUnder(known), verbTo(known, "hazard", gettext("Note a hazard"), "stop")];
+export const underNow = (known) => [
+  whoIsUnder(known),
+  h("a", { class: "quiet-link", href: `#/visit/${known.visit.id}/hazard` }, gettext("Note a hazard")),
+];
 
 function whoIsUnder({ under, day }) {
   if (!under.length) return h("p", { class: "under nobody" }, gettext("Nobody is counted under the home."));
