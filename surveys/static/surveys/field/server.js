@@ -31,6 +31,6 @@ export async function ask(path, { method = "GET", json, bytes, headers = {}, pat
 async function read(answer) {
   const text = await answer.text();
   const isJson = (answer.headers.get("Content-Type") ?? "").includes("json");
-  if (text && !isJson && answer.ok) throw new Unreached("not an answer of the service");
+  if (answer.ok && Boolean(text) !== isJson) throw new Unreached("not an answer of the service, or nothing of it");
   return { body: isJson && text ? JSON.parse(text) : null, bytes: text.length };
 }

@@ -7,13 +7,14 @@ import { fill, gettext } from "../words.js";
 import { choicesOf, contentOf, fieldWords, kindWords } from "./sync_words.js";
 
 const UUID = /^[0-9a-f]{8}-[0-9a-f]{4}-/;
+const NOT_TYPED = ["device"]; // the phone itself says it
 
 /** A card of one entry; `screen` is {app, names, told(iso), open(id) and close() of the form, opened}. */
 export function asideCard(entry, screen) {
   const { app, names, told, opened } = screen;
   const isOwn = entry.author === app.person?.id;
   return h(
-    "section",
+    "article",
     { class: "card", "aria-label": kindWords(entry.kind) },
     h("h3", {}, kindWords(entry.kind)),
     h("p", { class: "number" }, contentOf(entry, names)),
@@ -23,14 +24,14 @@ export function asideCard(entry, screen) {
   );
 }
 
-/** Why an entry was set aside: the sentence of the server, and what is wrong at each field. */
+/** Why an entry was set aside: what is wrong at each field, or the sentence of the server. */
 function why({ reason, lacked, told }) {
   const isOnlyWaiting = told === "waits" || lacked?.length;
   const words = isOnlyWaiting
     ? gettext("It needs another entry that was set aside. Mend that one; this one is then sent by itself.")
     : reason?.message;
   const problems = isOnlyWaiting ? [] : Object.entries(reason?.fields ?? {});
-  return [h("p", {}, words), problems.map(([path, sentence]) => h("p", {}, h("strong", {}, `${fieldWords(path)}: `), sentence))];
+  return [problems.length ? null : h("p", {}, words), problems.map(([path, sentence]) => h("p", {}, h("strong", {}, `${fieldWords(path)}: `), sentence))];
 }
 
 function actions(entry, screen, isOwn) {
@@ -90,7 +91,7 @@ function mendable({ body, reason }) {
   const wrong = Object.keys(reason?.fields ?? {}).filter((path) => path.startsWith("body.")).map((path) => path.slice(5));
   const typed = Object.entries(body).flatMap(([name, value]) => (["string", "number"].includes(typeof value) ? [name] : []));
   const names = [...new Set([...wrong, ...typed])].filter((name) => !UUID.test(String(body[name] ?? "")));
-  return names.filter((name) => name in body || isSimple(name));
+  return names.filter((name) => !NOT_TYPED.includes(name) && (name in body || isSimple(name)));
 }
 
 // A field that is missing altogether is asked for where it is no key of another thing and no list.
