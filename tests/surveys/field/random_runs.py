@@ -24,6 +24,11 @@ MOST_ROUNDS = 60
 GOOD = ("14 3/16", "3.5", "-1/2", "2' 1 1/4\"", "0", "11 7/8")
 BAD = ("3 5/7", "twelve", "1,5", "9999")
 ADD = "(outbox, [kind, body, given]) => outbox.add(kind, body, given)"
+ADD_ALL = """async (outbox, all) => {
+  const made = [];
+  for (const [kind, body, given] of all) made.push(await outbox.add(kind, body, given));
+  return made;
+}"""
 # Every change goes through the page's own code, as its screens do it.
 SURVEYS = """async (record, [visit, language]) => {
   const { at } = await import("/static/surveys/field/days.js");
@@ -88,15 +93,15 @@ class Run:
 
     def enter(self, crew: Crew) -> None:
         """Enter one to six things."""
-        for _ in range(self.random.randint(1, 6)):
-            kind, body = self.something(crew)
-            entry = crew.phone.module("outbox", ADD, [kind, body, {"visit": str(self.world.visit.pk)}])
-            crew.entered.append(entry)
+        surveys = self.surveys(crew)
+        given = {"visit": str(self.world.visit.pk)}
+        made = [[*self.something(surveys), given] for _ in range(self.random.randint(1, 6))]
+        crew.entered += crew.phone.module("outbox", ADD_ALL, made)
 
-    def something(self, crew: Crew) -> tuple[str, Entry]:
+    def something(self, known: list[Entry]) -> tuple[str, Entry]:
         """Make up something that the phone's own screens could enter now."""
         siting, visit = str(self.world.siting.pk), str(self.world.visit.pk)
-        surveys = [one for one in self.surveys(crew) if one["state"] == "open" and one["note"] == self.note]
+        surveys = [one for one in known if one["state"] == "open" and one["note"] == self.note]
         setups = [setup for survey in surveys for setup in survey["setups"] if setup["isOffered"]]
         standing = [reading for survey in surveys for reading in survey["readings"]]
         if not surveys or (self.random.random() < 0.05 and len(surveys) < 3):
@@ -154,7 +159,7 @@ class Run:
 
     def kill_while_entering(self, crew: Crew) -> None:
         """Kill the page while it keeps an entry: afterwards all of it is there, or nothing."""
-        kind, body = self.something(crew)
+        kind, body = self.something(self.surveys(crew))
         key = crew.phone.module("ids", "(ids) => ids.newId()")
         given = {"visit": str(self.world.visit.pk), "id": key}
         forget = "async (outbox, [kind, body, given]) => void outbox.add(kind, body, given)"
