@@ -24,6 +24,11 @@ def service(monkeypatch: pytest.MonkeyPatch, settings: LazySettings) -> BadServi
     return BadService(monkeypatch)
 
 
+def say(text: str) -> None:
+    """Print it at once: a run that hangs is one of many."""
+    print(text, flush=True)  # noqa: T201 - how far it is
+
+
 def crew_of(open_phone: OpenPhone, user: User, **looks: Any) -> Crew:
     """Open somebody's phone, and wait until it holds the day."""
     phone = open_phone(user, **looks)
@@ -48,7 +53,7 @@ def test_random_runs_lose_double_and_change_nothing(
     first = pytestconfig.getoption("--field-seed")
     if first is None:
         first = 1 if os.environ.get("CI") else random.SystemRandom().randrange(10**6)
-    print(f"{count} runs from --field-seed {first}")  # noqa: T201 - what a run found
+    say(f"{count} runs from --field-seed {first}")
     entries = 0
     for seed in range(first, first + count):
         run = Run(seed, crews, service, world)
@@ -57,6 +62,7 @@ def test_random_runs_lose_double_and_change_nothing(
             entries += run.compare()
         except Exception as error:
             raise AssertionError(told(run, error)) from error
-    print(f"{entries} entries; befell them: {dict(Counter(service.met))}")  # noqa: T201 - what a run found
+        say(f"seed {seed} held; {entries} entries so far")
+    say(f"what befell them: {dict(Counter(service.met))}")
     for crew in crews:
         crew.phone.errors.clear()  # requests that were made to fail
