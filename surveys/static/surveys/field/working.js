@@ -103,7 +103,7 @@ export function progressOf(work, entries) {
     left: supports.filter((support) => support.left_in !== 0),
     outsidePasses: supports.filter((support) => support.passes === 0),
     next: steps.find((step) => !step.is_done) ?? null,
-    isBegun: doneAtAll.size > 0,
+    isBegun: steps.some((step) => step.is_done) || supports.some((support) => support.done_in !== 0),
     isDone: supports.every((support) => support.left_in === 0) && passes.every((each) => each.isDone),
     isOff: passes.some((each) => each.isOff),
     noted,
