@@ -5,7 +5,7 @@ what is missing.
 """
 
 import uuid
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from calcs.demo.client import Client
@@ -14,6 +14,7 @@ from calcs.demo.truth import Drain, Home, Mark, Pad, Terrace
 
 Row = dict[str, Any]
 OWNER = "the home's owner"
+TODAY_FOR = timedelta(hours=6)
 
 
 def enter(client: Client, home: Home, *, lead: str) -> Row:
@@ -166,6 +167,16 @@ def _visit(client: Client, home: Home, siting: str, lead: str) -> None:
     people = {name: client.all("users/", username=name)[0]["id"] for name in (lead, *home.crew)}
     who = {"lead": people[lead], "crew": [people[name] for name in home.crew]}
     client.only("visits/", {**home.visit, **who, "siting": siting}, siting=siting)
+    _visit_today(client, {**who, "siting": siting})
+
+
+def _visit_today(client: Client, where: Row) -> None:
+    """Send the crew there today as well, so that a phone's field page has something to load."""
+    begins = datetime.now(UTC).replace(minute=0, second=0, microsecond=0)
+    days = {str(visit["starts_at"])[:10] for visit in client.all("visits/", siting=where["siting"])}
+    if str(begins.date()) not in days:
+        times = {"starts_at": begins.isoformat(), "ends_at": (begins + TODAY_FOR).isoformat()}
+        client.post("visits/", {**where, **times, "kind": "releveling", "note": "To try the field page."})
 
 
 def link_for_owner(client: Client, siting: str) -> str:
