@@ -43,7 +43,10 @@ def arrays(document: ForecastInput) -> tuple[np.ndarray, np.ndarray, np.ndarray,
 
 def homes(count: int, *, surveys: int, along: int) -> list[ForecastInput]:
     random = np.random.default_rng(surveys)
-    return [home(random, surveys=surveys, along=along, rate_sd=0.02, missing=0.0).document for _ in range(count)]
+    return [
+        home(random, surveys=(surveys, surveys), along=along, rate_sd=0.02, missing=0.0).document
+        for _ in range(count)
+    ]
 
 
 @pytest.mark.parametrize(("surveys", "along", "count"), [(4, 15, 40), (10, 15, 40), (10, 15, 160), (40, 20, 20)])

@@ -60,7 +60,7 @@ def home(
     random: np.random.Generator,
     *,
     along: int = 5,
-    surveys: int | None = None,
+    surveys: tuple[int, int] = (2, 12),
     kind: str | None = None,
     lifts: int = 0,
     rate_sd: float = RATE_SD_IN_PER_YR,
@@ -70,8 +70,8 @@ def home(
 ) -> Home:
     """Three lines of supports; surveys at any interval, each on a datum of its own, now and then a point not read."""
     count = LINES * along
-    surveys = int(random.integers(2, 13)) if surveys is None else surveys
-    days = np.concatenate([[0.0], np.cumsum(random.uniform(60, 500, surveys - 1))]).round()
+    times = int(random.integers(surveys[0], surveys[1] + 1))
+    days = np.concatenate([[0.0], np.cumsum(random.uniform(60, 500, times - 1))]).round()
     lifted = tuple(sorted(random.choice(days[1:-2], lifts, replace=False).tolist())) if lifts else ()
     truth = Truth(
         left_in=random.normal(0, LEFT_SD_IN, count),

@@ -43,7 +43,7 @@ def test_few_points_say_nothing() -> None:
 
 def test_homes_give_back_how_their_points_were_made() -> None:
     random = np.random.default_rng(3)
-    documents = [home(random, surveys=5, rate_sd=0.08, prior=False, kind="straight").document for _ in range(20)]
+    documents = [home(random, surveys=(5, 5), rate_sd=0.08, prior=False, kind="straight").document for _ in range(20)]
     points = [point for document in documents for point in solve_forecast(document).points]
     found = prior_from(
         [point.rate_in_per_yr or 0.0 for point in points], [point.rate_sd_in_per_yr or 0.0 for point in points]
