@@ -95,7 +95,7 @@ def stop_with_gap_and_courses(page: Page) -> None:
     page.locator(".measured summary").click()
     page.locator("#figure-gap_in").click()
     page.get_by_role("button", name="3/8").click()
-    page.get_by_role("button", name="Keep").click()
+    page.get_by_role("button", name="Done").click()
     page.locator("#figure-stack").click()
     for part in ("shims", "plate_2x", "cap", "block", "block"):
         page.locator(f"#part-{part}").click()

@@ -268,7 +268,7 @@ FULL = """() => {
     if (this.name === "photos") throw new DOMException("no room", "QuotaExceededError");
     return put.apply(this, given);
   };
-  globalThis.makeRoom = () => (IDBObjectStore.prototype.put = put);
+  globalThis.makeRoom = () => void (IDBObjectStore.prototype.put = put);
 }"""
 
 

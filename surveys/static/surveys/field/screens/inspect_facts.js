@@ -32,7 +32,8 @@ const OF = {
   item: [],
 };
 
-export const gradeMark = (grade) => h("strong", { class: `grade is-${grade}` }, `${MARKS[grade]}\u00a0${gradeWords(grade)}`);
+export const gradeMark = (grade) =>
+  h("strong", { class: `grade is-${grade}` }, h("span", { class: "shape" }, MARKS[grade]), h("span", {}, gradeWords(grade)));
 
 /** Courses from the top down, equal ones together. */
 export function coursesWords(courses) {

@@ -75,7 +75,7 @@ function showNumber(screen, name) {
     onenter: enter,
     onundo: () => setDraft(screen, backFrom(screen)),
   });
-  pad.next(gettext("Keep"));
+  pad.next(gettext("Done"));
   screen.close = pad.close;
   replace(
     root,
