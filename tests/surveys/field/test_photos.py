@@ -212,6 +212,8 @@ def test_a_lost_reply_costs_no_piece_twice_and_an_ungraded_thing_keeps_its_photo
     phone.shown()
     expect(page.get_by_text("waits: A1 has no grade yet")).to_be_visible()
     assert pieces == []
+    phone.go("sync")
+    page.get_by_role("link", name="1 photo waits: A1 has no grade yet").click()
 
     lost: list[Route] = []
 

@@ -46,6 +46,9 @@ export async function keepPhoto(file, { siting, visit, finding = null, isOfDay =
 /** The photos of a visit, oldest first. */
 export const photosOf = async (visit) => inOrder((await store.all("photos")).filter((photo) => photo.visit === visit));
 
+/** The photos that the server has not taken, oldest first. */
+export const unsentPhotos = async () => inOrder((await store.all("photos")).filter((photo) => photo.state === "unsent"));
+
 const inOrder = (photos) => photos.sort((a, b) => a.sequence - b.sequence);
 
 async function sha256Of(blob) {
@@ -85,8 +88,7 @@ function standsIn(id, entries) {
  */
 export async function sendPhotos({ stop = () => false, progress = tellProgress } = {}) {
   await forgetOld();
-  const [entries, photos, person] = await Promise.all([store.all("entries"), store.all("photos"), store.pref("person")]);
-  const unsent = inOrder(photos.filter((photo) => photo.state === "unsent"));
+  const [entries, unsent, person] = await Promise.all([store.all("entries"), unsentPhotos(), store.pref("person")]);
   const ways = unsent.map((photo) => ({ photo, way: wayOf(photo, entries, person) })).filter(({ way }) => !way.waits);
   for (const [done, { photo, way }] of ways.entries()) {
     if (stop()) return;

@@ -38,7 +38,7 @@ function asked(screen, name) {
 // -- listening -----------------------------------------------------------------------------------------------
 
 function listener(screen) {
-  const told = h("p", { role: "status", class: "number" });
+  const told = h("p", { role: "status" });
   const offers = h("div", { class: "options" });
   const start = async ({ currentTarget }) => {
     currentTarget.disabled = true;

@@ -2,9 +2,9 @@
 // the file picker's; the picture is small and on the disk before it shows here.
 
 import { h, replace } from "../dom.js";
-import { keepPhoto, photosOf, wayOf } from "../photos.js";
+import { keepPhoto, photosOf, unsentPhotos, wayOf } from "../photos.js";
 import { isFull } from "../store.js";
-import { fill, gettext } from "../words.js";
+import { fill, gettext, ngettext } from "../words.js";
 import { NoPicture } from "./photo_shrink.js";
 
 const KB = 1024;
@@ -82,3 +82,16 @@ export function stateWords(photo, entries, person) {
 }
 
 const kb = (bytes) => Math.round(bytes / KB);
+
+/** The way to photos that are not sent, visit by visit, with what the first of each waits for; null where none is. */
+export async function waitingPhotos(app) {
+  const [photos, entries] = await Promise.all([unsentPhotos(), app.outbox.all()]);
+  if (!photos.length) return null;
+  const visits = Map.groupBy(photos, (photo) => photo.visit);
+  const link = ([visit, [first, ...rest]]) => {
+    const n = rest.length + 1;
+    const count = fill(ngettext("{n} photo", "{n} photos", n), { n });
+    return h("li", {}, h("a", { href: `#/visit/${visit}/photos` }, h("span", { class: "to" }, count), " ", stateWords(first, entries, app.person)));
+  };
+  return h("section", {}, h("h2", {}, gettext("Photos")), h("ul", { class: "list" }, [...visits].map(link)));
+}

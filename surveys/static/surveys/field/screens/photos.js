@@ -12,14 +12,15 @@ const CAPTION = "photo_caption";
 
 export async function show(root, { visit: id }, app) {
   const known = await atVisit(app, id);
-  if (!known) return nothingKnown(root, app);
-  app.title(gettext("Photos"));
   const photos = await photosOf(id);
+  if (!known && !photos.length) return nothingKnown(root, app);
+  app.title(gettext("Photos"));
+  const entries = await app.outbox.of(id);
   const rows = new Map();
-  const list = photos.toReversed().map((photo) => row(app, known, photo, rows));
+  const list = photos.toReversed().map((photo) => row(app, entries, photo, rows));
   replace(
     root,
-    await takeOne(app, known.visit),
+    known && (await takeOne(app, known.visit)), // a photo that waits outlives its day
     photos.length ? h("ul", { class: "list photo-list" }, list) : h("p", { class: "quiet" }, gettext("No photo of this visit is on this phone.")),
     h("p", { class: "quiet small" }, gettext("Photos go last, after all entries, at 1600 points a side; the originals are not kept.")),
   );
@@ -42,18 +43,18 @@ async function takeOne(app, visit) {
   return h("section", {}, field(gettext("What the next photo shows"), input), photoStrip([], of, kept));
 }
 
-function row(app, known, photo, rows) {
+function row(app, entries, photo, rows) {
   const state = h("p", { class: "quiet" });
-  const say = (sent_bytes = photo.sent_bytes) => replace(state, stateWords({ ...photo, sent_bytes }, known.entries, app.person));
+  const say = (sent_bytes = photo.sent_bytes) => replace(state, stateWords({ ...photo, sent_bytes }, entries, app.person));
   say();
   rows.set(photo.id, say);
   const words = photo.caption || photo.about?.title || gettext("of the visit");
-  return h("li", {}, h("div", { class: "item" }, thumbnail(photo), h("div", { class: "grow" }, h("p", {}, words), state, verbs(app, known, photo))));
+  return h("li", {}, h("div", { class: "item" }, thumbnail(photo), h("div", { class: "grow" }, h("p", {}, words), state, verbs(app, entries, photo))));
 }
 
-function verbs(app, known, photo) {
+function verbs(app, entries, photo) {
   if (photo.state === "taken") return null;
-  const { waits } = wayOf(photo, known.entries, app.person);
+  const { waits } = wayOf(photo, entries, app.person);
   const then = (act) => async () => {
     await act(photo.id);
     app.sync.now();

@@ -3,6 +3,7 @@
 import * as store from "../store.js";
 import { button, h, replace } from "../dom.js";
 import { clock, dayName, fill, gettext, ngettext } from "../words.js";
+import { waitingPhotos } from "./photo_strip.js";
 import { asideCard, copying } from "./sync_mend.js";
 import { contentOf, kindWords, namesIn } from "./sync_words.js";
 
@@ -12,15 +13,17 @@ const BUSY = ["asking", "reading", "sending", "keeping", "finishing"];
 export async function show(root, params, app) {
   app.title(gettext("Sending"));
   const status = h("div", { class: "card", role: "status", id: "sending" });
+  const photos = h("div", { id: "photos" });
   const rest = h("div", { id: "entries" });
   const screen = { app, told, names: null, opened: null, unfolded: new Set(), open, close };
   const showStatus = async () => replace(status, statusCard(app, await app.outbox.counts()));
+  const showPhotos = async () => replace(photos, await waitingPhotos(app));
   const showEntries = async () => {
     const [entries, days] = await Promise.all([app.outbox.all(), store.all("days")]);
     screen.names = namesIn(days, entries);
     replace(rest, lists(entries, screen));
   };
-  const changed = () => Promise.all([showStatus(), screen.opened ? null : showEntries()]); // what is being typed stays
+  const changed = () => Promise.all([showStatus(), showPhotos(), screen.opened ? null : showEntries()]); // what is being typed stays
 
   /** Show the form of an entry. */
   async function open(id) {
@@ -33,7 +36,7 @@ export async function show(root, params, app) {
     return showEntries();
   }
 
-  replace(root, status, rest);
+  replace(root, status, photos, rest);
   await changed();
   return { keep: true, changed, close: app.sync.onchange(showStatus) };
 }
