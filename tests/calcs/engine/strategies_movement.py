@@ -45,5 +45,6 @@ def pairs(draw: st.DrawFn) -> MovementInput:
         reference=tuple(marks),
         confidence=draw(st.sampled_from([0.9, 0.95, 0.99])),
         systematic_sd_in=draw(st.sampled_from([0.0, 0.05])),
+        positions=draw(st.sampled_from([None, {name: (3.0 * n, 7.0 * (n % 3)) for n, name in enumerate(home)}])),
         mark_sd_in=draw(st.sampled_from([{}, dict.fromkeys(marks[:1], 0.03)])),
     )

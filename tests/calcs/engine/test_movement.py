@@ -96,6 +96,9 @@ def assert_alike(first: MovementResult, second: MovementResult, sign: float = 1.
         verdicts(second),
     )
     assert first.global_test.statistic == pytest.approx(second.global_test.statistic, rel=1e-6, abs=1e-6)
+    if sign > 0 and first.pattern is not None and second.pattern is not None:
+        assert (first.pattern.shape, first.pattern.place) == (second.pattern.shape, second.pattern.place)
+        assert first.pattern.share == pytest.approx(second.pattern.share, abs=1e-6)
     left, right = numbers(first), numbers(second)
     assert left.keys() == right.keys()
     for code, (change, *others) in left.items():
