@@ -174,6 +174,31 @@ def test_what_the_server_asks_is_kept_to_and_other_waits_end_at_will(module: Use
     ]
 
 
+ALONE = """(rules) => {
+  const unsent = { kind: "time", edition: 0, state: "unsent", body: {} };
+  const entries = ["a", "b", "c"].map((id, sequence) => ({ id, sequence, ...unsent }));
+  const reason = { code: "too_large", message: "too large", fields: {} };
+  let state = { ...rules.begin(), hasToken: true };
+  let effect = null;
+  const does = (event) => ({ state, effect } = rules.step(state, { now_ms: 0, chance: 0, ...event }));
+  const told = [];
+  does({ type: "wake", by: "load" });
+  for (let turn = 0; turn < 3 && effect.type === "read"; turn++) {
+    does({ type: "read", entries });
+    told.push(effect.entries.map((entry) => entry.id).join(""));
+    does({ type: "failed", status: 413, reason, retry_ms: null });
+  }
+  return [...told, effect.changes];
+}"""
+
+
+def test_an_entry_that_is_refused_all_alone_is_set_aside_with_what_the_server_said(module: UseModule) -> None:
+    *sent, changes = module("rules", ALONE)
+    assert sent == ["abc", "a"]
+    (change,) = changes
+    assert (change["id"], change["state"], change["told"]) == ("a", "set_aside", "too_large")
+
+
 def test_keys_are_unique_in_order_and_of_version_7_whatever_the_clock_does(module: UseModule) -> None:
     made = """(ids) => {
       const clock = [1e12, 1e12, 1e12 - 5e6, ...Array(9000).fill(1e12 + 1), 1e12];

@@ -32,7 +32,7 @@ export async function start(given) {
   addEventListener("offline", tellStatus);
   document.addEventListener("visibilitychange", () => document.hidden || wake("timer"));
   setInterval(() => document.hidden || wake("timer"), EVERY_MS);
-  outbox.onchange(async () => (await outbox.counts()).unsent && wake("entry"));
+  outbox.onchange(async () => (await store.all("entries", "state", "unsent")).length && wake("entry"));
   await outbox.forgetOld();
   await outbox.sendFaultsAgain();
   await wake("load");
