@@ -39,6 +39,7 @@ def read_cautions(page: Page, *names: str, goes_on: bool = True) -> None:
 
 def note_number(page: Page, number: str) -> None:
     """Type what was read, on the keyboard, and note it."""
+    expect(page.locator(".pad")).to_be_visible()
     page.keyboard.type(number)
     page.get_by_role("button", name=re.compile("^(Done|Note it)$")).click()
 

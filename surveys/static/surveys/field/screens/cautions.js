@@ -6,7 +6,7 @@ import { atVisit, readersAt } from "../at_visit.js";
 import { button, field, h, replace } from "../dom.js";
 import { cautionsAt, has, notRead, tidyName } from "../visit_steps.js";
 import { LANGUAGES, fill, gettext, language } from "../words.js";
-import { nothingKnown, unlessTyping } from "./visit_parts.js";
+import { nothingKnown, once, unlessTyping } from "./visit_parts.js";
 
 const NAME_AT_MOST = 80;
 
@@ -66,7 +66,7 @@ export async function showMoment(root, app, known, moment, { goOn, names = reade
   const cautions = cautionsAt(moment, tellings, known.reads);
   const missing = notRead(names, cautions);
   const others = namesRead(cautions).filter((name) => !has(names, name));
-  const note = (name) => noteRead(app, known, moment, cautions, name);
+  const note = once((name) => noteRead(app, known, moment, cautions, name));
   replace(
     root,
     languages(tellings, spoken, async (code) => {

@@ -5,7 +5,7 @@ import { atVisit } from "../at_visit.js";
 import { button, field, h, replace } from "../dom.js";
 import { photosPanel } from "./photo_strip.js";
 import { gettext } from "../words.js";
-import { nothingKnown, stopNote, timeOf, underNow, unlessTyping, verbTo } from "./visit_parts.js";
+import { nothingKnown, once, stopNote, timeOf, underNow, unlessTyping, verbTo } from "./visit_parts.js";
 
 const REASON_AT_MOST = 500;
 
@@ -43,7 +43,7 @@ function history(known) {
   return h("ul", { class: "list" }, items);
 }
 
-const arriving = (app, known) => button(gettext("We are there"), () => report(app, known, "on_site"), { kind: "verb" });
+const arriving = (app, known) => button(gettext("We are there"), once(() => report(app, known, "on_site")), { kind: "verb" });
 
 function leaving(app, known) {
   if (known.under.length) {
@@ -54,7 +54,7 @@ function leaving(app, known) {
       verbTo(known, "people", gettext("Count out")),
     );
   }
-  return h("section", {}, button(gettext("Done: we leave"), () => report(app, known, "done"), { kind: "verb" }));
+  return h("section", {}, button(gettext("Done: we leave"), once(() => report(app, known, "done")), { kind: "verb" }));
 }
 
 async function refusing(app, known) {
@@ -62,12 +62,12 @@ async function refusing(app, known) {
   const reason = h("textarea", { id: "reason", rows: 3, maxlength: REASON_AT_MOST, oninput: () => app.store.setPref(pref, reason.value) });
   reason.defaultValue = (await app.store.pref(pref)) ?? "";
   const error = h("p", { class: "error", role: "alert" });
-  const refuse = () => {
+  const refuse = once(() => {
     const said = reason.value.trim();
     if (said) return report(app, known, "refused", said);
     replace(error, gettext("Say why: who refused, or what kept you out."));
     return reason.focus();
-  };
+  });
   return h(
     "section",
     {},

@@ -10,6 +10,7 @@ import { nothingKnown, timeOf, underNow, unlessTyping, verbTo } from "./visit_pa
 import { minutesPanel } from "./work_minutes.js";
 
 const NAME_AT_MOST = 80;
+const TWICE_MS = 800;
 
 export async function show(root, { visit: id }, app) {
   const known = await atVisit(app, id);
@@ -77,7 +78,12 @@ async function readFirst(root, app, known, name) {
   return showMoment(root, app, known, "before_entry", { goOn, names: [name], beside });
 }
 
+let counted = { name: "", at_ms: -Infinity };
+
+/** Count somebody. A press twice with gloves is one: the button that then lies there would count the other way. */
 async function count(app, known, person_name, is_in) {
+  if (counted.name === person_name && performance.now() - counted.at_ms < TWICE_MS) return;
+  counted = { name: person_name, at_ms: performance.now() };
   await app.outbox.add("head_count", { visit: known.visit.id, person_name, is_in }, { visit: known.visit.id });
   const words = is_in ? gettext("{name} is in") : gettext("{name} is out");
   app.announce(fill(words, { name: person_name }));

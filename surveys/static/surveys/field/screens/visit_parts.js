@@ -79,6 +79,20 @@ const isTyping = (root) =>
     (input) => input === document.activeElement || input.value !== input.defaultValue,
   );
 
+/** An action that is not begun again while it runs: gloves press twice. */
+export function once(action) {
+  let isRunning = false;
+  return async (...given) => {
+    if (isRunning) return;
+    isRunning = true;
+    try {
+      await action(...given);
+    } finally {
+      isRunning = false;
+    }
+  };
+}
+
 /** Stop words that can't be overlooked. */
 export const stopNote = (words, ...more) => h("div", { class: "note stop big", role: "alert" }, h("p", {}, h("strong", {}, words)), ...more);
 

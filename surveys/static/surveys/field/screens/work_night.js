@@ -4,7 +4,7 @@
 import { atVisit } from "../at_visit.js";
 import { button, field, h, replace } from "../dom.js";
 import { fill, gettext } from "../words.js";
-import { nothingKnown, stopNote, timeOf, underNow, verbTo } from "./visit_parts.js";
+import { nothingKnown, once, stopNote, timeOf, underNow, verbTo } from "./visit_parts.js";
 
 const NOTE_AT_MOST = 500;
 
@@ -23,7 +23,7 @@ export async function show(root, { visit: id }, app) {
     slack.length ? stopNote(gettext("Straps stand slack: no night untied."), verbTo(known, "straps", gettext("Tighten straps"), "")) : null,
     h("ul", { class: "list" }, items().map(([key, words]) => nightItem(app, pref, ticked, key, words))),
     field(gettext("What else is to be known tomorrow"), note),
-    button(gettext("Note how it is left"), () => noteNight(app, known, ticked, note.value.trim(), pref), { kind: "verb" }),
+    button(gettext("Note how it is left"), once(() => noteNight(app, known, ticked, note.value.trim(), pref)), { kind: "verb" }),
     notedBefore(known),
   );
   return { keep: true };

@@ -6,7 +6,7 @@ import { button, field, h, replace } from "../dom.js";
 import { keypad } from "../keypad.js";
 import { error as lengthError, figure, parse } from "../lengths.js";
 import { fill, gettext } from "../words.js";
-import { goWords, labelOf, nothingKnown, stopNote, underNow, unitOf, verbTo, whyNotWorked } from "./visit_parts.js";
+import { goWords, labelOf, nothingKnown, once, stopNote, underNow, unitOf, verbTo, whyNotWorked } from "./visit_parts.js";
 import { offBy, verdictOf } from "../working.js";
 import { cautioned, notedWords, offWords } from "./work_pass.js";
 import { stackOf } from "./work_stack.js";
@@ -64,7 +64,9 @@ function padFor(app, known, step) {
   const noted = step.entry ? notedWords(known, step) : "";
   const verdict = h("p", { class: `told ${step.verdict}`, role: "status" }, noted);
   const remark = h("input", { type: "text", maxlength: NOTE_AT_MOST, autocomplete: "off" });
-  const note = (is_done, text) => noteStep(app, known, step, { is_done, text, remark: remark.value.trim(), verdict });
+  const note = once((is_done, text, isUnread = false) =>
+    noteStep(app, known, step, { is_done, text, isUnread, remark: remark.value.trim(), verdict }),
+  );
   const done = !step.is_only_read;
   const pad = keypad({
     unit,
@@ -78,6 +80,7 @@ function padFor(app, known, step) {
     h("p", { class: "typed-zone" }, pad.figure),
     verdict,
     pad.keys,
+    done && step.read_in !== null && !step.is_done ? button(gettext("Done, but not read"), () => note(true, "", true), { kind: "quiet" }) : null,
     done && step.is_done ? button(gettext("Not done after all"), () => note(false, ""), { kind: "quiet" }) : null,
     h("details", {}, h("summary", {}, gettext("Add a note")), field(gettext("Note"), remark)),
   ];
@@ -93,10 +96,11 @@ function judge(known, step, text, told) {
   replace(told, off_in === null ? "" : offWords(known, { off_in, verdict }));
 }
 
-async function noteStep(app, known, step, { is_done, text, remark, verdict }) {
+async function noteStep(app, known, step, { is_done, text, isUnread, remark, verdict }) {
   const unit = unitOf(known);
   if (text && parse(text, unit) === null) return replace(verdict, lengthError(text, unit));
-  if (!text && step.is_only_read) return replace(verdict, gettext("Type the number that was read."));
+  const isAsked = step.is_only_read || (is_done && step.read_in !== null && !isUnread);
+  if (!text && isAsked) return replace(verdict, gettext("Type the number that was read."));
   const body = {
     plan: known.work.plan,
     point: step.point,
