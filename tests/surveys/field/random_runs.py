@@ -43,6 +43,11 @@ ASIDE = """async (store) => {
 }"""
 
 
+FORGET = """(store) => store.within(["entries"], "readwrite", async (tx) => {
+  for (const { id } of await tx.all("entries")) await tx.del("entries", id);
+})"""
+
+
 @dataclass(slots=True, kw_only=True)
 class Crew:
     """One phone, who holds it, and what was entered on it in this run."""
@@ -234,6 +239,12 @@ class Run:
         else:
             assert entry["told"] == "conflict", (entry["told"], entry["reason"])
         return body
+
+    def tidy_up(self) -> None:
+        """Hand the surveys in and forget the entries, so that the next run finds no more than this one did."""
+        Survey.objects.filter(note=self.note).update(state="submitted", submitted_at=timezone.now(), revision=1)
+        for crew in self.crews:
+            crew.phone.module("store", FORGET)
 
     # -- the end -------------------------------------------------------------------------------------------------
 

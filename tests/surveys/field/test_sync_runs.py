@@ -60,6 +60,7 @@ def test_random_runs_lose_double_and_change_nothing(
         try:
             run.carry_out()
             entries += run.compare()
+            run.tidy_up()
         except Exception as error:
             raise AssertionError(told(run, error)) from error
         say(f"seed {seed} held; {entries} entries so far")
