@@ -1,10 +1,10 @@
 // Says a length back: as crews say it aloud, as fraction and decimal, by vibration, and spoken where that is wanted.
 
 import { h } from "./dom.js";
-import { MINUS, figure, partsOf } from "./lengths.js";
+import { MINUS, partsOf } from "./lengths.js";
 import { fill, gettext, language, ngettext } from "./words.js";
 
-const MM_PLACES = 1;
+const MM_PLACES = 2;
 const TAKEN_MS = 40;
 const REFUSED_MS = [60, 60, 60];
 
@@ -38,7 +38,7 @@ export function decimal(inches, unit) {
 /** A length drawn as figures with a true fraction; told to a screen reader as it is said. */
 export function drawn(inches, unit, { signed = false, thirtySeconds = false } = {}) {
   const label = spoken(inches, unit, { thirtySeconds });
-  if (unit === "mm") return h("span", { class: "length", role: "img", "aria-label": label }, figure(inches, unit, { signed }));
+  if (unit === "mm") return h("span", { class: "length", role: "img", "aria-label": label }, (signed && inches > 0 ? "+" : "") + decimal(inches, unit));
   const { sign, whole, top, bottom } = partsOf(inches, thirtySeconds ? 32 : 16);
   const mark = sign < 0 ? MINUS : signed && sign > 0 ? "+" : "";
   const fraction = top ? h("span", { class: "fraction" }, h("span", {}, top), h("span", {}, bottom)) : null;

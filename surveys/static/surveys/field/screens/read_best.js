@@ -5,7 +5,7 @@ import { h, replace } from "../dom.js";
 import { bestShots } from "../next_reading.js";
 import { judgedPairs } from "../verdicts.js";
 import { fill, gettext } from "../words.js";
-import { heightsSoFar, nameOf, path, readKnown, setupOf } from "./read_known.js";
+import { heightsSoFar, nameOf, path, readKnown, setupOf, standing } from "./read_known.js";
 import { nameOf as setupName } from "./read_plan.js";
 
 const MOST = 2;
@@ -24,17 +24,18 @@ export async function show(root, params, app) {
   replace(root, h("p", {}, gettext("While you are here, these readings would do most to make the verdicts sure:")), shots.map((shot) => card(known, shot)), handIn);
 }
 
-/** From the newest setup that this phone may read on: the level stands there now. */
+/** From where the level stands now; two shots of the same point are told as one. */
 function shotsOf(known, adjusted) {
-  const standing = known.survey.setups.findLast(({ isOffered }) => isOffered);
-  const setups = standing ? [standing.id] : [];
-  return bestShots(adjusted, judgedPairs(known.place), known.place.rules.tolerance_in, { setups, most: MOST });
+  const here = standing(known);
+  const setups = here ? [here.id] : [];
+  const shots = bestShots(adjusted, judgedPairs(known.place), known.place.rules.tolerance_in, { setups, most: MOST });
+  const [first, second] = shots;
+  return second?.point === first?.point ? [{ ...first, after: second?.after, isTwice: true }].filter(({ point }) => point) : shots;
 }
 
-function card(known, { setup, point, before, after }) {
-  const words = fill(gettext("Wrong verdicts to be expected: {before} as it is, {after} with this reading."), { before: few(before), after: few(after) });
-  const name = fill(gettext("Read {point} again, {setup}"), { point: nameOf(known, point), setup: setupName(setupOf(known, setup)) });
+function card(known, { setup, point, before, after, isTwice = false }) {
+  const words = fill(gettext("Wrong verdicts to be expected: {before} as it is, {after} with this reading."), { before: before.toFixed(2), after: after.toFixed(2) });
+  const values = { point: nameOf(known, point), setup: setupName(setupOf(known, setup)) };
+  const name = fill(isTwice ? gettext("Read {point} twice more, {setup}") : gettext("Read {point} again, {setup}"), values);
   return h("div", { class: "card" }, h("p", {}, words), h("a", { class: "button verb", href: `#/${path(known, setup, "at", point)}` }, name));
 }
-
-const few = (count) => count.toFixed(count < 0.1 ? 2 : 1);

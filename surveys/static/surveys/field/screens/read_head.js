@@ -8,6 +8,9 @@ import { fill, gettext, ngettext } from "../words.js";
 import { nameOf, writing } from "./read_known.js";
 import { countdown, expectedFrom, isTube, leftOf, nameOf as setupName, walkOf } from "./read_plan.js";
 
+const FRACTION_CHARS = 1.5;
+const GAP_CHARS = 1.5;
+
 /** The point and what belongs to it; its name is the button to another one. */
 export function head(known, setup, { shot, point }, { onpick, correcting = null }) {
   const name = nameOf(known, point);
@@ -63,7 +66,7 @@ export function figureZone(known, setup, pad) {
     typed(text) {
       const value_in = text ? parse(text, unit) : null;
       element.classList.toggle("typing", Boolean(text));
-      element.classList.toggle("long", text.length > 6 && !text.includes("/"));
+      element.style.setProperty("--chars", charsIn(text));
       beside.textContent = text && value_in !== null ? `${decimal(value_in, unit)}\u00a0${unit}` : "";
     },
     above: (...children) => replace(above, ...children),
@@ -71,14 +74,23 @@ export function figureZone(known, setup, pad) {
   };
 }
 
+/** How wide a figure is, in digits; a fraction takes little more than one. */
+const charsIn = (text) => (text.includes("/") ? text.split(/ |\d+\//)[0].length + FRACTION_CHARS : text.length) || 1;
+
 function said(known, setup, reading, words) {
   const [unit, options] = writing(known, setup);
   const values = isTube(known.survey) ? [reading.reference_value_in, reading.value_in] : [reading.value_in];
   return [
     h("span", { class: "small" }, words),
-    h("span", { class: "was" }, values.map((value_in, i) => [i ? h("span", { class: "quiet" }, " · ") : null, drawn(value_in, unit, options)])),
+    wide(values, h("span", { class: "was" }, values.map((value_in, i) => [i ? h("span", { class: "quiet" }, " · ") : null, drawn(value_in, unit, options)]))),
     h("span", { class: "small" }, values.map((value_in) => `${decimal(value_in, unit)}\u00a0${unit}`).join(" · ")),
   ];
+}
+
+function wide(values, element) {
+  const chars = values.map((value_in) => String(Math.trunc(value_in)).length + FRACTION_CHARS);
+  element.style.setProperty("--chars", chars.reduce((sum, each) => sum + each + GAP_CHARS, -GAP_CHARS));
+  return element;
 }
 
 /** What a closing shot says of its line. */

@@ -6,7 +6,7 @@ import { adjustSoFar } from "../levels.js";
 import { surveyOf, surveysOf } from "../record.js";
 import { knownOf } from "../verdicts.js";
 import { gettext } from "../words.js";
-import { earnsThirtySeconds, isBlind, roundOf, sdOf, setupsToAdjust } from "./read_plan.js";
+import { earnsThirtySeconds, isBlind, ofSetup, roundOf, sdOf, setupsToAdjust } from "./read_plan.js";
 import { nothingKnown } from "./visit_parts.js";
 
 const YEAR_MS = 365.25 * 24 * 3600 * 1000;
@@ -68,6 +68,15 @@ export async function set(known, app, values) {
 
 export const nameOf = (known, point) => known.labels.get(point) ?? "?";
 export const setupOf = (known, id) => known.survey.setups.find((setup) => setup.id === id) ?? null;
+
+/** The setup where the level stands: the one in use here, else the one read from last; null where none can be read on. */
+export function standing(known) {
+  const offered = known.survey.setups.filter(({ isOffered }) => isOffered);
+  const readAt = ({ id }) => Date.parse(ofSetup(known.survey, id).at(-1)?.taken_at) || 0;
+  const inUse = offered.find(({ id }) => id === known.chosen.setup);
+  return inUse ?? offered.reduce((last, each) => (last && readAt(last) >= readAt(each) ? last : each), null);
+}
+
 export const path = (known, ...rest) => ["visit", known.params.visit, "read", known.survey.id, ...rest].join("/");
 
 /** Whether lengths of this survey carry thirty-seconds. */

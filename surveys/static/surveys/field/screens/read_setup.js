@@ -75,7 +75,19 @@ class Reading {
       fresh = await again(before, this.app, { isNewDay: what !== "entries" });
     } while (this.known !== before); // a number was taken meanwhile
     this.known = fresh ?? before;
+    if (this.isOvertaken()) return this.goOn();
     this.paintHead();
+  }
+
+  /** Whether the point that is asked for was read meanwhile, on another phone or by a page before this one. */
+  isOvertaken() {
+    const isUntouched = this.pad.keys.isConnected && !this.pad.text() && !this.correcting && !this.rereading;
+    return isUntouched && this.firstEnd === null && !this.isTaking && this.timesRead() > this.readBefore;
+  }
+
+  timesRead() {
+    const { readings } = this.known.survey;
+    return readings.filter(({ point, round }) => point === this.target.point && round === this.known.round).length;
   }
 
   // -- the screen --
@@ -104,6 +116,7 @@ class Reading {
   /** Show the keys for the point that is to be read; what was typed before is gone. */
   showPad(typed = "") {
     const { parts, pad, zone } = this;
+    this.readBefore = this.timesRead();
     this.place();
     replace(parts.below, pad.keys);
     pad.set(typed);
@@ -239,16 +252,10 @@ class Reading {
 
   /** Store what was typed; only then ask for the next. */
   async take(text) {
-    const { app, known, target } = this;
+    const { known, target } = this;
     const body = this.bodyOf(text);
     this.retype("");
-    let entry;
-    try {
-      entry = await app.outbox.add("reading", body, { visit: known.params.visit });
-    } catch (fault) {
-      this.retype(text); // nothing of it was kept
-      throw fault;
-    }
+    const entry = await this.kept(body, text);
     const readings = known.survey.readings;
     this.known = withEntry(known, entry);
     const taken = this.known.survey.readings.find(({ id }) => id === entry.id);
@@ -257,6 +264,18 @@ class Reading {
     this.sayBack(taken);
     if (body.replaces) return this.goOn();
     return target.shot === "closing" ? this.judgeClosing(taken) : this.judge(taken, readings);
+  }
+
+  async kept(body, text) {
+    this.isTaking = true;
+    try {
+      return await this.app.outbox.add("reading", body, { visit: this.known.params.visit });
+    } catch (fault) {
+      this.retype(text); // nothing of it was kept
+      throw fault;
+    } finally {
+      this.isTaking = false;
+    }
   }
 
   bodyOf(text) {

@@ -6,7 +6,7 @@ import { length } from "../lengths.js";
 import { judgedPairs, misclosure, pairVerdicts } from "../verdicts.js";
 import { clock, fill, gettext, ngettext } from "../words.js";
 import { choices, methodWords, stageWords } from "./read.js";
-import { choose, heightsSoFar, nameOf, padOf, path, readKnown, set, setupOf, writing } from "./read_known.js";
+import { choose, heightsSoFar, nameOf, padOf, path, readKnown, set, setupOf, standing, writing } from "./read_known.js";
 import { mapOf, viewWords } from "./read_pick.js";
 import { closingWords } from "./read_head.js";
 import { isClosed, leftOf, nameOf as setupName, ofSetup, referenceOf, sdOf, walkOf } from "./read_plan.js";
@@ -37,7 +37,7 @@ export async function show(root, params, app) {
 
 function verbs(known, app) {
   const { survey } = known;
-  const used = setupOf(known, known.chosen.setup) ?? survey.setups.findLast(({ isOffered }) => isOffered);
+  const used = standing(known);
   const to = (words, kind, ...rest) => h("a", { class: `button ${kind}`, href: `#/${path(known, ...rest)}` }, words);
   if (!used) return to(gettext("Set up the level"), "verb", "new");
   const isRead = leftOf(known.place, survey, known.round).length === 0 && isClosed(survey, used.id);
@@ -47,7 +47,7 @@ function verbs(known, app) {
     isRead && known.round > 1 && known.isOpen ? to(gettext("Best next readings"), "verb", "best") : null,
     known.round > 1 && !known.isBlind ? to(gettext("How the rounds differ"), "", "rounds") : null,
     to(gettext("The level moved: new setup"), "", "new"),
-    known.isOpen && survey.readings.length ? to(gettext("Hand in"), isRead && known.round > 1 ? "verb" : "", "hand-in") : null,
+    known.isOpen && survey.readings.length ? to(gettext("Hand in"), "", "hand-in") : null,
   ];
 }
 
