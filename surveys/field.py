@@ -62,7 +62,8 @@ def worker(request: HttpRequest) -> HttpResponse:
 def shell(request: HttpRequest) -> HttpResponse:
     """Return every file of the shell at once. The headers are those that the page has when it is kept."""
     files = pack()
-    return JsonResponse({"version": version_of(files), "files": files}, headers=LISTENS)
+    told = {"version": version_of(files), "files": files}
+    return JsonResponse(told, json_dumps_params={"ensure_ascii": False}, headers=LISTENS)
 
 
 def pack() -> dict[str, dict[str, str]]:
@@ -106,8 +107,8 @@ def without_comments(source: str) -> str:
 
 
 def _page() -> bytes:
-    styles = ["field.css", *sorted(path.name for path in FOLDER.glob("*.css") if path.name != "field.css")]
-    return render_to_string("surveys/field.html", {"styles": styles}).encode()
+    more = sorted(path.name for path in FOLDER.glob("*.css") if path.name != "field.css")
+    return render_to_string("surveys/field.html", {"styles": " ".join(more)}).encode()
 
 
 def _words(language: str) -> bytes:

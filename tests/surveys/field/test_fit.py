@@ -119,7 +119,7 @@ def test_a_first_visit_is_light(client: Client) -> None:
     worker = client.get("/field/worker.js").content
     files = [page, worker, *(Path(path).read_bytes() for path in first)]
     sent = len(pack) + sum(len(gzip.compress(content, 9)) for content in files)
-    assert len(first) > 5
+    assert len(first) > 4
     assert sent < MOST_BYTES, f"{len(pack)} of them the pack"
 
 

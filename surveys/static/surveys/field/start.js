@@ -15,5 +15,19 @@ async function kept() {
   });
 }
 
+/** Add the styles that stand beside the first one. A style that fails to come is missed, and the page still works. */
+function styled() {
+  const names = document.documentElement.dataset.styles.split(" ").filter(Boolean);
+  const added = names.map((name) => {
+    const link = document.createElement("link");
+    link.rel = "stylesheet";
+    link.href = new URL(name, import.meta.url);
+    document.head.append(link);
+    return new Promise((resolve) => (link.onload = link.onerror = resolve));
+  });
+  return Promise.all(added);
+}
+
 await kept().catch((error) => console.warn(error));
+await styled();
 await import("./app.js");
