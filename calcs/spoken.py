@@ -162,7 +162,7 @@ DUE = (
     _("No pairs of neighbours are given, so no difference can come due."),
     _("The last survey is too noisy to tell whether a pair has passed its limit: measure again first."),
     _("No pair of neighbours was read often enough to tell when it comes due."),
-    _("The chance that a pair passes its limit stays below {chance} % for {days} days."),
+    _("For {days} days the chance that a pair passes its limit stays below {chance} %."),
     _("{a} and {b} stand {apart} in apart today; the chance that a pair has passed its limit is {chance} % already."),
     _(
         "With fewer than two surveys since the last lift it goes by homes like this one: the chance that a pair "

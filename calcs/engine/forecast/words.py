@@ -36,7 +36,7 @@ def reason_of(document: ForecastInput, result: ForecastResult, *, apart_in: floa
         text = "No pair of neighbours was read often enough to tell when it comes due."
     elif result.due_days is None:
         risk = f"{100 * document.risk:.0f}"
-        text = f"The chance that a pair passes its limit stays below {risk} % for {document.horizon_days:.0f} days."
+        text = f"For {document.horizon_days:.0f} days the chance that a pair passes its limit stays below {risk} %."
     elif result.chance_now >= document.risk:
         risk = f"{100 * result.chance_now:.0f}"
         text = (

@@ -125,7 +125,7 @@ def test_beyond_the_horizon_nothing_is_due() -> None:
     result = asked(falling(0.0), sd_in=0.01, horizon_days=1000.0)
     assert (result.due_days, result.latest_days, result.driver, result.chance_at_due) == (None, None, None, None)
     assert result.pairs[0].days_to_action is None
-    assert "stays below 20 % for 1000 days" in result.reason
+    assert "For 1000 days the chance that a pair passes its limit stays below 20 %" in result.reason
     early = asked(falling(0.5), sd_in=0.01, horizon_days=30.0)
     assert early.due_days is None
 
