@@ -106,10 +106,12 @@ function keepingPlace(root, change) {
 const CAN_FOCUS = "a, button, input, select, textarea, summary";
 const partsOf = (root, selector) => [...root.querySelectorAll(selector)];
 
+const screenOf = async (found) => found && import(`./screens/${found.screen}.js`);
+
 async function showScreen(root, found) {
   try {
     if (!found) return notFound(root);
-    const { show } = await import(`./screens/${found.screen}.js`);
+    const { show } = await screenOf(found);
     return await show(root, found.params, app);
   } catch (error) {
     tellError(error);
@@ -224,11 +226,13 @@ async function spoken() {
 
 const versions = startVersions(app);
 
-async function start() {
+/** Start, once the styles are there. */
+export async function start() {
   addEventListener("popstate", () => arrive());
   addEventListener("unhandledrejection", (event) => tellError(event.reason));
   addEventListener("error", (event) => tellError(event.error ?? event.message));
   element("back").addEventListener("click", back);
+  screenOf(match(pathNow())).catch(() => {}); // on its way already while the store opens
   app.person = (await store.pref("person")) ?? null;
   await speak(localStorage.getItem("language") ?? app.person?.language ?? navigator.language.slice(0, 2));
   showPerson();
@@ -240,5 +244,3 @@ async function start() {
   await whoIsThere();
   sync.start(app);
 }
-
-await start();

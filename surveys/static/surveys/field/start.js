@@ -6,8 +6,11 @@ const PATIENCE_MS = 20_000;
 async function kept() {
   const { serviceWorker } = navigator;
   if (!serviceWorker) return;
-  const { active, installing } = await serviceWorker.register("/field/worker.js", { scope: "/field/", updateViaCache: "none" });
-  if (serviceWorker.controller || active) return;
+  const registering = serviceWorker.register("/field/worker.js", { scope: "/field/", updateViaCache: "none" });
+  registering.catch((error) => console.warn(error));
+  if (serviceWorker.controller) return; // the page has come from this phone: nothing waits for the network
+  const { active, installing } = await registering;
+  if (active) return;
   await new Promise((resolve) => {
     serviceWorker.addEventListener("controllerchange", resolve, { once: true });
     installing?.addEventListener("statechange", ({ target }) => target.state === "redundant" && resolve());
@@ -28,6 +31,6 @@ function styled() {
   return Promise.all(added);
 }
 
-await kept().catch((error) => console.warn(error));
-await styled();
-await import("./app.js");
+await kept().catch(() => {}); // told by then
+const [app] = await Promise.all([import("./app.js"), styled()]);
+await app.start();

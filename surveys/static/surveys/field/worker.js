@@ -42,7 +42,9 @@ async function takeOver() {
   await clients.claim();
 }
 
+let opened = null; // once a start: dozens of files are asked for at a time
+
 async function answer(request, path) {
-  const cache = await caches.open(CACHE);
+  const cache = await (opened ??= caches.open(CACHE));
   return (await cache.match(path)) ?? fetch(request);
 }
