@@ -28,7 +28,7 @@ NARROW = {"width": 360, "height": 740}  # a small phone of today
 # axe-core's rules, those of WCAG 2.2 AAA for contrast too: 7:1, 4.5:1 for large text.
 AXE = {"rules": {"color-contrast-enhanced": {"enabled": True}}, "resultTypes": ["violations"]}
 ON_SCREEN = "a, button, input, select, textarea, summary, [role=button]"
-# Everything that can be pressed, with its size. A link within a sentence has its line's height, and a box its label's.
+# Everything that can be pressed, with its size; a link in a sentence has its line's height, a box its label's.
 IN_TEXT = "p a, li > span a, input[type=checkbox], input[type=radio], input[type=file]"
 TARGETS = """([selector, inText]) => [...document.querySelectorAll(selector)]
   .filter((one) => one.checkVisibility() && !one.matches(inText))
