@@ -50,7 +50,7 @@ function leaving(app, known) {
     return h(
       "section",
       {},
-      stopNote(gettext("Nobody leaves while somebody is counted under the home."), underNow(known)),
+      stopNote(gettext("Nobody leaves while somebody is counted under the home."), underNow(known)[0]),
       verbTo(known, "people", gettext("Count out")),
     );
   }

@@ -23,7 +23,8 @@ export async function show(root, { visit: id, pass, point }, app) {
   app.title(fill(gettext("{label}, pass {number}"), { label: labelOf(known, point), number: step.pass_number }));
   const pad = why ? null : padFor(app, known, step);
   root.classList.add("noting");
-  replace(root, underNow(known), why ? stopNote(why) : null, asked(known, step), pad?.elements, stack(known, step));
+  const [under, hazard] = underNow(known); // the keys come first: the way to a hazard is below them
+  replace(root, under, why ? stopNote(why) : null, asked(known, step), pad?.elements, stack(known, step), hazard);
   return pad && { keep: true, close: pad.close, changed: () => pad.isTyped() || app.refresh() };
 }
 
