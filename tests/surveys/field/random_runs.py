@@ -322,7 +322,11 @@ class Run:
         for crew in self.crews:
             surveys = [survey for survey in self.surveys(crew) if survey["note"] == self.note]
             seen = {reading["id"] for survey in surveys for reading in survey["readings"]}
-            assert seen == stands, f"{crew.user.username} sees other readings than the server"
+            if seen != stands:
+                how = crew.phone.module("sync", "(sync) => sync.status()")
+                entries = crew.phone.module("store", ENTRIES, [*(seen ^ stands)])
+                told = f"sees too {seen - stands}, sees not {stands - seen}; {how}; {entries}"
+                raise AssertionError(f"{crew.user.username} sees other readings than the server: {told}")
 
 
 def keys(rows: Any, name: str = "pk") -> set[str]:
