@@ -151,7 +151,8 @@ function wait(state, { now_ms, chance = 0, retry_ms = null }) {
   const wait_ms = isHeld ? Math.min(Math.max(retry_ms, 0), LONGEST_HELD_MS) : backoff(state.failures, chance);
   const until_ms = now_ms + wait_ms;
   const isAfter = state.phase === "finishing";
-  const next = { ...state, phase: "waiting", sent: [], failures: state.failures + 1, isHeld, isAfter, until_ms };
+  const fetched_ms = isAfter ? 0 : state.fetched_ms; // it may not have been
+  const next = { ...state, phase: "waiting", sent: [], failures: state.failures + 1, isHeld, isAfter, until_ms, fetched_ms };
   return { state: next, effect: { type: "wait", until_ms } };
 }
 
