@@ -10,7 +10,7 @@ from jobs.lengths import figure
 from tests.surveys.field.conftest import UseModule
 
 UNITS: tuple[LengthUnit, ...] = ("in", "mm", "ft")
-CASES = 20_000
+CASES = 10_000
 PIECES = [
     *"0123456789/'\"-+,.e ",
     *("1/2", "7/16", "63/64", "100000", "100001", ".5", "3.25", "ft", "FT", "foot", "feet.", "in", "in.", "Inches"),

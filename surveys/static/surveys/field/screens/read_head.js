@@ -5,7 +5,7 @@ import { h, replace } from "../dom.js";
 import { decimal, drawn } from "../echo.js";
 import { figure, length, parse } from "../lengths.js";
 import { fill, gettext, ngettext } from "../words.js";
-import { nameOf, writing } from "./read_known.js";
+import { nameOf, nowAt, writing } from "./read_known.js";
 import { countdown, expectedFrom, isTube, leftOf, nameOf as setupName, walkOf } from "./read_plan.js";
 
 const FRACTION_CHARS = 1.5;
@@ -20,7 +20,7 @@ export function head(known, setup, { shot, point }, { onpick, correcting = null 
     "div",
     { class: "read-head" },
     h("button", { type: "button", class: "point", id: "point", "aria-label": label, onclick: onpick }, call, h("strong", {}, name)),
-    h("div", { class: "facts" }, kindOf(shot, correcting), expected(known, setup, point), progress(known, setup), due(known, setup)),
+    h("div", { class: "facts" }, kindOf(shot, correcting), shot === "point" ? expected(known, setup, point) : null, progress(known, setup), due(known, setup)),
   );
 }
 
@@ -45,7 +45,7 @@ function progress(known, setup) {
 }
 
 function due(known, setup) {
-  const { readings, minutes, isDue } = countdown(known.survey, setup.id);
+  const { readings, minutes, isDue } = countdown(known.survey, setup.id, nowAt(known));
   if (isDue) return h("p", { class: "due" }, h("strong", {}, gettext("closing shot is due")));
   const words =
     minutes === null

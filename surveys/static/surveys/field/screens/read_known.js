@@ -18,6 +18,7 @@ export async function readKnown(root, params, app) {
   if (!found) return nothingKnown(root, app) ?? null;
   const entries = await app.outbox.of(params.visit);
   const known = { ...found, params, entries, labels: new Map(found.place.points.map(({ id, label }) => [id, label])) };
+  known.ahead_ms = (await app.store.pref("clock_ahead_ms")) ?? 0;
   known.settings = { ...USUAL, ...(await app.store.pref("reading")) };
   if (!params.survey) return { ...known, surveys: surveysOf(known.place, entries) };
   return withSurvey(root, known, app);
@@ -68,6 +69,9 @@ export async function set(known, app, values) {
 
 export const nameOf = (known, point) => known.labels.get(point) ?? "?";
 export const setupOf = (known, id) => known.survey.setups.find((setup) => setup.id === id) ?? null;
+
+/** The time now by the server's clock, as times of readings are told. */
+export const nowAt = (known) => Date.now() - known.ahead_ms;
 
 /** The setup where the level stands: the one in use here, else the one read from last; null where none can be read on. */
 export function standing(known) {

@@ -89,7 +89,7 @@ export function ofSetup(survey, setup) {
 export const referenceOf = (survey, setup) => ofSetup(survey, setup).find(({ shot }) => shot === "reference") ?? null;
 
 /** How many readings, and minutes, are left until the reference is due again: {readings, minutes|null, isDue}. */
-export function countdown(survey, setup, now = Date.now()) {
+export function countdown(survey, setup, now) {
   const rule = CLOSE_AFTER[survey.method];
   const shots = ofSetup(survey, setup);
   const last = shots.findLastIndex(({ shot }) => shot !== "point");
@@ -108,7 +108,7 @@ export function isClosed(survey, setup) {
 }
 
 /** What to read next from a setup: {shot, point}, no point where the reference is still to be chosen; null when a round is done. */
-export function nextShot(place, survey, setup, round, now = Date.now()) {
+export function nextShot(place, survey, setup, round, now) {
   const reference = referenceOf(survey, setup);
   if (!reference) return { shot: "reference", point: null };
   const left = leftOf(place, survey, round).filter(({ id }) => id !== reference.point);

@@ -9,7 +9,7 @@ import { jars, misclosure } from "../verdicts.js";
 import { fill, gettext } from "../words.js";
 import { askAgain, askClosing, askSense, askUndo, question } from "./read_ask.js";
 import { closingWords, figureZone, head } from "./read_head.js";
-import { again, beside, choose, isFine, nameOf, padOf, path, readKnown, setupOf, withEntry, writing } from "./read_known.js";
+import { again, beside, choose, isFine, nameOf, nowAt, padOf, path, readKnown, setupOf, withEntry, writing } from "./read_known.js";
 import { mapOf, pick, pickReference, shotAt } from "./read_pick.js";
 import { LAST_ROUND, aboveLine, isTube, nextShot, ofSetup, sdOf, setupsToAdjust } from "./read_plan.js";
 
@@ -171,7 +171,7 @@ class Reading {
   goOn() {
     const { known, setup } = this;
     Object.assign(this, { correcting: null, rereading: null, firstEnd: null });
-    this.target = nextShot(known.place, known.survey, setup.id, known.round);
+    this.target = nextShot(known.place, known.survey, setup.id, known.round, nowAt(known));
     if (!this.target) return this.roundIsDone();
     if (!this.target.point) return this.instead((box) => pickReference(box, known, this.app, (point) => this.readAt(point)));
     return this.showPad();
