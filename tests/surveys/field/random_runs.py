@@ -43,6 +43,13 @@ ASIDE = """async (store) => {
 }"""
 
 
+# Whether the day was fetched since: a page that has just been opened may not have begun to send.
+LOOK_AGAIN = """async (sync) => {
+  const { pref } = await import("/static/surveys/field/store.js");
+  const begun_ms = Date.now();
+  await sync.now();
+  return sync.status().phase === "idle" && (await pref("sync"))?.fetched_ms >= begun_ms;
+}"""
 FORGET = """(store) => store.within(["entries"], "readwrite", async (tx) => {
   for (const { id } of await tx.all("entries")) await tx.del("entries", id);
 })"""
@@ -202,9 +209,17 @@ class Run:
             how = [crew.phone.module("sync", "(sync) => sync.status()") for crew in self.crews]
             raise AssertionError(f"something waits for ever: {how}")
         self.service.bring_late()
-        for crew in self.crews:  # the day anew, for what the other one sent last
-            crew.phone.module("sync", "(sync) => sync.now()")
-            self.settle(crew)
+        for crew in self.crews:
+            self.look_again(crew)
+
+    def look_again(self, crew: Crew) -> None:
+        """Have the day fetched, for what the other one sent last."""
+        for _ in range(MOST_ROUNDS):
+            if crew.phone.module("sync", LOOK_AGAIN):
+                return
+            crew.phone.page.wait_for_timeout(50)
+        how = crew.phone.module("sync", "(sync) => sync.status()")
+        raise AssertionError(f"the day can't be fetched: {how}")
 
     def is_waiting(self, crew: Crew) -> bool:
         """Send, and mend; tell whether something still waits."""
