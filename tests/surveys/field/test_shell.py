@@ -79,6 +79,8 @@ def test_another_person_does_not_see_the_visits_of_the_one_before(open_phone: Op
     page.reload()
     expect(page.locator("#person")).to_have_text("Oscar")
     expect(page.get_by_role("link", name=HOME)).to_be_hidden()
+    homes = phone.module("store", "async (store) => (await store.all('days')).flatMap((day) => day.places)")
+    assert homes == []
 
 
 def test_loading_is_told_step_by_step_and_a_dead_server_leaves_what_is_there(

@@ -211,6 +211,7 @@ async function meet({ csrf, ...person }) {
   app.person = person;
   await store.setPref("person", person);
   if (!isNew) return;
+  await days.forgetOthers(person.id);
   if (!localStorage.getItem("language")) await speak(person.language);
   await spoken();
 }

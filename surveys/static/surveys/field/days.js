@@ -33,7 +33,7 @@ export async function load(onstep = () => {}) {
   for (const language of languages) today = await one("", language);
   for (const language of languages) await one(after(today), language);
   await store.setPref("today", today);
-  await forgetOld(today);
+  await forget((day) => day.date < after(today, -KEPT_DAYS));
   return today;
 }
 
@@ -73,13 +73,16 @@ async function noteClock(told) {
   if (told) await store.setPref("clock_ahead_ms", Date.now() - Date.parse(told));
 }
 
-/** Let go of days that are long past, unless something entered at one of their visits has not been sent. */
-async function forgetOld(today) {
-  const oldest = after(today, -KEPT_DAYS);
+/** Let go of what somebody else loaded, who may see other homes than the person who has come. */
+export const forgetOthers = (person) => forget((day) => day.person !== person);
+
+/** Let go of days, but of none where something entered at one of its visits has not been sent. */
+async function forget(isToGo) {
   await store.within(["days", "entries"], "readwrite", async (tx) => {
     const waiting = new Set((await tx.all("entries")).filter((entry) => entry.state !== "taken").map((entry) => entry.visit));
+    const isWaitedFor = (day) => day.visits.some((visit) => waiting.has(visit.id));
     for (const day of await tx.all("days")) {
-      if (day.date < oldest && !day.visits.some((visit) => waiting.has(visit.id))) await tx.del("days", day.key);
+      if (isToGo(day) && !isWaitedFor(day)) await tx.del("days", day.key);
     }
   });
 }
