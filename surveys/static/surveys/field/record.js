@@ -175,13 +175,6 @@ export function passEntriesOf(place, entries) {
 export const headCountOf = (visit, entries) =>
   inTime(unique([...(visit.head_counts ?? []), ...made(entries, "head_count", (body) => body.visit === visit.id)]));
 
-/** The names of those who have read a caution's text at a visit. */
-export function readersOf(visit, entries, caution) {
-  const isMeant = (body) =>
-    body.visit === visit.id && body.code === caution.code && body.text_sha256 === caution.text_sha256;
-  return [...new Set([...caution.read_by, ...made(entries, "caution", isMeant).map((row) => row.reader_name)])];
-}
-
 /** This phone's entries of a kind as rows, those that may yet count. */
 function made(entries, kind, isMeant) {
   return bySequence(entries)

@@ -192,8 +192,8 @@ function wire({ id, kind, sequence, noted_at, author, mends, body }) {
   return { id, kind, sequence, noted_at, author, mends: mends ?? null, body };
 }
 
-/** Everything that an entry names, itself left out: among it the entries that it needs. */
-export const needsOf = (entry) =>
+// Everything that an entry names, itself left out: among it the entries that it needs.
+const needsOf = (entry) =>
   Object.values(entry.body).filter((value) => typeof value === "string" && value !== entry.id);
 
 // -- what an answer does ----------------------------------------------------------------------------------------
