@@ -43,12 +43,11 @@ ASIDE = """async (store) => {
 }"""
 
 
-# Whether the day was fetched since: a page that has just been opened may not have begun to send.
-LOOK_AGAIN = """async (sync) => {
-  const { pref } = await import("/static/surveys/field/store.js");
-  const begun_ms = Date.now();
-  await sync.now();
-  return sync.status().phase === "idle" && (await pref("sync"))?.fetched_ms >= begun_ms;
+# A page that has just been opened may not have begun to send: then nothing was fetched since.
+PRESS = "async (sync) => { const pressed_ms = Date.now(); await sync.now(); return pressed_ms; }"
+HOW = """async (store) => {
+  const { status } = await import("/static/surveys/field/sync.js");
+  return { ...status(), fetched_ms: (await store.pref("sync"))?.fetched_ms ?? 0 };
 }"""
 FORGET = """(store) => store.within(["entries"], "readwrite", async (tx) => {
   for (const { id } of await tx.all("entries")) await tx.del("entries", id);
@@ -214,11 +213,13 @@ class Run:
 
     def look_again(self, crew: Crew) -> None:
         """Have the day fetched, for what the other one sent last."""
+        how: Entry = {}
         for _ in range(MOST_ROUNDS):
-            if crew.phone.module("sync", LOOK_AGAIN):
+            pressed_ms = crew.phone.module("sync", PRESS)
+            self.settle(crew)
+            how = crew.phone.module("store", HOW)
+            if how["phase"] == "idle" and how["fetched_ms"] >= pressed_ms:
                 return
-            crew.phone.page.wait_for_timeout(50)
-        how = crew.phone.module("sync", "(sync) => sync.status()")
         raise AssertionError(f"the day can't be fetched: {how}")
 
     def is_waiting(self, crew: Crew) -> bool:
@@ -234,7 +235,7 @@ class Run:
 
     def settle(self, crew: Crew) -> None:
         """Wait until the page sends nothing any more."""
-        for _ in range(100):
+        for _ in range(500):
             phase = crew.phone.module("sync", "(sync) => sync.status().phase")
             if phase in ("idle", "waiting"):
                 return
