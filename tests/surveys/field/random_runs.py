@@ -220,6 +220,7 @@ class Run:
             how = crew.phone.module("store", HOW)
             if how["phase"] == "idle" and how["fetched_ms"] >= pressed_ms:
                 return
+            crew.phone.page.wait_for_timeout(100)  # the line may still be deaf from what befell it last
         raise AssertionError(f"the day can't be fetched: {how}")
 
     def is_waiting(self, crew: Crew) -> bool:
