@@ -1,13 +1,11 @@
-"""Heights on the phone against the engine's own, on generated surveys; and how long they take on a slow phone."""
+"""Heights on the phone against the engine's own, on generated surveys."""
 
 from typing import Any
 
 import numpy as np
 import pytest
-from playwright.sync_api import Browser
 
-from tests.surveys.field.conftest import UseModule, blank_page
-from tests.surveys.field.phones import use_module
+from tests.surveys.field.conftest import UseModule
 from tests.surveys.field.surveys_of_levels import generated, in_bulk
 
 CLOSE = 1e-8
@@ -27,21 +25,6 @@ SO_FAR = """(levels, surveys) => surveys.map((survey) => {
     const found = levels.adjustSoFar(survey);
     return found && { points: found.points, left_out: found.left_out, held_still: found.held_still };
 })"""
-
-# Sixty points, each read from two or three of four setups, two of which drift.
-MILLISECONDS = """(levels) => {
-    const at = (minute) => new Date(1.8e12 + minute * 60000).toISOString();
-    const setup = (sense, s) => ({ id: s, sense, sd_in: 0.0625, has_drift: s < 2 });
-    const setups = ["up", "down", "up", "down"].map(setup);
-    const readings = Array.from({ length: 150 }, (_, i) => ({
-        id: i, setup: i % 4, point: (7 * i + (i >> 4)) % 60, value_in: (i * 37 % 64) / 16, taken_at: at(i),
-    }));
-    return Array.from({ length: 9 }, () => {
-        const began = performance.now();
-        levels.adjust({ setups, readings });
-        return performance.now() - began;
-    });
-}"""
 
 
 @pytest.fixture(scope="module")
@@ -99,13 +82,3 @@ def test_a_survey_under_way_is_told_as_far_as_it_goes(module: UseModule, surveys
         if "heights_in" in told:
             assert (mine["left_out"], mine["held_still"]) == ([], [])
             _same([point["height_in"] for point in mine["points"]], told["heights_in"])
-
-
-def test_it_is_quick_on_a_slow_phone(browser: Browser) -> None:
-    """Under 30 ms for 60 points and 150 readings, the processor slowed to a quarter; 3 ms when this was written."""
-    context = browser.new_context()
-    page = blank_page(context.new_page())
-    context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": 4})
-    times_ms = use_module(page, "levels", MILLISECONDS)
-    context.close()
-    assert min(times_ms) < 30, times_ms

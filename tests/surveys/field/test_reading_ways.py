@@ -1,6 +1,5 @@
 """Other ways of reading: called out and written outside, both ends of a tube, read again, a line that moved."""
 
-import statistics
 from collections.abc import Callable
 
 from playwright.sync_api import expect
@@ -28,15 +27,6 @@ globalThis.SpeechSynthesisUtterance = class { constructor(text) { this.text = te
 Object.defineProperty(globalThis, "speechSynthesis",
   {value: {cancel() {}, speak: ({text, lang}) => heard.push(`${lang} ${text}`)}});
 """
-SLOWER = 4  # than this machine: what a phone is taken to be
-PAINTED_MS = 50
-# How long from a press to what it painted, by the browser's own count, in steps of 8 ms.
-WATCH = """() => {
-  globalThis.painted = [];
-  const clicks = (list) => list.getEntries().filter(({name}) => name === "click");
-  const keep = (list) => painted.push(...clicks(list).map(({duration}) => duration));
-  new PerformanceObserver(keep).observe({type: "event", durationThreshold: 16, buffered: false});
-}"""
 
 
 def test_a_writer_outside_types_both_ends_as_they_are_called_in_spanish(
@@ -142,21 +132,3 @@ def test_the_best_next_reading_leads_to_its_key_pad(open_phone: OpenPhone, field
     # One device for a setup that drifts: this phone did not begin it.
     phone.go(f"{base}/{survey.setups.get(code='3').pk}")
     expect(page.get_by_text("read to its end on the phone that began it")).to_be_visible()
-
-
-def test_a_key_is_painted_at_once_on_a_slow_phone(open_phone: OpenPhone, field_world: World) -> None:
-    world = field_world()
-    phone = open_phone(world.crew)
-    phone.module("days", LOAD_DAYS)
-    reader = Reader(phone, world.visit)
-    reader.begin()
-    phone.context.new_cdp_session(phone.page).send("Emulation.setCPUThrottlingRate", {"rate": SLOWER})
-    reader.page.evaluate(WATCH)
-    keys = ["1", "2", "7/16", "Erase", "5/8", "+/\u2212", "even", "1/2"] * 3
-    for key in keys:
-        name = "plus or minus" if key.startswith("+") else key
-        reader.button(name).click()
-    reader.page.wait_for_timeout(300)
-    slow = reader.page.evaluate("painted")
-    painted = slow + [16.0] * (len(keys) - len(slow))  # what took less than 16 ms is not told
-    assert statistics.median(painted) < PAINTED_MS
