@@ -23,6 +23,7 @@ class Found(NamedTuple):
     taken_out: list[str]
     moved: set[str]
     critical_single: float
+    is_tied: bool
 
 
 def _quantile(chance: float, rank: int, dof: float) -> float:
@@ -67,8 +68,9 @@ def block(change: np.ndarray, covariance: np.ndarray, confidence: float, dof: fl
 
 
 def stable(
-    places: list[int], change: np.ndarray, covariance: np.ndarray, confidence: float, dof: float
+    places: list[int], change: np.ndarray, covariance: np.ndarray, confidence: float, dof: float, *, ties: list[int]
 ) -> tuple[list[int], list[int]] | None:
+    """Note in ``ties`` whenever two points have as good as the same claim to be taken out: rounding then decides."""
     kept, out = list(places), []
 
     def tested(part: list[int]) -> tuple[float, float]:
@@ -80,7 +82,10 @@ def stable(
             return kept, out
         if (len(kept) - 1) * 2 <= len(places) or len(kept) - 1 < 2:
             return None
-        worst = min(kept, key=lambda place: tested([other for other in kept if other != place])[0])
+        without = {place: tested([other for other in kept if other != place])[0] for place in kept}
+        worst, next_worst = sorted(kept, key=lambda place: without[place])[:2]
+        if without[next_worst] - without[worst] <= 1e-7 * max(1.0, without[worst]):
+            ties.append(worst)
         kept.remove(worst)
         out.append(worst)
 
@@ -98,10 +103,11 @@ def moved_between(document: MovementInput) -> Found:
     statistic, critical = block(change, covariance, confidence, dof)
 
     reference = [place for place in everything if not outside[place]]
-    found = stable(reference, change, covariance, confidence, dof) if len(reference) > 1 else None
+    ties: list[int] = []
+    found = stable(reference, change, covariance, confidence, dof, ties=ties) if len(reference) > 1 else None
     relative = found is None
     if found is None:
-        found = stable(everything, change, covariance, confidence, dof)
+        found = stable(everything, change, covariance, confidence, dof, ties=ties)
     datum, out = found or (everything, [])
     s = s_matrix(len(codes), datum)
     change, covariance = s @ change, s @ covariance @ s.T
@@ -120,4 +126,5 @@ def moved_between(document: MovementInput) -> Found:
         taken_out=[codes[place] for place in out],
         moved={codes[p] for p in tested if abs(change[p]) > single * np.sqrt(covariance[p, p])},
         critical_single=single,
+        is_tied=bool(ties),
     )

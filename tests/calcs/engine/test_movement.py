@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from calcs import codec
@@ -52,6 +52,7 @@ def codes(result: MovementResult) -> set[str]:
 @given(pairs())
 def test_everything_agrees_with_the_oracle(document: MovementInput) -> None:
     found, result = moved_between(document), solve_movement(document)
+    assume(not found.is_tied)
     assert [point.code for point in result.points] == found.codes
     assert result.global_test.statistic == pytest.approx(found.statistic, rel=1e-7)
     assert result.global_test.critical == pytest.approx(found.critical, rel=1e-9)

@@ -15,7 +15,7 @@ from tests.surveys.field.world import FieldWorld
 World = Callable[..., FieldWorld]
 
 SPANISH = {
-    "method": "manguera simple, se leen los dos extremos",
+    "method": "manguera sencilla, se leen los dos extremos",
     "begin": "Empezar",
     "grew": "Creció",
     "shrank": "Bajó",

@@ -183,9 +183,13 @@ def test_while_something_is_typed_the_page_stays_as_it_is(
     newer()
     look_for_a_newer_one(page)
     page.evaluate(
-        "async () => { const { waiting } = await navigator.serviceWorker.ready; waiting.postMessage('use'); }"
+        """async () => {
+          const changed = new Promise((done) => { navigator.serviceWorker.oncontrollerchange = done; });
+          const { waiting } = await navigator.serviceWorker.ready;
+          waiting.postMessage("use");
+          await changed;
+        }"""
     )
-    page.evaluate("() => new Promise((done) => { navigator.serviceWorker.oncontrollerchange = done; })")
     assert page.evaluate("() => globalThis.isTheSamePage === true")
     phone.go("")  # the next screen is the newer page's
     expect(page.get_by_role("link", name=HOME)).to_be_visible()
