@@ -89,6 +89,7 @@ def test_a_plan_that_is_withdrawn_says_so_once_there_is_signal(open_phone: OpenP
     withdrawn(world.approval)
     phone.mend()
     expect(page.locator("#unsent")).to_have_text("All sent", timeout=20_000)
+    expect(page.locator(".note.stop").first).to_contain_text("Do not")
     phone.go(f"{home}/work")
     expect(page.locator(".note.stop").first).to_contain_text("Do not")
     assert PassEntry.objects.count() == 1

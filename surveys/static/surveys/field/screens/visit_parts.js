@@ -16,6 +16,14 @@ export function nothingKnown(root, app) {
   );
 }
 
+/** Say that the plan as it stands now asks nothing like this: it was withdrawn meanwhile, or replaced. */
+export function notInPlan(root, app, known) {
+  app.title(gettext("Work"));
+  const why = whyNotWorked(known) || gettext("The plan that is approved now has no such step.");
+  replace(root, underNow(known), stopNote(why), verbTo(known, "work", gettext("Work"), "quiet"));
+  return null;
+}
+
 /** Who is under the home, in red-letter words; none is said too, so that nobody has to guess. And the way to a hazard. */
 export const underNow = (known) => [
   whoIsUnder(known),

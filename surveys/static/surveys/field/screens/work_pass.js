@@ -6,13 +6,13 @@ import { h, replace } from "../dom.js";
 import { figure } from "../lengths.js";
 import { fill, gettext } from "../words.js";
 import { gate, missingAt } from "./cautions.js";
-import { goWords, labelOf, lengthOf, nothingKnown, planChange, stopNote, strapCode, underNow, unitOf, verbTo, whyNotWorked } from "./visit_parts.js";
+import { goWords, labelOf, lengthOf, nothingKnown, notInPlan, planChange, stopNote, strapCode, underNow, unitOf, verbTo, whyNotWorked } from "./visit_parts.js";
 
 export async function show(root, { visit: id, pass }, app) {
   const known = await atVisit(app, id);
   if (!known) return nothingKnown(root, app);
   const each = known.progress?.passes.find((one) => one.number === Number(pass));
-  if (!each) return nothingKnown(root, app);
+  if (!each) return notInPlan(root, app, known);
   const why = whyNotWorked(known);
   const waits = why || each.isDone ? null : await cautioned(root, app, known, each);
   if (waits) return waits;

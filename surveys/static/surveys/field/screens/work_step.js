@@ -6,7 +6,7 @@ import { button, field, h, replace } from "../dom.js";
 import { keypad } from "../keypad.js";
 import { error as lengthError, figure, parse } from "../lengths.js";
 import { fill, gettext } from "../words.js";
-import { goWords, labelOf, nothingKnown, once, stopNote, underNow, unitOf, verbTo, whyNotWorked } from "./visit_parts.js";
+import { goWords, labelOf, nothingKnown, notInPlan, once, stopNote, underNow, unitOf, verbTo, whyNotWorked } from "./visit_parts.js";
 import { offBy, verdictOf } from "../working.js";
 import { cautioned, notedWords, offWords } from "./work_pass.js";
 import { stackOf } from "./work_stack.js";
@@ -15,8 +15,9 @@ const NOTE_AT_MOST = 200;
 
 export async function show(root, { visit: id, pass, point }, app) {
   const known = await atVisit(app, id);
-  const step = known && stepAt(known, Number(pass), point);
-  if (!step) return nothingKnown(root, app);
+  if (!known) return nothingKnown(root, app);
+  const step = stepAt(known, Number(pass), point);
+  if (!step) return notInPlan(root, app, known);
   const why = whyNotWorked(known);
   const waits = why || step.is_done || step.is_only_read ? null : await cautioned(root, app, known, passOf(step));
   if (waits) return waits;
@@ -110,15 +111,17 @@ async function noteStep(app, known, step, { is_done, text, isUnread, remark, ver
     ...(text ? { value: text, unit } : {}),
     ...(remark ? { note: remark } : {}),
   };
+  const here = location.hash;
   await app.outbox.add("pass", body, { visit: known.visit.id });
   app.announce(fill(gettext("{label} noted"), { label: labelOf(known, step.point) }));
-  return goOn(app, known, step);
+  const path = await onwardFrom(app, known, step);
+  return location.hash === here ? app.go(path) : null; // somebody went elsewhere while it was stored
 }
 
-/** Go on to the next support of the pass; where a reading is off, stay and say so. */
-async function goOn(app, known, step) {
+/** Where it goes on: to the next support of the pass; where a reading is off, here, to say so. */
+async function onwardFrom(app, known, step) {
   const now = await atVisit(app, known.visit.id);
-  const noted = stepAt(now, step.pass_number, step.point);
+  const verdict = stepAt(now, step.pass_number, step.point)?.verdict;
   const path = `visit/${known.visit.id}/work/${step.pass_number}`;
-  return noted.verdict === "off" || noted.verdict === "unsure" ? app.go(`${path}/${step.point}`) : app.go(path);
+  return verdict === "off" || verdict === "unsure" ? `${path}/${step.point}` : path;
 }
