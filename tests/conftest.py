@@ -31,6 +31,8 @@ LONG_FIRST = (
     "test_bootstrap.py",
     "test_calc_command.py",
     "test_lift_sure.py",
+    "test_sync_runs.py",
+    "test_sync_page.py",
 )
 
 __all__ = ["api_for", "client_for", "crew", "lead", "manager", "office"]
@@ -38,7 +40,7 @@ __all__ = ["api_for", "client_for", "crew", "lead", "manager", "office"]
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     """Let the random runs of the field page's phones be more, or begin where one failed."""
-    parser.addoption("--field-runs", type=int, default=20, help="how many random runs of two phones")
+    parser.addoption("--field-runs", type=int, default=8, help="how many random runs of two phones")
     parser.addoption("--field-seed", type=int, default=None, help="the seed of the first; the others count on")
 
 
