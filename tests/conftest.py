@@ -4,6 +4,7 @@ import os
 from collections.abc import Iterator
 
 import pytest
+from django.db.backends.postgresql.creation import DatabaseCreation
 from django.utils import translation
 from hypothesis import HealthCheck, settings
 
@@ -48,6 +49,19 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Put the long files first; the rest stays in its order."""
     place = {name: index for index, name in enumerate(LONG_FIRST)}
     items.sort(key=lambda item: place.get(item.path.name, len(place)))
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(django_db_modify_db_settings: None) -> Iterator[None]:
+    """Have the test database go though something still holds a line to it, such as a browser's last request."""
+    with pytest.MonkeyPatch.context() as creation:
+        creation.setattr(DatabaseCreation, "_destroy_test_db", _drop_with_force)
+        yield
+
+
+def _drop_with_force(self: DatabaseCreation, test_database_name: str, verbosity: int) -> None:
+    with self._nodb_cursor() as cursor:
+        cursor.execute(f"DROP DATABASE {self.connection.ops.quote_name(test_database_name)} WITH (FORCE)")
 
 
 @pytest.fixture(autouse=True)

@@ -8,9 +8,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 import pytest
-from django.db import connection
 from playwright.sync_api import Browser, Page, Route, expect, sync_playwright
-from pytest_django import DjangoDbBlocker
 
 from jobs.models import User
 from surveys import field
@@ -80,20 +78,8 @@ def _from_files(route: Route) -> None:
 # -- phones ----------------------------------------------------------------------------------------------------
 
 
-@pytest.fixture(scope="session")
-def _lines_let_go(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
-    """End what a browser's last request may hold of the test's database, or that could not be taken away."""
-    yield
-    with django_db_blocker.unblock(), connection.cursor() as cursor:
-        cursor.execute(
-            "SELECT pg_terminate_backend(pid, 5000) FROM pg_stat_activity"
-            " WHERE datname = current_database() AND pid <> pg_backend_pid()"
-        )
-    connection.close()
-
-
 @pytest.fixture
-def open_phone(browser: Browser, live_server: Any, _lines_let_go: None, tmp_path: Path) -> Iterator[OpenPhone]:
+def open_phone(browser: Browser, live_server: Any, tmp_path: Path) -> Iterator[OpenPhone]:
     """Open phones: ``open_phone(user)``, with Playwright's options of a context. No script of theirs may fail.
 
     ``has_own_disk``: it runs in a browser of its own, which can be killed whole.
