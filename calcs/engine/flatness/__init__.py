@@ -26,6 +26,7 @@ from calcs.engine.flatness.types import (
     Verdict,
     VerdictCounts,
 )
+from calcs.engine.neighbours import check_neighbours
 from calcs.engine.ranges import check_names, check_range
 from calcs.engine.units import IN_PER_FT
 
@@ -176,31 +177,13 @@ def _check_document(document: FlatnessInput) -> list[list[float]] | None:
     check_range(document.tolerance_in, "tolerance_in", least=0, most=FARTHEST)
     if not 0.5 <= document.confidence < 1:
         raise InvalidInput(f"must be at least 0.5 and below 1, not {document.confidence:.12g}", field="confidence")
-    _check_pairs(document)
+    check_neighbours(document.neighbours, {point.code for point in document.points}, most_in=FARTHEST)
     if document.covariance_in2 is None:
         return None
     plain: list[list[float]] = checked_covariance(
         document.covariance_in2, len(document.points), "covariance_in2"
     ).tolist()
     return plain
-
-
-def _check_pairs(document: FlatnessInput) -> None:
-    codes = {point.code for point in document.points}
-    seen: dict[frozenset[str], int] = {}
-    for index, pair in enumerate(document.neighbours):
-        field = f"neighbours[{index}]"
-        for end in ("a", "b"):
-            if getattr(pair, end) not in codes:
-                raise InvalidInput(f"unknown point {getattr(pair, end)!a}", field=f"{field}.{end}")
-        if pair.a == pair.b:
-            raise InvalidInput(f"{pair.a!a} is paired with itself; a pair needs two points", field=field)
-        earlier = seen.setdefault(frozenset((pair.a, pair.b)), index)
-        if earlier != index:
-            message = f"{pair.a!a} and {pair.b!a} are already paired in neighbours[{earlier}]"
-            raise InvalidInput(message, field=field)
-        if pair.tolerance_in is not None:
-            check_range(pair.tolerance_in, f"{field}.tolerance_in", least=0, most=FARTHEST)
 
 
 # -- words ----------------------------------------------------------------------------------------------------

@@ -8,6 +8,7 @@ import numpy.typing as npt
 from calcs.engine.errors import InvalidInput
 from calcs.engine.forecast.types import ForecastInput
 from calcs.engine.least_squares import Array
+from calcs.engine.neighbours import check_neighbours
 from calcs.engine.ranges import check_names, check_range
 
 FARTHEST_DAYS = 1e6
@@ -82,20 +83,7 @@ def record_of(document: ForecastInput) -> Record:
 
 
 def _pairs(document: ForecastInput, places: dict[str, int]) -> Places:
-    seen: dict[frozenset[str], int] = {}
-    for index, pair in enumerate(document.neighbours):
-        field = f"neighbours[{index}]"
-        for end in ("a", "b"):
-            if getattr(pair, end) not in places:
-                raise InvalidInput(f"unknown point {getattr(pair, end)!a}", field=f"{field}.{end}")
-        if pair.a == pair.b:
-            raise InvalidInput(f"{pair.a!a} is paired with itself; a pair needs two points", field=field)
-        earlier = seen.setdefault(frozenset((pair.a, pair.b)), index)
-        if earlier != index:
-            message = f"{pair.a!a} and {pair.b!a} are already paired in neighbours[{earlier}]"
-            raise InvalidInput(message, field=field)
-        if pair.tolerance_in is not None:
-            check_range(pair.tolerance_in, f"{field}.tolerance_in", least=0, most=FARTHEST_IN)
+    check_neighbours(document.neighbours, places, most_in=FARTHEST_IN)
     found = [(places[pair.a], places[pair.b]) for pair in document.neighbours]
     return np.array(found, dtype=np.intp).reshape(len(found), 2)
 
