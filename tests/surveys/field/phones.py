@@ -3,6 +3,7 @@
 import contextlib
 import datetime
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -161,6 +162,16 @@ class Phone:
     def module(self, name: str, use: str, argument: Any = None) -> Any:
         """Use a module of the page: ``phone.module("store", "(store, name) => store.all(name)", "entries")``."""
         return use_module(self.page, name, use, argument)
+
+    def expect_outbox(self, words: str, *, within_s: float = 20) -> None:
+        """Wait until the outbox is as these words say: the store itself, then its sign, drawn a moment later."""
+        unsent = int(found[1]) if (found := re.match(r"(\d+) unsent", words)) else 0
+        count = "async (outbox) => { const now = await outbox.counts(); return now.unsent + now.photos_unsent; }"
+        until = time.monotonic() + within_s
+        while self.module("outbox", count) != unsent and time.monotonic() < until:
+            time.sleep(0.05)
+        assert self.module("outbox", count) == unsent
+        expect(self.page.locator("#unsent")).to_have_text(words, timeout=within_s * 1000)
 
     def close(self) -> None:
         """Put the phone away."""

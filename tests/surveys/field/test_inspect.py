@@ -74,7 +74,7 @@ def test_a_home_is_inspected_off_line_and_the_service_has_all_of_it(
 
     assert not Finding.objects.exists()
     phone.mend()
-    expect(phone.page.locator("#unsent")).to_have_text("All sent", timeout=20_000)
+    phone.expect_outbox("All sent")
     assert {entry["state"] for entry in entries(phone)} == {"taken"}
     service_has_all_of_it(world, drain)
 

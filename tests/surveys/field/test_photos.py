@@ -181,7 +181,7 @@ def test_a_photo_killed_in_a_piece_goes_on_where_it_ended(
     phone.reopen()
     phone.sign_in(world.crew)
     phone.module("sync", "(sync) => sync.now()")
-    expect(phone.page.locator("#unsent")).to_have_text("All sent", timeout=30_000)
+    phone.expect_outbox("All sent", within_s=30)
     photo = whole_and_once(phone, world, kept)
     assert photo.finding == Finding.objects.get(visit=world.visit)
     assert [offset for offset, _ in pieces] == [number * PIECE_BYTES for number in range(len(pieces))]
@@ -233,7 +233,7 @@ def test_a_lost_reply_costs_no_piece_twice_and_an_ungraded_thing_keeps_its_photo
     until(page, lambda: bool(lost))
     phone.context.unroute_all(behavior="ignoreErrors")
     phone.module("sync", "(sync) => sync.now()")
-    expect(page.locator("#unsent")).to_have_text("All sent", timeout=30_000)
+    phone.expect_outbox("All sent", within_s=30)
     photo = whole_and_once(phone, world, kept)
     assert photo.finding is not None
     assert (photo.finding.grade, photo.finding.text) == ("note", "a crack")
@@ -254,12 +254,12 @@ def test_another_person_s_photo_and_one_that_a_signed_out_phone_holds_wait(
     page.reload()
     phone.go(f"visit/{world.visit.pk}/photos")
     expect(page.get_by_text("waits until Ana Ruelas signs in here")).to_be_visible()
-    expect(page.locator("#unsent")).to_have_text("1 photo", timeout=20_000)
+    phone.expect_outbox("1 photo")
     assert Finding.objects.get().author == world.crew
     phone.sign_out()
     phone.sign_in(world.crew)
     page.reload()
-    expect(page.locator("#unsent")).to_have_text("All sent", timeout=30_000)
+    phone.expect_outbox("All sent", within_s=30)
     assert whole_and_once(phone, world, kept).finding == Finding.objects.get()
 
 

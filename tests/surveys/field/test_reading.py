@@ -26,7 +26,7 @@ def sixteenths_at(world: FieldWorld, *, shaken: int = 0) -> dict[str, int]:
 
 def stored(reader: Reader, *, sent: str = "All sent") -> list[tuple[str, str, int, str, str]]:
     """What the server has of a visit's readings once the phone has sent all, in the phone's order."""
-    expect(reader.page.locator("#unsent")).to_have_text(sent, timeout=20_000)
+    reader.phone.expect_outbox(sent)
     rows = Reading.objects.filter(survey__visit=reader.visit).order_by("sequence")
     return list(rows.values_list("point__label", "shot", "round", "typed", "reference_typed"))
 

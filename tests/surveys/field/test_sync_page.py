@@ -64,7 +64,7 @@ class Desk:
         return self.phone.page
 
     def expect_unsent(self, words: str) -> None:
-        expect(self.page.locator("#unsent")).to_have_text(words)
+        self.phone.expect_outbox(words)
 
 
 @pytest.fixture
@@ -221,7 +221,7 @@ def test_much_goes_out_in_parcels_and_in_smaller_ones_where_those_are_too_large(
     for _ in range(2):
         service.plan(desk.device, "too large")
     desk.phone.mend()
-    expect(desk.page.locator("#unsent")).to_have_text("All sent", timeout=60_000)
+    desk.phone.expect_outbox("All sent", within_s=60)
     assert service.sizes == [200, 100, 50, 100, 200, 52]
     assert list(Reading.objects.order_by("sequence").values_list("typed", flat=True)) == [str(n) for n in range(400)]
 

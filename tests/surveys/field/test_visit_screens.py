@@ -40,7 +40,7 @@ def test_refused_entry_with_reason_and_photo_is_an_outcome(open_phone: OpenPhone
     page = phone.reopen(f"visit/{world.visit.pk}")
     expect(page.get_by_text("Entry refused: Gate locked, nobody answers")).to_be_visible()
     phone.mend()
-    expect(page.locator("#unsent")).to_have_text("All sent", timeout=20_000)
+    phone.expect_outbox("All sent")
     world.visit.refresh_from_db()
     assert world.visit.state == Visit.State.REFUSED
     assert [report.reason for report in world.visit.reports.all()] == ["Gate locked, nobody answers"]
@@ -67,7 +67,7 @@ def test_who_has_not_read_is_said_before_going_in(open_phone: OpenPhone, field_w
     expect(page.locator(".under")).to_contain_text("Bo Tran")
     expect(page.get_by_text("are not read by: Lee Ardent, Bo Tran")).to_be_visible()
     phone.mend()
-    expect(page.locator("#unsent")).to_have_text("All sent", timeout=20_000)
+    phone.expect_outbox("All sent")
     reads = CautionRead.objects.filter(visit=world.visit, moment="before_entry")
     assert set(reads.values_list("reader_name", "language")) == {("Ana Ruelas", "es")}
     assert set(HeadCount.objects.values_list("person_name", "is_in")) == {("Ana Ruelas", True), ("Bo Tran", True)}
@@ -88,7 +88,7 @@ def test_a_plan_that_is_withdrawn_says_so_once_there_is_signal(open_phone: OpenP
     expect(page.locator(".told.off")).to_contain_text("off: stop, look, read again")
     withdrawn(world.approval)
     phone.mend()
-    expect(page.locator("#unsent")).to_have_text("All sent", timeout=20_000)
+    phone.expect_outbox("All sent")
     expect(page.locator(".note.stop").first).to_contain_text("Do not")
     phone.go(f"{home}/work")
     expect(page.locator(".note.stop").first).to_contain_text("Do not")

@@ -157,7 +157,7 @@ def test_a_day_of_work_without_a_network(open_phone: OpenPhone, field_world: Wor
     typed = _work(phone, home, progress_of_work(world.approval).passes)
     _end(phone, home)
     phone.mend()
-    expect(page.locator("#unsent")).to_have_text("All sent", timeout=20_000)
+    phone.expect_outbox("All sent")
     _compare(world, typed)
 
 
