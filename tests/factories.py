@@ -9,6 +9,7 @@ from typing import Any
 import factory
 from factory.django import DjangoModelFactory
 
+from calcs import models as calcs
 from jobs import models as jobs
 from jobs.models import Role
 from surveys import models as surveys
@@ -155,6 +156,31 @@ class DrainNodeFactory(DjangoModelFactory[jobs.DrainNode]):
     y_ft = Decimal(7)
 
 
+class TruckFactory(DjangoModelFactory[jobs.Truck]):
+    class Meta:
+        model = jobs.Truck
+
+    name = factory.Sequence(lambda n: f"truck {n}")
+    payload_lb = 3_000
+
+
+class JobFactory(DjangoModelFactory[jobs.Job]):
+    class Meta:
+        model = jobs.Job
+
+    home = factory.SubFactory(HomeFactory)
+    asked_on = datetime.date(2026, 2, 2)
+
+
+class TimeOffFactory(DjangoModelFactory[jobs.TimeOff]):
+    class Meta:
+        model = jobs.TimeOff
+
+    from_on = datetime.date(2026, 7, 3)
+    to_on = datetime.date(2026, 7, 5)
+    why = "holiday"
+
+
 class VisitFactory(DjangoModelFactory[jobs.Visit]):
     class Meta:
         model = jobs.Visit
@@ -253,6 +279,17 @@ class PhotoUploadFactory(DjangoModelFactory[jobs.PhotoUpload]):
     sha256 = "0" * 64
     author = factory.SubFactory(UserFactory)
     noted_at = NOON
+
+
+class DueFactory(DjangoModelFactory[calcs.Due]):
+    class Meta:
+        model = calcs.Due
+
+    siting = factory.SubFactory(SitingFactory)
+    basis = calcs.Due.Basis.CALENDAR
+    standing = calcs.Due.Standing.WITHIN
+    due_on = datetime.date(2026, 9, 1)
+    as_of = datetime.date(2026, 3, 3)
 
 
 class SurveyFactory(DjangoModelFactory[surveys.Survey]):

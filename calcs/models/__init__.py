@@ -2,6 +2,7 @@
 
 from calcs.models.calculations import Answer, Calculation, WorkerBeat
 from calcs.models.closing import Closing
+from calcs.models.due import Due, NightlyRun
 from calcs.models.plans import Approval, PassEntry, Plan, PlanCheck, PlanQuerySet, Trial
 
 __all__ = [
@@ -9,6 +10,8 @@ __all__ = [
     "Approval",
     "Calculation",
     "Closing",
+    "Due",
+    "NightlyRun",
     "PassEntry",
     "Plan",
     "PlanCheck",

@@ -10,6 +10,7 @@ import pgtrigger
 import uuid_utils.compat
 from django.apps import apps
 from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils import timezone
 
@@ -36,6 +37,21 @@ class Act(enum.Enum):
 def new_key() -> uuid.UUID:
     """Return a UUIDv7: rows sort by the time they were made, and a phone can make one without signal."""
     return uuid_utils.compat.uuid7()
+
+
+def degrees(most: int, what: str = "") -> "models.DecimalField[Any, Any]":
+    """Return a field for a latitude (``most`` 90) or longitude (180) in degrees, north and east above 0."""
+    bounds = [MinValueValidator(-most), MaxValueValidator(most)]
+    return models.DecimalField(
+        max_digits=9, decimal_places=6, null=True, blank=True, validators=bounds, help_text=what
+    )
+
+
+def place_is_whole(table: str) -> models.CheckConstraint:
+    """Return the rule that a place on earth is both its numbers, each within its bounds, or neither."""
+    within = models.Q(latitude_deg__range=(-90, 90), longitude_deg__range=(-180, 180))
+    nowhere = models.Q(latitude_deg__isnull=True, longitude_deg__isnull=True)
+    return models.CheckConstraint(condition=within | nowhere, name=f"{table}_place_has_both_degrees")
 
 
 class CompanyQuerySet(models.QuerySet[M_co]):

@@ -10,7 +10,15 @@ from django.db.models import F, Func, Q
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from jobs.models.base import ArchivableQuerySet, CompanyQuerySet, OfficeQuerySet, Versioned, changes_kept
+from jobs.models.base import (
+    ArchivableQuerySet,
+    CompanyQuerySet,
+    OfficeQuerySet,
+    Versioned,
+    changes_kept,
+    degrees,
+    place_is_whole,
+)
 from jobs.models.people import Customer, User
 
 BESIDE_FT = 8  # how far a point may lie beside a home, for a porch that it carries (common practice, no source)
@@ -194,6 +202,8 @@ class Siting(Versioned):
     address = models.CharField(max_length=200)
     from_on = models.DateField()
     to_on = models.DateField(null=True, blank=True)
+    latitude_deg = degrees(90)
+    longitude_deg = degrees(180)
     marked_end = models.CharField(
         max_length=120, blank=True, help_text="which end is x = 0, as painted or photographed"
     )
@@ -216,6 +226,7 @@ class Siting(Versioned):
                 condition=Q(north_deg__isnull=True) | Q(north_deg__gte=0, north_deg__lt=360),
                 name="siting_north_0_to_360",
             ),
+            place_is_whole("siting"),
             ExclusionConstraint(
                 name="siting_one_place_at_a_time",
                 expressions=[

@@ -10,7 +10,7 @@ from django.contrib.auth.models import AbstractUser, AnonymousUser
 from django.contrib.postgres.fields import ArrayField
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
-from django.db.models import Q
+from django.db.models import F, Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -21,7 +21,9 @@ from jobs.models.base import (
     Keyed,
     Versioned,
     changes_kept,
+    degrees,
     new_key,
+    place_is_whole,
 )
 
 
@@ -47,6 +49,10 @@ class Company(Versioned):
     rule_set = models.ForeignKey(
         "jobs.RuleSet", on_delete=models.PROTECT, null=True, blank=True, related_name="companies"
     )
+    latitude_deg = degrees(90)  # where its trucks start in the morning
+    longitude_deg = degrees(180)
+    works_from = models.TimeField(default=datetime.time(8))
+    works_to = models.TimeField(default=datetime.time(17))
     # One row, held by a unique constraint on a constant.
     is_only_one = models.BooleanField(default=True, editable=False)
 
@@ -58,6 +64,8 @@ class Company(Versioned):
             models.UniqueConstraint(fields=["is_only_one"], name="company_only_one"),
             models.CheckConstraint(condition=Q(is_only_one=True), name="company_flag_is_true"),
             models.CheckConstraint(condition=Q(tax_pct__gte=0, tax_pct__lte=100), name="company_tax_0_to_100"),
+            models.CheckConstraint(condition=Q(works_to__gt=F("works_from")), name="company_day_ends_after_start"),
+            place_is_whole("company"),
         ]
 
     def __str__(self) -> str:
@@ -74,6 +82,17 @@ class Role(models.TextChoices):
     OFFICE = "office", _("office")
     CREW_LEAD = "crew_lead", _("crew lead")
     CREW = "crew", _("crew")
+
+
+class Skill(models.TextChoices):
+    """What a person can do that not everybody can."""
+
+    LEVEL = "level", _("reads the level")
+    RELEVEL = "relevel", _("leads releveling")
+    ANCHORS = "anchors", _("sets anchors and straps")
+    DRAINS = "drains", _("drains and water lines, licensed where the code asks for it")
+    GAS = "gas", _("gas lines, licensed")
+    ELECTRIC = "electric", _("electrical, licensed")
 
 
 ACTIVE_MANAGERS = Q(is_active=True) & (Q(is_superuser=True) | Q(roles__contains=[Role.MANAGER]))
@@ -100,6 +119,7 @@ class User(AbstractUser, Versioned):
 
     id = models.UUIDField(primary_key=True, default=new_key, editable=False)
     roles = ArrayField(models.CharField(max_length=12, choices=Role.choices), default=list, blank=True)
+    skills = ArrayField(models.CharField(max_length=12, choices=Skill.choices), default=list, blank=True)
     phone = models.CharField(max_length=40, blank=True)
     language = models.CharField(max_length=5, choices=[("en", "English"), ("es", "Español")], default="en")
     length_unit = models.CharField(max_length=2, choices=LengthUnit.choices, default=LengthUnit.INCHES)
@@ -108,6 +128,9 @@ class User(AbstractUser, Versioned):
     class Meta:
         constraints = [
             models.CheckConstraint(condition=Q(roles__contained_by=list(Role.values)), name="user_roles_are_known"),
+            models.CheckConstraint(
+                condition=Q(skills__contained_by=list(Skill.values)), name="user_skills_are_known"
+            ),
         ]
 
     def __str__(self) -> str:

@@ -4,14 +4,17 @@ from collections.abc import Collection
 from typing import Self
 
 import pghistory
+from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from jobs.models.base import Act, CompanyQuerySet, FromPhone, Versioned, changes_kept
+from jobs.models.fleet import Truck
 from jobs.models.homes import Siting
-from jobs.models.people import Role, User
+from jobs.models.jobs import Job
+from jobs.models.people import Role, Skill, User
 
 
 class VisitQuerySet(CompanyQuerySet["Visit"]):
@@ -65,6 +68,16 @@ class Visit(Versioned):
     ends_at = models.DateTimeField()
     lead = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="visits_led")
     crew = models.ManyToManyField(User, blank=True, related_name="visits")
+    trucks = models.ManyToManyField(Truck, blank=True, related_name="visits")
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, null=True, blank=True, related_name="visits")
+    needs = ArrayField(
+        models.CharField(max_length=12, choices=Skill.choices),
+        default=list,
+        blank=True,
+        help_text="what somebody of the crew must be able to do",
+    )
+    booked_why = models.CharField(max_length=400, blank=True, help_text="why the home was due when it was booked")
+    state_reason = models.CharField(max_length=300, blank=True, help_text="why it was cancelled, moved or refused")
     note = models.TextField(blank=True)
 
     objects = VisitQuerySet.as_manager()
