@@ -3,6 +3,7 @@
 import secrets
 from typing import Self
 
+from django.contrib.auth.models import AnonymousUser
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
@@ -13,6 +14,12 @@ from jobs.models.people import User, digest_of
 
 class CalendarFeedQuerySet(CompanyQuerySet["CalendarFeed"]):
     """Calendar feeds."""
+
+    def visible_to(self, user: User | AnonymousUser) -> Self:
+        """Return one's own; everybody's for the manager, who ends those of a lost phone."""
+        if not isinstance(user, User) or not user.is_active:
+            return self.none()
+        return self if user.is_manager else self.filter(person=user)
 
     def valid(self) -> Self:
         """Return those that still answer: not taken back, of somebody who is still active."""

@@ -6,8 +6,11 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from jobs.models.base import CompanyQuerySet, Keyed, OfficeQuerySet, Versioned, changes_kept
-from jobs.models.people import Customer, User
+from jobs.models.homes import Siting
+from jobs.models.people import LANGUAGES, Customer, User
 from jobs.models.visits import Visit
+
+LINE_BREAK = r"[\r\n]"  # in a subject it would begin a header of its own
 
 
 class MailKind(models.TextChoices):
@@ -24,7 +27,7 @@ class MailText(Versioned):
     """The company's own words for one kind of message in one language, instead of those that the service brings."""
 
     kind = models.CharField(max_length=9, choices=MailKind.choices)
-    language = models.CharField(max_length=5, choices=User._meta.get_field("language").flatchoices)
+    language = models.CharField(max_length=5, choices=LANGUAGES)
     subject = models.CharField(max_length=200)
     body = models.TextField(max_length=4000)
 
@@ -34,6 +37,7 @@ class MailText(Versioned):
         constraints = [
             models.UniqueConstraint(fields=["kind", "language"], name="mail_text_once_a_kind_and_language"),
             models.CheckConstraint(condition=~Q(subject="") & ~Q(body=""), name="mail_text_is_not_empty"),
+            models.CheckConstraint(condition=~Q(subject__regex=LINE_BREAK), name="mail_text_subject_is_one_line"),
         ]
 
     def __str__(self) -> str:
@@ -48,13 +52,15 @@ class Mail(Keyed):
 
         WAITING = "waiting", _("waiting")
         SENT = "sent", _("sent")
+        FAILED = "failed", _("refused by the mail server")
         STOPPED = "stopped", _("not to be sent")
 
     kind = models.CharField(max_length=9, choices=MailKind.choices)
     customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="mails")
+    siting = models.ForeignKey(Siting, on_delete=models.PROTECT, related_name="mails")
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, null=True, blank=True, related_name="mails")
-    to_address = models.EmailField()
-    language = models.CharField(max_length=5)
+    to_address = models.EmailField(blank=True, help_text="empty once the customer was erased")
+    language = models.CharField(max_length=5, choices=LANGUAGES)
     subject = models.CharField(max_length=200)
     body = models.TextField()
     state = models.CharField(max_length=7, choices=State.choices, default=State.WAITING)
@@ -74,6 +80,8 @@ class Mail(Keyed):
                 condition=Q(state="sent", sent_at__isnull=False) | (~Q(state="sent") & Q(sent_at__isnull=True)),
                 name="mail_sent_has_a_time",
             ),
+            models.CheckConstraint(condition=~Q(state="waiting", to_address=""), name="mail_waiting_has_an_address"),
+            models.CheckConstraint(condition=~Q(subject__regex=LINE_BREAK), name="mail_subject_is_one_line"),
         ]
 
     def __str__(self) -> str:

@@ -100,6 +100,9 @@ ACTIVE_MANAGERS = Q(is_active=True) & (Q(is_superuser=True) | Q(roles__contains=
 _ACCESS_FIELDS = frozenset({"roles", "is_active", "is_superuser", "password"})
 
 
+LANGUAGES = [("en", "English"), ("es", "Español")]
+
+
 class LengthUnit(models.TextChoices):
     """How a person wants lengths shown."""
 
@@ -121,7 +124,7 @@ class User(AbstractUser, Versioned):
     roles = ArrayField(models.CharField(max_length=12, choices=Role.choices), default=list, blank=True)
     skills = ArrayField(models.CharField(max_length=12, choices=Skill.choices), default=list, blank=True)
     phone = models.CharField(max_length=40, blank=True)
-    language = models.CharField(max_length=5, choices=[("en", "English"), ("es", "Español")], default="en")
+    language = models.CharField(max_length=5, choices=LANGUAGES, default="en")
     length_unit = models.CharField(max_length=2, choices=LengthUnit.choices, default=LengthUnit.INCHES)
     erased_at = models.DateTimeField(null=True, blank=True, editable=False)
 
@@ -170,8 +173,9 @@ class User(AbstractUser, Versioned):
         return list(managers.order_by("pk").values_list("pk", flat=True)) == [self.pk]
 
     def sign_out_everywhere(self) -> None:
-        """End every browser and every device of this person, at once."""
+        """End every browser, every device and the calendar of this person, at once."""
         self.device_tokens.filter(revoked_at__isnull=True).update(revoked_at=timezone.now())
+        self.calendar_feeds.filter(revoked_at__isnull=True).update(revoked_at=timezone.now())
         self.browser_sessions.all().delete()
 
     @property
@@ -245,6 +249,7 @@ class Customer(Versioned):
     name = models.CharField(max_length=120)
     phone = models.CharField(max_length=40, blank=True)
     email = models.EmailField(blank=True)
+    language = models.CharField(max_length=5, choices=LANGUAGES, default="en", help_text="what mail is written in")
     postal_address = models.TextField(blank=True)
     notes = models.TextField(blank=True)
     archived_at = models.DateTimeField(null=True, blank=True)
