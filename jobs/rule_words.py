@@ -86,4 +86,10 @@ ABOUT = (
     _("neighbours that differ by more are taken for a mistake"),
     _("marks that changed by more against each other since the survey before are taken for a mistake"),
     _("a home that moved by more against its marks since the survey before is taken for a mistake"),
+    _("first month in which the ground may be frozen; 0: it never is here"),
+    _("last month in which the ground may be frozen"),
+    _("first month in which clay is at its wettest; 0: it never is here"),
+    _("last month in which clay is at its wettest"),
+    _("first month in which clay is at its driest; 0: it never is here"),
+    _("last month in which clay is at its driest"),
 )
