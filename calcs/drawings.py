@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from itertools import pairwise
 from typing import Literal, cast
 
@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from scipy.interpolate import LinearNDInterpolator
 from scipy.spatial import QhullError
 
+from calcs.title_block import DrawMark, draw_benchmark_mark, draw_title_block
 from jobs.drawings import (
     Frame,
     Outline,
@@ -24,7 +25,7 @@ from jobs.drawings import (
     further_out,
 )
 from jobs.lengths import figure, length
-from jobs.sheet import Box, Place, Sheet, arrow_head, polyline, text_box, text_width_px
+from jobs.sheet import Box, Place, Sheet, arrow_head, polyline, text_box
 
 CONTOUR_STEP_IN = 0.125
 MOST_CONTOURS = 24
@@ -98,7 +99,7 @@ def draw_level_map(level_map: LevelMap, *, is_turned: bool = False) -> str:
         _write_height(sheet, frame, level_map, point)
     for line in lines:
         _label_contour(sheet, level_map, line, [frame.place(x_ft, y_ft) for x_ft, y_ft in line.places])
-    bottom = _draw_block(sheet, frame, level_map, has_contours=bool(lines))
+    bottom = draw_title_block(sheet, frame, level_map.block, _legend(level_map, has_contours=bool(lines)))
     paper = frame.paper
     return sheet.render(Box(paper.left, paper.top, paper.right, bottom), "plan level-map")
 
@@ -217,7 +218,7 @@ def _draw_point(sheet: Sheet, frame: Frame, point: MapPoint, scale_in: float | N
     if point.has_gap:
         _draw_gap(sheet, x, y)
     if scale_in and point.move_in:
-        _draw_arrow(sheet, x + 9, y + 3, point.move_in, LONGEST_ARROW_PX / scale_in)
+        draw_arrow(sheet, x + 9, y + 3, point.move_in, LONGEST_ARROW_PX / scale_in)
 
 
 def _write_label(sheet: Sheet, frame: Frame, point: MapPoint) -> None:
@@ -259,7 +260,7 @@ def arrow_scale_in(level_map: LevelMap) -> float | None:
     return max((abs(point.move_in) for point in level_map.points), default=0.0) or None
 
 
-def _draw_arrow(sheet: Sheet, x: float, bottom: float, move_in: float, px_per_in: float) -> None:
+def draw_arrow(sheet: Sheet, x: float, bottom: float, move_in: float, px_per_in: float) -> None:
     """An arrow up or down, its length to scale; both stand in the same room beside the support."""
     reach = abs(move_in) * px_per_in
     top = bottom - reach
@@ -272,67 +273,8 @@ def _draw_arrow(sheet: Sheet, x: float, bottom: float, move_in: float, px_per_in
 
 # -- the title block -----------------------------------------------------------------------------------------
 
-_LINE_PX = 16.0
-_WORD_PX = 78.0  # room for the word before what it says; more where a language has longer ones
 
-
-def _draw_block(sheet: Sheet, frame: Frame, level_map: LevelMap, *, has_contours: bool) -> float:
-    """Draw the title block under the plan, as on any drawing; return where it ends."""
-    paper = frame.paper
-    left, top = paper.left + 8, paper.bottom + 8
-    width = paper.right - paper.left - 16
-    says_width = width if frame.is_turned else width * 0.5
-    word_px = max([_WORD_PX, *(text_width_px(word, 11) + 8 for word, _says in level_map.block)])
-    y = top + _LINE_PX
-    for word, says in level_map.block:
-        sheet.text(left + 8, y, word, "legend", size_px=11)
-        for row in wrap(says, says_width - word_px - 16, 11):
-            sheet.text(left + 8 + word_px, y, row, "says", size_px=11)
-            y += _LINE_PX
-    if frame.is_turned:
-        sheet.line((left, y - 4), (left + width, y - 4), "block-rule")
-        at, legend_width = (left + 8, y + _LINE_PX), width - 16
-    else:
-        at, legend_width = (left + says_width + 12, top + _LINE_PX), width - says_width - 20
-    end = max(y, _draw_legend(sheet, frame, level_map, at=at, width=legend_width, has_contours=has_contours))
-    if not frame.is_turned:
-        sheet.line((left + says_width, top), (left + says_width, end), "block-rule")
-    sheet.rectangle(Box(left, top, left + width, end), "block-rule")
-    return end + 8
-
-
-def wrap(text: str, width_px: float, size_px: float) -> list[str]:
-    """Break a text into lines that fit; a word that is too long stands alone."""
-    lines = [""]
-    for word in text.split():
-        longer = f"{lines[-1]} {word}".strip()
-        if lines[-1] and text_width_px(longer, size_px) > width_px:
-            lines.append(word)
-        else:
-            lines[-1] = longer
-    return lines
-
-
-def _draw_legend(
-    sheet: Sheet, frame: Frame, level_map: LevelMap, *, at: Place, width: float, has_contours: bool
-) -> float:
-    """Draw the scale bar and what each mark on this map means; return where it ends."""
-    x, y = at
-    bar = 10 * frame.px_per_ft
-    sheet.line((x, y - 4), (x + bar, y - 4), "scale", width=2)
-    sheet.line((x, y - 8), (x, y), "scale")
-    sheet.line((x + bar, y - 8), (x + bar, y), "scale")
-    sheet.text(x + bar + 8, y, _("10 ft"), "legend", size_px=11)
-    y += _LINE_PX
-    for mark, says in _marks(level_map, has_contours=has_contours):
-        _draw_mark(sheet, mark, x + 12, y - 4)
-        for row in wrap(says, width - 34, 11):
-            sheet.text(x + 32, y, row, "legend", size_px=11)
-            y += _LINE_PX
-    return y
-
-
-def _marks(level_map: LevelMap, *, has_contours: bool) -> list[tuple[str, str]]:
+def _legend(level_map: LevelMap, *, has_contours: bool) -> list[tuple[DrawMark, str]]:
     """Return the marks that occur on a map, with what they mean."""
     points, verdicts = level_map.points, {pair.verdict for pair in level_map.pairs}
     scale_in = arrow_scale_in(level_map)
@@ -353,10 +295,10 @@ def _marks(level_map: LevelMap, *, has_contours: bool) -> list[tuple[str, str]]:
         ("contour", step, has_contours),
         ("arrow", arrow, any(point.move_in for point in points)),
     ]
-    return [(mark, says) for mark, says, occurs in every if occurs]
+    return [(partial(_draw_mark, mark=mark), says) for mark, says, occurs in every if occurs]
 
 
-def _draw_mark(sheet: Sheet, mark: str, x: float, y: float) -> None:
+def _draw_mark(sheet: Sheet, x: float, y: float, *, mark: str) -> None:
     match mark:
         case "support" | "hollow":
             draw_support(sheet, x, y, is_hollow=mark == "hollow")
@@ -367,10 +309,10 @@ def _draw_mark(sheet: Sheet, mark: str, x: float, y: float) -> None:
         case "check":
             draw_check_point(sheet, x, y)
         case "benchmark":
-            sheet.path(polyline([(x, y - 6), (x + 6, y + 5), (x - 6, y + 5)], is_closed=True), "benchmark")
+            draw_benchmark_mark(sheet, x, y)
         case "contour":
             sheet.line((x - 12, y), (x + 12, y), "contour", width=0.6)
         case "arrow":
-            _draw_arrow(sheet, x, y + 7, 1.0, LONGEST_ARROW_PX)
+            draw_arrow(sheet, x, y + 7, 1.0, LONGEST_ARROW_PX)
         case "within" | "over" | "uncertain":
             _draw_pair(sheet, (x - 12, y), (x + 12, y), mark)

@@ -116,6 +116,10 @@ class Sheet:
         """Draw a path from SVG path data."""
         self._add("path", name, d=data, fill="black" if is_filled else "none", **_pen(width, dash))
 
+    def area(self, places: Iterable[Place], name: str, *, fill: str = "#ccc") -> None:
+        """Fill what places enclose, without a line round it."""
+        self._add("path", name, d=polyline(places, is_closed=True), fill=fill)
+
     def rectangle(
         self, box: Box, name: str, *, width: float = 1, fill: str = "none", dash: str | None = None
     ) -> None:
