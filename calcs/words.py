@@ -1,0 +1,40 @@
+"""Why a home is due, in one sentence of the reader's language, from the numbers that are stored."""
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from calcs.models import Due
+
+Basis = Due.Basis
+
+
+def why_due(due: Due) -> str:
+    """Return why a home is due when it is; the row comes with its survey and both points of its driver.
+
+    A home that was never read, and one that could not be computed, have a sentence as well.
+    """
+    words = _why(due)
+    return f"{words} {_('Its surveys together say that it stands still.')}" if due.is_stable else words
+
+
+def _why(due: Due) -> str:
+    day = date_format(due.due_on, "j M Y") if due.due_on else ""
+    pair = {"a": due.driver_a.label if due.driver_a else "?", "b": due.driver_b.label if due.driver_b else "?"}
+    match due.basis:
+        case Basis.NOTHING:
+            return _("It was never read: nothing is known of how it stands.")
+        case Basis.CALENDAR:
+            return _("Too little is known of how it moves: it is due on {day} by the calendar rule.").format(day=day)
+        case Basis.RE_READ:
+            return _("The last survey is too noisy to tell whether a pair has passed its limit: read it again first.")
+    if due.due_on is None:
+        return _("No pair is likely to pass its limit within the years that are looked at.")
+    words = _(
+        "At the rates measured the chance that a pair passes its limit is {chance} % on {day}, {a} and {b} first."
+    )
+    if due.basis == Basis.PRIOR:
+        words = _(
+            "Read less than twice since the last lift, it goes by homes like this one: the chance that a pair passes "
+            "its limit is {chance} % on {day}, {a} and {b} first."
+        )
+    return words.format(chance=f"{100 * (due.chance_at_due or 0.0):.0f}", day=day, **pair)
