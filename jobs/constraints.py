@@ -72,6 +72,8 @@ SENTENCES: dict[str, tuple[str, Promise]] = {
     ),
     "drain_node_within_1000_ft": ("x_ft", _("Give a place within 1,000 ft of the home's marked corner.")),
     "visit_ends_after_start": ("ends_at", _("A visit ends after it starts.")),
+    "person_in_one_place": ("crew", _("Somebody of these is taken in these hours already.")),
+    "truck_in_one_place": ("trucks", _("One of these trucks is taken in these hours already.")),
     "rule_set_version_once": ("version", _("This version of the rule set exists already.")),
     "rule_set_has_a_name": ("name", _("Give the rule set a name.")),
     "work_time_ends_after_start": ("ended_at", _("Work ends after it starts.")),

@@ -98,7 +98,7 @@ class Visit(Versioned):
             return gettext("Only who is on this visit, or the office, changes it.")
         if self.state not in self.UNDER_WAY:
             return gettext("This visit is over: only the office or the manager opens it again.")
-        if set(fields) - {"state", "note"}:
+        if set(fields) - {"state", "state_reason", "note"}:
             return gettext("A crew lead changes the state and the note of a visit; the office changes the rest.")
         return None
 
