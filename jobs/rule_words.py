@@ -92,4 +92,12 @@ ABOUT = (
     _("last month in which clay is at its wettest"),
     _("first month in which clay is at its driest; 0: it never is here"),
     _("last month in which clay is at its driest"),
+    _("difference of neighbours at which somebody should have come; a pair's own larger tolerance goes before it"),
+    _("a home is due when the chance that a pair has passed the action difference reaches this"),
+    _("no home is due sooner after it was last read or lifted"),
+    _("how far ahead it is asked when a home comes due"),
+    _("when to come back after a home was last read, where nothing is known of how it moves"),
+    _("how fast neighbours may change against each other in a home that is called stable"),
+    _("how far a mark moves by itself between two surveys, one sd; deep rods and well casings count as firm"),
+    _("what shifts all readings under a home alike in one of two surveys, such as a tube in the sun, one sd"),
 )
