@@ -44,6 +44,11 @@ class Migration(migrations.Migration):
             name='siting',
             field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='mails', to='jobs.siting'),
         ),
+        migrations.AddField(
+            model_name='mail',
+            name='is_unsure',
+            field=models.BooleanField(default=False, help_text='a try broke off: it may have arrived all the same'),
+        ),
         migrations.AlterField(
             model_name='mail',
             name='language',

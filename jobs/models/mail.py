@@ -1,10 +1,12 @@
 """Mail to customers: its words, which the company edits, and each message until it is sent."""
 
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from jobs import blanks
 from jobs.models.base import CompanyQuerySet, Keyed, OfficeQuerySet, Versioned, changes_kept
 from jobs.models.homes import Siting
 from jobs.models.people import LANGUAGES, Customer, User
@@ -43,6 +45,13 @@ class MailText(Versioned):
     def __str__(self) -> str:
         return f"{self.get_kind_display()} ({self.language})"
 
+    def clean(self) -> None:
+        """Refuse words whose blanks can't be filled, or that would leave a customer without the day."""
+        super().clean()
+        known = self.kind in blanks.BLANKS
+        if known and (problems := blanks.problems(self.kind, subject=self.subject, body=self.body)):
+            raise ValidationError(problems)
+
 
 class Mail(Keyed):
     """One message to a customer. It is kept until the mail server has taken it, however long that is away."""
@@ -67,6 +76,7 @@ class Mail(Keyed):
     made_at = models.DateTimeField(default=timezone.now)
     made_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     tries = models.PositiveIntegerField(default=0)
+    is_unsure = models.BooleanField(default=False, help_text="a try broke off: it may have arrived all the same")
     next_try_at = models.DateTimeField(default=timezone.now)
     sent_at = models.DateTimeField(null=True, blank=True)
     error = models.CharField(max_length=300, blank=True, help_text="what the mail server said last")

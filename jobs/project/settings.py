@@ -133,6 +133,7 @@ AXES_SENSITIVE_PARAMETERS = ["username", "ip_address", "csrfmiddlewaretoken", "n
 globals().update(env.dj_email_url("EMAIL_URL", "console:" if DEMO else "dummy:"))
 EMAIL_TIMEOUT = 5
 DEFAULT_FROM_EMAIL = SERVER_EMAIL = env.str("EMAIL_FROM", "releveling@localhost")
+MAIL_WAITS_S = env.float("MAIL_WAITS_S", 120.0)  # before it goes out: what is put right by then is told once
 
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", "English"), ("es", "Español")]
@@ -230,6 +231,7 @@ CELERY_BROKER_CONNECTION_MAX_RETRIES = None
 CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE = {
     "sweep-calculations": {"task": "calcs.tasks.sweep_calculations", "schedule": env.float("SWEEP_EVERY_S", 30.0)},
+    "send-mail": {"task": "jobs.tasks.send_mail", "schedule": env.float("SEND_MAIL_EVERY_S", 30.0)},
     "clear-expired": {"task": "jobs.tasks.clear_expired", "schedule": 3600.0},
 }
 CALCULATION_LEASE_S = env.float("CALCULATION_LEASE_S", 300.0)  # the time limits of a calculation lie within it
