@@ -45,6 +45,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from jobs.call_backs import problem_with_cause
 from jobs.errors import DomainError
 from jobs.models import Assessment, BlockOverride, Condition, DoorsWindows, Finding, Hazard, Siting, StrapCheck, User
 from jobs.models.base import Act
@@ -271,6 +272,8 @@ def problems_of(assessment: Assessment) -> dict[str, str]:
         problems["wait_until"] = gettext("Wait until a day after the assessment.")
     if assessment.visit is not None and assessment.visit.siting_id != assessment.siting_id:
         problems["visit"] = gettext("This visit is to another home.")
+    elif sentence := problem_with_cause(assessment):
+        problems["cause"] = sentence
     return problems
 
 

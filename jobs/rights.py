@@ -43,6 +43,10 @@ RIGHTS: dict[str, tuple[Roles, Roles, Roles, Roles]] = {
     "jobs.drainrun": (EVERYBODY, EVERYBODY, OFFICE | LEAD, OFFICE | LEAD),
     "jobs.drainnode": (EVERYBODY, EVERYBODY, OFFICE | LEAD, OFFICE | LEAD),
     "jobs.visit": (EVERYBODY, OFFICE, OFFICE | LEAD, NOBODY),  # a lead: state and note of own visits
+    "jobs.job": (OFFICE | LEAD, OFFICE, OFFICE, NOBODY),
+    "jobs.truck": (EVERYBODY, OFFICE, OFFICE, OFFICE),
+    "jobs.timeoff": (EVERYBODY, OFFICE, OFFICE, OFFICE),
+    "jobs.occupied": (OFFICE | LEAD, NOBODY, NOBODY, NOBODY),
     "jobs.visitreport": (EVERYBODY, CREW, NOBODY, NOBODY),
     "jobs.finding": (EVERYBODY, CREW, NOBODY, MANAGER | LEAD),
     "jobs.strapcheck": (EVERYBODY, CREW, NOBODY, NOBODY),

@@ -1,16 +1,22 @@
 """Jobs: from somebody's question over the visits to the end of the warranty."""
 
+import calendar
+import datetime
 from collections.abc import Collection
 from typing import Any, Self
 
 from django.contrib.postgres.fields import ArrayField
+from django.core.exceptions import ValidationError
 from django.db import connection, models
-from django.db.models import Exists, F, OuterRef, Q
+from django.db.models import Exists, F, OuterRef, Q, Value
+from django.db.models.functions import Coalesce
+from django.db.models.lookups import LessThanOrEqual
 from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from jobs.models.base import Act, CompanyQuerySet, Versioned, changes_kept
+from jobs import enquiry
+from jobs.models.base import Act, OfficeQuerySet, Versioned, changes_kept
 from jobs.models.homes import Home
 from jobs.models.people import Customer, User
 
@@ -39,19 +45,33 @@ class MonthsAfter(models.Func):
     output_field = models.DateField()
 
 
-class JobQuerySet(CompanyQuerySet["Job"]):
-    """Jobs."""
+def months_after(day: datetime.date, months: int) -> datetime.date:
+    """Return the same day of the month some months later, the month's last where it has none; as PostgreSQL does."""
+    years, month = divmod(day.month - 1 + months, 12)
+    year = day.year + years
+    return day.replace(year=year, month=month + 1, day=min(day.day, calendar.monthrange(year, month + 1)[1]))
 
-    def _under_visits_of(self, user: User) -> Self:
-        return self.filter(home__in=Home.objects.visible_to(user))
+
+class JobQuerySet(OfficeQuerySet["Job"]):
+    """Jobs: with names and telephones of those who asked, so no business of somebody who is only crew."""
 
     def with_warranty(self) -> Self:
         """Add ``warranty_until``: the last day of the warranty; null before the work is done, or without one."""
         return self.annotate(warranty_until=MonthsAfter("done_on", "warranty_months"))
 
+    def under_warranty(self, on: datetime.date) -> Self:
+        """Return the jobs that are done and whose warranty holds on a day."""
+        return self.with_warranty().filter(done_on__lte=on, warranty_until__gte=on)
+
     def called_back(self) -> Self:
         """Return the jobs that a call-back names."""
         return self.filter(Exists(Job.objects.filter(call_back_of=OuterRef("pk"))))
+
+    def call_backs(self) -> Self:
+        """Return the call-backs, with ``is_inside_warranty``: asked while the warranty of the job named held."""
+        until = MonthsAfter("call_back_of__done_on", "call_back_of__warranty_months")
+        inside = Coalesce(LessThanOrEqual(F("asked_on"), until), Value(False))
+        return self.filter(call_back_of__isnull=False).annotate(is_inside_warranty=inside)
 
 
 @changes_kept()
@@ -143,6 +163,47 @@ class Job(Versioned):
         if self._state.adding and not self.number:
             self.number = next_number()
         super().save(**rest)
+
+    def clean(self) -> None:
+        """Refuse what is wrong beyond the database's own rules, in forms too."""
+        if problems := self.problems():
+            raise ValidationError(problems)
+
+    def problems(self) -> dict[str, str]:
+        """Return by field what is wrong with a job that is about to be kept, beyond what the database holds."""
+        problems = {}
+        if self.asked_on > timezone.localdate():
+            problems["asked_on"] = gettext("This day is still to come.")
+        if problem := enquiry.problem_with(self.answers):
+            problems["answers"] = problem
+        if self.call_back_of is not None:
+            problems |= self._problems_of_call_back(self.call_back_of)
+        if not self._state.adding and self.visits.exclude(siting__home=self.home_id).exists():
+            problems["home"] = gettext("Visits of this job are to another home.")
+        return problems
+
+    def _problems_of_call_back(self, earlier: "Job") -> dict[str, str]:
+        words = {"job": earlier}
+        if earlier.home_id != self.home_id:
+            return {"home": gettext("A call-back is at the same home as {job}.").format(**words)}
+        if earlier.done_on is None or earlier.done_on > self.asked_on:
+            return {"call_back_of": gettext("When this was asked, {job} was not done.").format(**words)}
+        return {}
+
+    @property
+    def warranty_ends_on(self) -> datetime.date | None:
+        """The last day of the warranty; None before the work is done, or without one."""
+        if self.done_on is None or self.warranty_months is None:
+            return None
+        return months_after(self.done_on, self.warranty_months)
+
+    @property
+    def is_called_back_inside_warranty(self) -> bool | None:
+        """Whether this call-back was asked while the warranty of the job that it names held; None: it is none."""
+        if self.call_back_of is None:
+            return None
+        until = self.call_back_of.warranty_ends_on
+        return until is not None and self.asked_on <= until
 
     def refusal(self, user: User, act: Act, fields: Collection[str]) -> str | None:
         """What is done or not taken is opened again before anything else of it changes."""

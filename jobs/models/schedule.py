@@ -1,5 +1,7 @@
 """Who is taken when: trucks, days off, and the one table that lets nobody be in two places."""
 
+from typing import Self
+
 from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import DateTimeRangeField, RangeOperators
 from django.db import models
@@ -10,6 +12,17 @@ from jobs.models.base import CompanyQuerySet, FromPhone, Versioned, changes_kept
 from jobs.models.fleet import Truck
 from jobs.models.people import User
 from jobs.models.visits import Visit
+
+
+class TimeOffQuerySet(CompanyQuerySet["TimeOff"]):
+    """Days off: somebody who is only crew sees own ones, those of trucks, and the company's."""
+
+    def _under_visits_of(self, user: User) -> Self:
+        return self.filter(Q(person__isnull=True) | Q(person=user))
+
+    def holidays(self) -> Self:
+        """Return the days off of the whole company."""
+        return self.filter(person__isnull=True, truck__isnull=True)
 
 
 @changes_kept()
@@ -25,7 +38,7 @@ class TimeOff(Versioned):
     to_on = models.DateField(help_text="the last day off")
     why = models.CharField(max_length=120)
 
-    objects = CompanyQuerySet.as_manager()
+    objects = TimeOffQuerySet.as_manager()
 
     class Meta:
         verbose_name_plural = "time off"

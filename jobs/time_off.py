@@ -1,0 +1,83 @@
+"""Days off: of a person, of a truck, or of the whole company. Whoever is off can't be booked, nor off twice."""
+
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from jobs.clashes import Conflict, clashes_in, is_clash
+from jobs.clock import ONE_DAY, company_zone, start_of
+from jobs.errors import DomainError
+from jobs.models import TimeOff, Truck, User, Visit
+from jobs.models.base import Act
+from jobs.rights import need, need_on
+
+VISITS_NAMED = 3
+
+
+def keep_off(time_off: TimeOff, *, by: User) -> TimeOff:
+    """Keep days off, new ones or changed ones.
+
+    Raises
+    ------
+    Conflict
+        409, when the person or truck is booked or off on one of these days: who, where and when.
+    DomainError
+        403 without the right; 409 for somebody who works here no more, or a truck that is archived.
+    """
+    is_new = time_off._state.adding
+    if is_new:
+        need(by, Act.ADD, TimeOff)
+    else:
+        need_on(by, Act.CHANGE, time_off)
+    _check_works_here(time_off)
+    try:
+        with transaction.atomic():
+            time_off.save(force_insert=is_new)
+    except IntegrityError as error:
+        if not is_clash(error):
+            raise
+        raise _conflict(time_off) from error
+    return time_off
+
+
+def _check_works_here(time_off: TimeOff) -> None:
+    person, truck = time_off.person, time_off.truck
+    problems = {}
+    if person is not None and not person.is_active:
+        problems["person"] = _("No longer works here: {names}.").format(names=person)
+    if truck is not None and truck.archived_at is not None:
+        problems["truck"] = _("No longer in use: {trucks}.").format(trucks=truck)
+    if problems:
+        raise DomainError("conflict", _("Some fields need another look."), fields=problems, status=409)
+
+
+def _conflict(time_off: TimeOff) -> Conflict:
+    zone = company_zone()
+    clashes = clashes_in(
+        starts_at=start_of(time_off.from_on, zone),
+        ends_at=start_of(time_off.to_on + ONE_DAY, zone),
+        people=[time_off.person] if time_off.person else [],
+        trucks=[time_off.truck] if time_off.truck else [],
+        but=time_off,
+    )
+    return Conflict(clashes, people="person", trucks="truck")
+
+
+def archive_truck(truck: Truck, *, by: User) -> None:
+    """Take a truck out of the lists: it is booked no more, and stays kept.
+
+    Raises
+    ------
+    DomainError
+        403 without the right, 409 while it is booked on visits to come.
+    """
+    need_on(by, Act.ARCHIVE, truck)
+    with transaction.atomic():
+        Truck.objects.select_for_update(no_key=True).get(pk=truck.pk)
+        truck.check_unchanged()
+        booked = Visit.objects.filter(trucks=truck, state__in=Visit.UNDER_WAY, ends_at__gt=timezone.now())
+        if visits := list(booked.order_by("starts_at")[:VISITS_NAMED]):
+            sentence = _("{truck} is booked: {visits}. Give these visits another truck first.")
+            words = {"truck": truck, "visits": ", ".join(map(str, visits))}
+            raise DomainError("conflict", sentence.format(**words), status=409)
+        Truck.objects.filter(pk=truck.pk).archive()
