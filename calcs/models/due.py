@@ -6,7 +6,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from calcs.models.calculations import Calculation
-from jobs.models import Point, Siting
+from jobs.models import Footing, Point, Siting
 from jobs.models.base import CompanyQuerySet, Keyed
 from surveys.models import Survey
 
@@ -51,6 +51,10 @@ class Due(Keyed):
     worst_in = models.FloatField(null=True, blank=True, help_text="largest difference of a pair when last read")
     is_stable = models.BooleanField(default=False, help_text="by the sequential test")
     has_outside_mark = models.BooleanField(default=False)
+    footing = models.CharField(max_length=8, choices=Footing.choices, blank=True, help_text="what most supports have")
+    lines = models.JSONField(
+        default=list, blank=True, help_text="rate and sd of each point's straight line: what like homes learn from"
+    )
     reason = models.CharField(max_length=400, blank=True, help_text="in English; said again when it is shown")
     input_sha256 = models.CharField(max_length=64, blank=True)
     as_of = models.DateField()
@@ -87,6 +91,10 @@ class NightlyRun(Keyed):
     total = models.PositiveIntegerField(default=0)
     done = models.PositiveIntegerField(default=0)
     failed = models.PositiveIntegerField(default=0)
+    failures = models.JSONField(default=list, blank=True, help_text="homes that could not be computed, and why")
+    priors = models.JSONField(
+        default=dict, blank=True, help_text="spread of rates by soil and footing, as they were when it began"
+    )
     lease_until = models.DateTimeField(null=True, blank=True)
     started_at = models.DateTimeField(default=timezone.now)
     finished_at = models.DateTimeField(null=True, blank=True)
