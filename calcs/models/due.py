@@ -6,6 +6,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from calcs.models.calculations import Calculation
+from calcs.models.due_rows import DueQuerySet
 from jobs.models import Footing, Point, Siting
 from jobs.models.base import CompanyQuerySet, Keyed
 from surveys.models import Survey
@@ -60,7 +61,7 @@ class Due(Keyed):
     as_of = models.DateField()
     computed_at = models.DateTimeField(default=timezone.now)
 
-    objects = CompanyQuerySet.as_manager()
+    objects = DueQuerySet.as_manager()
 
     class Meta:
         verbose_name_plural = "due"

@@ -1,4 +1,4 @@
-"""When the ground is fit: by soil, month and the rules for the climate. Expected by hand, from the table's own words."""
+"""When the ground is fit: by soil, month and the rules for the climate. Expected by hand."""
 
 import datetime
 

@@ -1,0 +1,90 @@
+"""The due list: which home is due, why, in what season, who was there last, who goes next, what is due near it."""
+
+import datetime
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import islice
+from typing import Any
+from uuid import UUID
+
+from django.utils import timezone
+
+from calcs.models import Due
+from calcs.models.due_rows import NEVER
+from calcs.near import WITHIN_MI, Around, due_around
+from calcs.words import why_due
+from jobs.models import Visit
+from jobs.rulebook import resolve
+from jobs.seasons import Season, is_same_season, season_on
+
+ROWS_AT_ONCE = 500
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VisitTold:
+    """A visit, as far as the list shows it."""
+
+    id: UUID
+    kind: str
+    state: str
+    starts_at: datetime.datetime
+
+    @property
+    def kind_words(self) -> str:
+        """What it is for."""
+        return str(Visit.Kind(self.kind).label)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DueRow:
+    """One line of the list; ``is_same_season`` is None where nothing was read."""
+
+    due: Due
+    why: str
+    is_past: bool
+    season: Season
+    is_same_season: bool | None
+    last_visit: VisitTold | None
+    next_visit: VisitTold | None
+    has_place: bool
+    around: Around
+
+
+def tell(
+    rows: Iterable[Due],
+    *,
+    by: datetime.date = NEVER,
+    within_mi: float = WITHIN_MI,
+    today: datetime.date | None = None,
+) -> Iterator[DueRow]:
+    """Yield lines for rows that come as ``listed()`` gives them; ``by`` and ``within_mi`` say what counts as near."""
+    day, left = today or timezone.localdate(), iter(rows)
+    while some := list(islice(left, ROWS_AT_ONCE)):
+        around = due_around([due.siting_id for due in some], by=by, within_mi=within_mi)
+        for due in some:
+            yield _row(due, around.get(due.siting_id, Around()), day)
+
+
+def _row(due: Any, around: Around, today: datetime.date) -> DueRow:
+    siting = due.siting
+    day = max(due.due_on or today, today)
+    rules = resolve(due.own_rules if due.own_rules is not None else due.company_rules or {})
+    read_on = timezone.localdate(due.survey.started_at) if due.survey else None
+    return DueRow(
+        due=due,
+        why=why_due(due),
+        is_past=due.due_on is not None and due.due_on < today,
+        season=season_on(day, soil_class=siting.home.soil_class, rules=rules),
+        is_same_season=is_same_season(day, read_on) if read_on else None,
+        last_visit=_visit(due.last_visit),
+        next_visit=_visit(due.next_visit),
+        has_place=siting.latitude_deg is not None,
+        around=around,
+    )
+
+
+def _visit(told: dict[str, str] | None) -> VisitTold | None:
+    if told is None:
+        return None
+    at = datetime.datetime.fromisoformat(told["starts_at"])
+    return VisitTold(id=UUID(told["id"]), kind=told["kind"], state=told["state"], starts_at=at)
