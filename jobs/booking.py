@@ -11,7 +11,8 @@ from django.utils.translation import gettext as _
 from jobs.clashes import Conflict, clashes_in, is_clash
 from jobs.clock import company_zone
 from jobs.errors import DomainError
-from jobs.models import Job, Siting, Skill, Truck, User, Visit
+from jobs.mails import tell
+from jobs.models import Job, MailKind, Siting, Skill, Truck, User, Visit
 from jobs.models.base import Act
 from jobs.rights import need, need_on
 
@@ -28,6 +29,7 @@ NEXT: Mapping[str, frozenset[str]] = {
 NEEDS_A_REASON = frozenset({State.REFUSED, State.CANCELLED})
 _WHEN_AND_WHO = frozenset({"starts_at", "ends_at", "lead", "crew", "trucks", "needs"})
 _MANY = ("crew", "trucks")
+_TOLD = frozenset({"starts_at", "ends_at", "kind", "state"})  # what the people of a home hear of
 
 
 def book(
@@ -57,7 +59,7 @@ def book(
     need(by, Act.ADD, Visit)
     visit = Visit(siting=siting, kind=kind, booked_why=why, note=note)
     given = {"starts_at": starts_at, "ends_at": ends_at, "lead": lead, "job": job, "needs": list(needs)}
-    return _write(visit, {**given, "crew": list(crew), "trucks": list(trucks)})
+    return _write(visit, {**given, "crew": list(crew), "trucks": list(trucks)}, by)
 
 
 def move(
@@ -105,7 +107,7 @@ def change(visit: Visit, *, by: User, values: Mapping[str, Any]) -> Visit:
         changed.setdefault("state_reason", values.get("state_reason", ""))
     if _WHEN_AND_WHO & changed.keys() and changed.get("state", visit.state) not in Visit.UNDER_WAY:
         raise DomainError("over", _("This visit is over: open it again first."), status=409)
-    return _write(visit, changed)
+    return _write(visit, changed, by)
 
 
 def lacking(needs: Iterable[str], people: Iterable[User]) -> list[str]:
@@ -115,7 +117,7 @@ def lacking(needs: Iterable[str], people: Iterable[User]) -> list[str]:
 
 
 @transaction.atomic
-def _write(visit: Visit, values: Mapping[str, Any]) -> Visit:
+def _write(visit: Visit, values: Mapping[str, Any], by: User) -> Visit:
     for name in values.keys() - set(_MANY):
         setattr(visit, name, values[name])
     people, trucks = _people(visit, values), _rows(visit, "trucks", values)
@@ -136,6 +138,8 @@ def _write(visit: Visit, values: Mapping[str, Any]) -> Visit:
             starts_at=visit.starts_at, ends_at=visit.ends_at, people=people, trucks=trucks, but=visit
         )
         raise Conflict(clashes, lead=visit.lead) from error
+    if _TOLD & values.keys() and visit.state in (State.BOOKED, State.CANCELLED):
+        tell(visit, MailKind.CANCELLED if visit.state == State.CANCELLED else MailKind.CHANGED, by)
     return visit
 
 

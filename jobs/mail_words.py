@@ -50,7 +50,7 @@ def words_of(kind: str, language: str) -> Words:
 
 
 def of_visit(visit: Visit, customer: Customer) -> dict[str, str]:
-    """Return what stands in the blanks of a message about a visit, in the customer's language and the company's time."""
+    """Return what fills the blanks of a message about a visit, in the customer's language, by the company's clock."""
     zone, language = company_zone(), customer.language
     start, end = (timezone.localtime(at, zone) for at in (visit.starts_at, visit.ends_at))
     with translation.override(language):

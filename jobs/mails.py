@@ -5,6 +5,7 @@ goes out: who corrects a booking at once, or cancels it, tells the customer once
 """
 
 import datetime
+import logging
 from collections.abc import Iterable, Sequence
 
 from django.conf import settings
@@ -23,10 +24,11 @@ from jobs.models import Customer, HomeContact, Mail, MailKind, Siting, User, Vis
 from jobs.models.base import Act
 from jobs.rights import need
 
+logger = logging.getLogger(__name__)
 State = Mail.State
 OPEN = (State.WAITING, State.FAILED)  # may still be sent
 
-# Who is written to: who owns the home and who lives in it. The park and agents are told by telephone, unless they asked.
+# Who is written to: who owns the home and who lives in it; the park and agents only where the job was their question.
 TOLD_PARTS = (HomeContact.Part.OWNER, HomeContact.Part.TENANT)
 DUE_AGAIN_AFTER = datetime.timedelta(days=30)  # a second reminder sooner would be a nuisance (decided)
 # Why a message is not sent, as it is kept; said again in the reader's language where it is shown.
@@ -39,21 +41,29 @@ BY_HAND = gettext_noop("somebody decided not to send it")
 # -- about a visit -------------------------------------------------------------------------------------------------
 
 
-@transaction.atomic
 def tell(visit: Visit, kind: str, by: User | None) -> list[Mail]:
-    """Write to the people of a home that a visit is booked, changed or cancelled; return what waits to go out.
+    """Write to the people of a home how a visit stands, booked, changed or cancelled; return what waits to go out.
 
-    What each of them has heard so far decides: nobody hears of a change of something, or that it is off, who was
-    never told of it; nor the same thing twice. A visit that has begun is told to nobody.
+    What each of them has heard so far decides: who heard of nothing is told that it is booked, whatever was changed
+    in between, and never that it is off; nobody is told the same twice. A visit that has begun is told to nobody.
+    Whatever goes wrong in here, the visit stays as it was booked.
     """
+    try:
+        with transaction.atomic():
+            return _tell(visit, kind, by)
+    except Exception:  # a booking is worth more than the mail about it
+        logger.exception("no mail was written about visit %s", visit.pk)
+        return []
+
+
+def _tell(visit: Visit, kind: str, by: User | None) -> list[Mail]:
     mails = _lock(visit)
     _stop(mails, OVERTAKEN)
     if visit.starts_at <= timezone.now():
         return []
     written = []
     for customer in _people_of(visit.siting, on=_day_of(visit), asked=visit.job.customer_id if visit.job else None):
-        heard = _last_heard(mails, customer)
-        new = _about(visit, kind, customer, heard)
+        new = _about(visit, kind, customer, _last_heard(mails, customer))
         if new is not None:
             written.append(_write(new, visit.siting, customer, visit=visit, by=by))
     return written

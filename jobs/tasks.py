@@ -1,4 +1,4 @@
-"""What is cleared away in the background."""
+"""What is cleared away and sent in the background."""
 
 import datetime
 
@@ -6,6 +6,7 @@ from celery import shared_task
 from django.db.models import Q
 from django.utils import timezone
 
+from jobs.mail_sending import send_waiting
 from jobs.models import Invitation
 from jobs.photo_uploads import clear_abandoned
 from jobs.sessions import SessionStore
@@ -22,3 +23,9 @@ def clear_expired() -> None:
     Invitation.objects.filter(
         Q(expires_at__lt=long_ago) | Q(revoked_at__lt=long_ago), accepted_at__isnull=True
     ).delete()
+
+
+@shared_task
+def send_mail() -> None:
+    """Send the mail that waits; what is not taken now is tried again later."""
+    send_waiting()

@@ -2,9 +2,12 @@
 
 from django.db import transaction
 
+from jobs.booking import set_state
+from jobs.errors import DomainError
 from jobs.field_work import note
 from jobs.models import Visit, VisitReport
-from jobs.models.base import Act
+
+MOST_REASON = Visit._meta.get_field("state_reason").max_length
 
 
 @transaction.atomic
@@ -15,8 +18,9 @@ def note_visit_report(report: VisitReport) -> bool:
     """
     is_new = note(report)
     visit = Visit.objects.select_for_update(no_key=True).get(pk=report.visit_id)
-    is_news = is_new and visit.state in Visit.UNDER_WAY and visit.state != report.state
-    if is_news and visit.refusal(report.author, Act.CHANGE, ["state"]) is None:
-        visit.state = report.state
-        visit.save(update_fields=["state"])
+    if is_new and visit.state in Visit.UNDER_WAY and visit.state != report.state:
+        try:
+            set_state(visit, by=report.author, state=report.state, reason=report.reason[:MOST_REASON])
+        except DomainError:  # what was told stays told, whoever may or may not set the state by it
+            pass
     return is_new

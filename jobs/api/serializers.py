@@ -1,4 +1,4 @@
-"""People, homes and visits on the wire: shape and field checks only."""
+"""People and homes on the wire: shape and field checks only."""
 
 from typing import Any
 
@@ -10,7 +10,7 @@ from rest_framework import serializers
 
 from jobs import rulebook
 from jobs.api.base import RowSerializer
-from jobs.models import Company, Customer, DeviceToken, Home, HomeContact, Role, RuleSet, Siting, User, Visit
+from jobs.models import Company, Customer, DeviceToken, Home, HomeContact, Role, RuleSet, Siting, User
 from jobs.models.people import check_time_zone
 
 
@@ -176,16 +176,6 @@ class SitingSerializer(RowSerializer):
     class Meta:
         model = Siting
         fields = ["id", "home", "address", "from_on", "to_on", "marked_end", "north_deg"]
-
-
-class VisitSerializer(RowSerializer):
-    """A trip to a home."""
-
-    fixed = ("siting",)
-
-    class Meta:
-        model = Visit
-        fields = ["id", "siting", "kind", "state", "starts_at", "ends_at", "lead", "crew", "note"]
 
 
 class RuleSetSerializer(RowSerializer):

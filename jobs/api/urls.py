@@ -13,6 +13,7 @@ from jobs.api import (
     photo_views,
     safety_views,
     views,
+    visit_views,
 )
 
 router = SimpleRouter()
@@ -31,7 +32,7 @@ router.register("connections", views.ConnectionViewSet)
 router.register("straps", views.StrapViewSet)
 router.register("drain-runs", views.DrainRunViewSet)
 router.register("drain-nodes", views.DrainNodeViewSet)
-router.register("visits", views.VisitViewSet)
+router.register("visits", visit_views.VisitViewSet)
 router.register("rule-sets", views.RuleSetViewSet)
 router.register("findings", field_views.FindingViewSet)
 router.register("strap-checks", field_views.StrapCheckViewSet)

@@ -43,7 +43,6 @@ from jobs.models import (
     Strap,
     Support,
     User,
-    Visit,
 )
 from jobs.models.base import Act
 from jobs.rights import need
@@ -305,14 +304,6 @@ class DrainNodeViewSet(RowViewSet):
     def perform_destroy(self, instance: Any) -> None:
         """Take the place away."""
         delete_as_read(instance)
-
-
-class VisitViewSet(KeptViewSet):
-    """Visits. One that does not happen is cancelled."""
-
-    queryset = Visit.objects.prefetch_related("crew")
-    serializer_class = serializers.VisitSerializer
-    filterset_fields = ["siting", "kind", "state", "lead", "crew"]
 
 
 class RuleSetViewSet(KeptViewSet):

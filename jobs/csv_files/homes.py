@@ -18,7 +18,7 @@ _OF_HOME = (
     *("land_owner", "has_foundation_letter", "access_notes"),
 )
 _NEEDED = ("kind", "width_ft", "length_ft")
-_OF_PLACE = ("address", "from_on", "to_on", "marked_end", "north_deg")
+_OF_PLACE = ("address", "from_on", "to_on", "marked_end", "north_deg", "latitude_deg", "longitude_deg")
 _RULE_SET = Column(
     name="rule_set",
     allowed=gettext_lazy("a rule set as the record names it, such as “county, version 1”"),

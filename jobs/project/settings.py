@@ -231,7 +231,11 @@ CELERY_BROKER_CONNECTION_MAX_RETRIES = None
 CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE = {
     "sweep-calculations": {"task": "calcs.tasks.sweep_calculations", "schedule": env.float("SWEEP_EVERY_S", 30.0)},
-    "send-mail": {"task": "jobs.tasks.send_mail", "schedule": env.float("SEND_MAIL_EVERY_S", 30.0)},
+    "send-mail": {
+        "task": "jobs.tasks.send_mail",
+        "schedule": env.float("SEND_MAIL_EVERY_S", 30.0),
+        "options": {"expires": 60},  # rounds that nobody could do need not be caught up with
+    },
     "clear-expired": {"task": "jobs.tasks.clear_expired", "schedule": 3600.0},
 }
 CALCULATION_LEASE_S = env.float("CALCULATION_LEASE_S", 300.0)  # the time limits of a calculation lie within it
