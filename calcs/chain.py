@@ -1,19 +1,20 @@
 """What follows what: heights first, from them how level the home is and the lift, from the lift its plans' checks.
 
 What needs no reading (straps, drains as they are) is asked about together with the heights. Everything here happens
-under a lock on the survey's row, so two who ask at once share their calculations.
+under a lock on the survey's row, so two who ask at once share their calculations. What moved and when the home is due
+rest on all surveys of a siting: those are asked for under one lock of the siting's own, for later surveys too.
 """
 
 import uuid
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from calcs import codec, questions, snapshots
+from calcs import codec, nightly, priors, questions, series, snapshots
 from calcs.engine.common import ENGINE_VERSION
 from calcs.engine.frame import FrameResult
 from calcs.engine.joined import JoinedResult, joined_levels
@@ -236,6 +237,36 @@ def _after_levels(asking: _Asking, calculation: Calculation) -> None:
     asking.answer_all(documents)
     if documents["joined"] is None:
         _after_joined(asking, calculation)
+    if asking.survey.stage != Survey.Stage.DURING:
+        _ask_over_years(asking)
+
+
+def _ask_over_years(asking: _Asking) -> None:
+    """Ask what moved and when the home is due, for this survey and all later ones, which rest on its heights too."""
+    siting = asking.survey.siting
+    series.hold([siting.pk])
+    found, learned = series.of(siting), priors.current()
+    for each in found.surveys:
+        if each.survey.started_at < asking.survey.started_at:
+            continue
+        again = _Asking(survey=each.survey, revision=each.survey.revision, by=asking.by)
+        documents = questions.of_years(found.up_to(each.survey), asking.record.rules, learned)
+        again.answer_all(documents)
+        asking.new += again.new
+    if len(found.surveys) < 2:
+        _refresh_when_kept(siting.pk)
+
+
+def _after_forecast(asking: _Asking, calculation: Calculation) -> None:
+    survey = asking.survey
+    later = Survey.objects.filter(siting=survey.siting_id, started_at__gt=survey.started_at)
+    if not later.filter(answers__kind="forecast").exists():  # its own forecast says when
+        _refresh_when_kept(survey.siting_id)
+
+
+def _refresh_when_kept(siting: uuid.UUID) -> None:
+    """Write when the home is due once this is kept; a failure costs nothing but the time until the next night."""
+    transaction.on_commit(partial(nightly.refresh_today, siting), robust=True)
 
 
 def _after_joined(asking: _Asking, calculation: Calculation) -> None:
@@ -289,6 +320,7 @@ _STEPS: dict[str, Callable[[_Asking, Calculation], None]] = {
     "frame": _after_frame,
     "lift": _after_lift,
     "sure": _after_sure,
+    "forecast": _after_forecast,
 }
 
 

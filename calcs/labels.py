@@ -12,7 +12,7 @@ from jobs.models import Connection, DrainRun, Point, Strap
 from surveys.models import Reading, Setup, Survey
 
 _UUID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
-_SENTENCES = frozenset({"text", "message"})
+_SENTENCES = frozenset({"text", "message", "reason"})
 _CITED = frozenset({"sources", "assumes"})
 
 Labels = Mapping[str, str]
@@ -43,7 +43,7 @@ def with_labels(text: str, labels: Labels) -> str:
 def label_sentences(document: Any, labels: Labels) -> Any:
     """Return a result or an error as readers have it: its sentences and sources in their language.
 
-    In sentences (``text``, ``message``) labels stand for keys; elsewhere names stay UUIDs.
+    In sentences (``text``, ``message``, ``reason``) labels stand for keys; elsewhere names stay UUIDs.
     """
     if isinstance(document, list):
         return [label_sentences(item, labels) for item in document]

@@ -14,6 +14,9 @@ from calcs.engine.lift import LiftOption, LiftResult
 from calcs.engine.lift_curve import LiftCurveInput
 from calcs.engine.stacks import StacksResult
 from calcs.models import Calculation, Plan
+from calcs.priors import Priors
+from calcs.series import Series
+from jobs.rulebook import Rules
 
 Documents = Mapping[str, object | None]
 
@@ -51,6 +54,15 @@ def of_heights(record: snapshots.Record, levels: LevelsResult, *, is_sure_wanted
         "lift": snapshots.lift_input(record, levels),
         "sure": snapshots.lift_input(record, levels, snapshots.SURE) if is_sure_wanted else None,
         **({} if frame else of_loads(record, None)),
+    }
+
+
+def of_years(series: Series, rules: Rules, learned: Priors) -> Documents:
+    """Return what is asked about the newest survey of a series and those before it; nothing of a single one."""
+    has_earlier = len(series.surveys) > 1
+    return {
+        "movement": snapshots.movement_input(series, rules) if has_earlier else None,
+        "forecast": snapshots.forecast_input(series, rules, learned.of(series)) if has_earlier else None,
     }
 
 

@@ -5,6 +5,7 @@ ever comes from another siting. Bays read during the work are no survey of the h
 """
 
 import datetime
+from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -12,6 +13,7 @@ from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
+from django.db import connection
 from django.db.models import Max
 from django.db.models.fields.json import KeyTransform
 from django.db.models.functions import TruncDate
@@ -57,13 +59,16 @@ class Lift:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Series:
-    """A siting with its surveys and lifts in time order, its points (archived ones too), pairs and outside marks."""
+    """A siting with its surveys and lifts in time order, its points (archived ones too), pairs and outside marks.
+
+    ``points`` and ``footings`` of the standing supports go by the point's key.
+    """
 
     siting: Siting
     surveys: tuple[SurveyHeights, ...]
     lifts: tuple[Lift, ...]
     points: Mapping[str, Point]
-    supported: frozenset[str]
+    footings: Mapping[str, str]
     pairs: tuple[NeighbourPair, ...]
     marks: tuple[Benchmark, ...]
 
@@ -71,6 +76,11 @@ class Series:
     def last(self) -> SurveyHeights | None:
         """The newest survey."""
         return self.surveys[-1] if self.surveys else None
+
+    @property
+    def footing(self) -> str:
+        """What most of the supports stand on; empty without supports."""
+        return min(((-count, name) for name, count in Counter(self.footings.values()).items()), default=(0, ""))[1]
 
     @property
     def last_lift(self) -> Lift | None:
@@ -112,10 +122,12 @@ def of_many(sitings: Collection[Siting], *, with_covariances: bool = False) -> d
     zone, keys = company_zone(), [siting.pk for siting in sitings]
     surveys, moments = _surveys(keys, zone, _TOLD_TOO if with_covariances else ()), _work(keys, zone)
     points: dict[UUID, dict[str, Point]] = {key: {} for key in keys}
-    for point in Point.objects.filter(siting__in=keys):
-        points[point.siting_id][str(point.pk)] = point
+    for row in Point.objects.filter(siting__in=keys):
+        points[row.siting_id][str(row.pk)] = row
+    footings: dict[UUID, dict[str, str]] = {key: {} for key in keys}
     standing = Support.objects.standing().filter(point__siting__in=keys)
-    supported = _grouped(standing.values_list("point__siting", "point"))
+    for siting, point, footing in standing.values_list("point__siting", "point", "footing"):
+        footings[siting][str(point)] = footing
     pairs = _grouped((row.siting_id, row) for row in NeighbourPair.objects.filter(siting__in=keys).order_by("pk"))
     marks = Benchmark.objects.filter(point__siting__in=keys).select_related("point").order_by("point__label", "pk")
     of_siting = _grouped((mark.point.siting_id, mark) for mark in marks)
@@ -125,12 +137,22 @@ def of_many(sitings: Collection[Siting], *, with_covariances: bool = False) -> d
             surveys=tuple(surveys.get(siting.pk, ())),
             lifts=tuple(_lifts(surveys.get(siting.pk, []), moments.get(siting.pk, []), zone)),
             points=points[siting.pk],
-            supported=frozenset(map(str, supported.get(siting.pk, ()))),
+            footings=footings[siting.pk],
             pairs=tuple(pairs.get(siting.pk, ())),
             marks=tuple(of_siting.get(siting.pk, ())),
         )
         for siting in sitings
     }
+
+
+def hold(keys: Iterable[UUID]) -> None:
+    """Wait until nobody else works at what follows from the series of some sitings, to the end of the transaction.
+
+    Taken in one order, after the row of a survey where that is locked too. Whoever edits the record never waits.
+    """
+    numbers = sorted(int.from_bytes(key.bytes[8:], signed=True) for key in keys)
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_xact_lock(number) FROM unnest(%s::bigint[]) AS number", [numbers])
 
 
 def is_outside(point: Point) -> bool:

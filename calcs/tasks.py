@@ -1,5 +1,6 @@
 """What the worker does. A message holds a calculation's key and nothing else: all data is in its row."""
 
+import datetime
 import logging
 import uuid
 from collections.abc import Sequence
@@ -8,7 +9,7 @@ from celery import shared_task
 from django.conf import settings
 from kombu.exceptions import OperationalError
 
-from calcs import runner, sweeper
+from calcs import nightly, runner, sweeper
 
 logger = logging.getLogger(__name__)
 
@@ -27,6 +28,31 @@ def run_calculation(calculation_id: str) -> None:
 def sweep_calculations() -> None:
     """Send again what was lost on the way."""
     send(sweeper.find_work())
+
+
+@shared_task
+def start_night() -> None:
+    """Begin the night's walk through all homes, or take it up where it was left."""
+    if day := nightly.tonight():
+        nightly.start(day)
+        for _ in range(settings.NIGHTLY_TASKS):
+            _send_night(day)
+
+
+@shared_task
+def work_at_night(day: str) -> None:
+    """Compute some of a night's homes, then stand in line again: whoever waits for an answer goes before the rest."""
+    wanted = datetime.date.fromisoformat(day)
+    if not nightly.work(wanted, for_s=settings.NIGHTLY_SLICE_S):
+        _send_night(wanted)
+
+
+def _send_night(day: datetime.date) -> None:
+    """Hand a night to the worker. A broker that is down only delays it: it is started again."""
+    try:
+        work_at_night.apply_async((day.isoformat(),), retry=False)
+    except OperationalError as error:
+        logger.warning("no broker: the night of %s waits until it is started again (%s)", day, error)
 
 
 def send(calculation_ids: Sequence[uuid.UUID]) -> None:

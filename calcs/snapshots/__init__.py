@@ -13,21 +13,27 @@ from calcs.snapshots.readings import flatness_input, levels_input, reading_sd_in
 from calcs.snapshots.record import Line, Record, canonical, sha256_of
 from calcs.snapshots.stacks import stacks_input, supports_input
 from calcs.snapshots.straps import strap_spacing_input, strap_tension_input, straps_input
+from calcs.snapshots.years import Compared, compared, forecast_input, movement_between, movement_input
 
 __all__ = [
     "OPTIONS",
     "SURE",
+    "Compared",
     "Line",
     "Record",
     "canonical",
+    "compared",
     "doubtful_points",
     "drains_input",
     "flatness_input",
+    "forecast_input",
     "frame_input",
     "held_lines",
     "joined_input",
     "levels_input",
     "lift_input",
+    "movement_between",
+    "movement_input",
     "passes_input",
     "reading_sd_in",
     "sha256_of",

@@ -30,6 +30,8 @@ KIND_WORDS: dict[str, Promise] = {
     "passes": gettext_lazy("order of jacking"),
     "lift_curve": gettext_lazy("what a flatter home would take"),
     "trial": gettext_lazy("what was tried"),
+    "movement": gettext_lazy("what moved"),
+    "forecast": gettext_lazy("when it is due"),
 }
 
 

@@ -237,7 +237,11 @@ CELERY_BEAT_SCHEDULE = {
         "options": {"expires": 60},  # rounds that nobody could do need not be caught up with
     },
     "clear-expired": {"task": "jobs.tasks.clear_expired", "schedule": 3600.0},
+    "start-night": {"task": "calcs.tasks.start_night", "schedule": 300.0},
 }
 CALCULATION_LEASE_S = env.float("CALCULATION_LEASE_S", 300.0)  # the time limits of a calculation lie within it
 CALCULATION_ATTEMPTS = env.int("CALCULATION_ATTEMPTS", 3)
+NIGHTLY_HOUR = env.int("NIGHTLY_HOUR", 2)  # where the company works: from then on every home's due day is made anew
+NIGHTLY_TASKS = env.int("NIGHTLY_TASKS", 1)  # how many work at it at once
+NIGHTLY_SLICE_S = env.float("NIGHTLY_SLICE_S", 10.0)  # then other work comes first
 CALCULATION_RESEND_S = env.float("CALCULATION_RESEND_S", 30.0)  # waiting longer, its message may be lost

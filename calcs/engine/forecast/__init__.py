@@ -7,6 +7,7 @@ from calcs.engine.forecast.prior import prior_from
 from calcs.engine.forecast.solve import solve_forecast
 from calcs.engine.forecast.types import (
     ForecastBand,
+    ForecastChance,
     ForecastDriver,
     ForecastInput,
     ForecastObservation,
@@ -21,6 +22,7 @@ from calcs.engine.forecast.types import (
 
 __all__ = [
     "ForecastBand",
+    "ForecastChance",
     "ForecastDriver",
     "ForecastInput",
     "ForecastObservation",

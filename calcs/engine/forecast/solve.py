@@ -16,6 +16,7 @@ from calcs.engine.forecast.stability import stability_of
 from calcs.engine.forecast.types import (
     ForecastBand,
     ForecastBasis,
+    ForecastChance,
     ForecastDriver,
     ForecastInput,
     ForecastModel,
@@ -127,6 +128,7 @@ def _result(document: ForecastInput, record: Record, fitted: Fitted, told: Told)
         points=_points(record, fitted),
         pairs=_pairs(document, record, fitted, told),
         bands=_bands(document, record, fitted),
+        chances=() if passage is None else _chances(document, passage),
         due_days=due,
         latest_days=passage and passage.day_of(LATEST, earliest),
         chance_now=None if passage is None else float(passage.any_pair[0]),
@@ -150,7 +152,13 @@ def _by_calendar(document: ForecastInput, record: Record) -> ForecastResult:
     unknown: list[None] = [None] * len(record.codes)
     result = ForecastResult(
         points=rows(
-            PointForecast, code=record.codes, rate_in_per_yr=unknown, rate_sd_in_per_yr=unknown, model=unknown
+            PointForecast,
+            code=record.codes,
+            rate_in_per_yr=unknown,
+            rate_sd_in_per_yr=unknown,
+            model=unknown,
+            line_in_per_yr=unknown,
+            line_sd_in_per_yr=unknown,
         ),
         pairs=rows(
             PairForecast,
@@ -161,6 +169,7 @@ def _by_calendar(document: ForecastInput, record: Record) -> ForecastResult:
             probability_by_horizon=nothing,
         ),
         bands=(),
+        chances=(),
         due_days=document.as_of_days + document.calendar_rule_days,
         latest_days=None,
         chance_now=None,
@@ -188,12 +197,22 @@ def _worded(document: ForecastInput, result: ForecastResult, apart_in: float | N
 
 def _points(record: Record, fitted: Fitted) -> tuple[PointForecast, ...]:
     rates, variances = fitted.rates()
+    seen = int(fitted.seen.sum())
     return rows(
         PointForecast,
         code=record.codes,
         rate_in_per_yr=_where(fitted.known, rates),
         rate_sd_in_per_yr=_where(fitted.known, np.sqrt(np.maximum(variances, 0.0))),
         model=_likeliest(fitted),
+        line_in_per_yr=_where(fitted.seen, fitted.slopes - fitted.slopes[fitted.seen].sum() / max(seen, 1)),
+        line_sd_in_per_yr=_where(fitted.seen, np.sqrt(fitted.slope_variances)),
+    )
+
+
+def _chances(document: ForecastInput, passage: Passage) -> tuple[ForecastChance, ...]:
+    first, last = passage.days[0], passage.days[-1]
+    return tuple(
+        ForecastChance(days=day, chance=passage.chance_on(day)) for day in document.at_days if first <= day <= last
     )
 
 

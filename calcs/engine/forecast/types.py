@@ -104,7 +104,7 @@ class ForecastInput:
     prior : ForecastPrior, optional
         What is known of homes like this one.
     at_days : tuple of float
-        Days for which bands are wanted.
+        Days for which bands are wanted, and from today to the horizon the chance that any pair has passed.
     seed : int
         Of the random draws; the same seed gives the same answer.
     stable_rate_in_per_yr : float
@@ -139,12 +139,17 @@ class PointForecast:
         Its rate without the yearly wave and the standard deviation [in a year]; null where nothing is known.
     model : {'linear', 'log_time', 'hyperbolic', 'yearly_wave', 'prior'}, optional
         The likeliest of the models averaged; prior where fewer than two surveys have the point.
+    line_in_per_yr, line_sd_in_per_yr : float, optional
+        Rate of the straight line through its heights alone, drawn toward nothing, and its standard deviation [in a
+        year]: what priors of like homes are made from. Null where fewer than two surveys have the point.
     """
 
     code: str
     rate_in_per_yr: float | None
     rate_sd_in_per_yr: float | None
     model: ForecastModel | None
+    line_in_per_yr: float | None
+    line_sd_in_per_yr: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -196,6 +201,22 @@ class ForecastBand:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ForecastChance:
+    """How likely any pair has passed by a day.
+
+    Parameters
+    ----------
+    days : float
+        The day.
+    chance : float
+        Chance that any pair has passed what it is held against, from today to that day.
+    """
+
+    days: float
+    chance: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ForecastDriver:
     """The pair that makes the home due."""
 
@@ -235,6 +256,8 @@ class ForecastResult:
         In the order given.
     bands : tuple of ForecastBand
         For each point the days asked for; none where nothing is known.
+    chances : tuple of ForecastChance
+        For the days asked for that lie between today and the horizon; none where nothing is known.
     due_days, latest_days : float, optional
         Day on which the chance that a pair has passed reaches ``risk``, and one half; null beyond the horizon.
     chance_now, chance_at_due : float, optional
@@ -254,6 +277,7 @@ class ForecastResult:
     points: tuple[PointForecast, ...]
     pairs: tuple[PairForecast, ...]
     bands: tuple[ForecastBand, ...]
+    chances: tuple[ForecastChance, ...]
     due_days: float | None
     latest_days: float | None
     chance_now: float | None
