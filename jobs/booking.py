@@ -2,6 +2,7 @@
 
 import datetime
 from collections.abc import Collection, Iterable, Mapping
+from contextlib import suppress
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -82,6 +83,13 @@ def move(
 def set_state(visit: Visit, *, by: User, state: str, reason: str = "") -> Visit:
     """Say how a visit stands; nobody let in, and cancelled, with the reason."""
     return change(visit, by=by, values={"state": state, "state_reason": reason})
+
+
+def follow_report(visit: Visit, *, by: User, state: str, reason: str) -> None:
+    """Set a visit that is not over to what somebody on it told from there, whatever his role; else leave it."""
+    if visit.refusal(by, Act.CHANGE, {"state"}) is None:
+        with suppress(Conflict):  # of a visit that clashed before anybody was kept from it: the report is kept
+            _write(visit, {"state": state, "state_reason": reason}, by)
 
 
 def change(visit: Visit, *, by: User, values: Mapping[str, Any]) -> Visit:

@@ -2,8 +2,7 @@
 
 from django.db import transaction
 
-from jobs.booking import set_state
-from jobs.errors import DomainError
+from jobs.booking import follow_report
 from jobs.field_work import note
 from jobs.models import Visit, VisitReport
 
@@ -19,8 +18,5 @@ def note_visit_report(report: VisitReport) -> bool:
     is_new = note(report)
     visit = Visit.objects.select_for_update(no_key=True).get(pk=report.visit_id)
     if is_new and visit.state in Visit.UNDER_WAY and visit.state != report.state:
-        try:
-            set_state(visit, by=report.author, state=report.state, reason=report.reason[:MOST_REASON])
-        except DomainError:  # what was told stays told, whoever may or may not set the state by it
-            pass
+        follow_report(visit, by=report.author, state=report.state, reason=report.reason[:MOST_REASON])
     return is_new

@@ -19,7 +19,7 @@ from calcs.api.day.record import Document, parts_of, shown
 from calcs.api.day.work import Works
 from calcs.sheet_page.known import people_of
 from jobs import rulebook
-from jobs.api import field_serializers, safety_serializers, serializers
+from jobs.api import field_serializers, safety_serializers, serializers, visit_views
 from jobs.caution_reads import AtMoment, cautions_by_moment
 from jobs.head_counts import in_order
 from jobs.inspection import items_in
@@ -45,7 +45,7 @@ class Day:
         on_crew = Visit.crew.through.objects.filter(user=self.person).values("visit")
         own = Visit.objects.visible_to(self.person).filter(Q(lead=self.person) | Q(pk__in=on_crew))
         during = own.filter(starts_at__lt=ends, ends_at__gt=begins).exclude(state=Visit.State.CANCELLED)
-        return during.select_related("lead").prefetch_related("crew").order_by("starts_at", "pk")
+        return during.select_related("lead").prefetch_related("crew", "trucks").order_by("starts_at", "pk")
 
 
 def day_of(person: User, date: datetime.date | None = None, language: str | None = None) -> Day:
@@ -128,7 +128,7 @@ def _visits(day: Day, visits: list[Visit]) -> list[Document]:
         field_serializers.VisitReportSerializer,
         "visit_id",
     )
-    one, counted = serializers.VisitSerializer(), safety_serializers.HeadCountSerializer()
+    one, counted = visit_views.VisitSerializer(), safety_serializers.HeadCountSerializer()
     return [
         {
             **one.to_representation(visit),

@@ -6,7 +6,8 @@ from rest_framework import serializers
 
 from calcs.api.day.work_schema import DayClosingSerializer, WorkSerializer
 from jobs.api import field_serializers, layout_serializers, safety_serializers
-from jobs.api.serializers import HomeSerializer, SitingSerializer, VisitSerializer
+from jobs.api.serializers import HomeSerializer, SitingSerializer
+from jobs.api.visit_views import VisitSerializer
 from jobs.cautions import Moment
 from jobs.models import User
 from surveys.api.serializers import ReadingSerializer, SetupSerializer, SurveySerializer

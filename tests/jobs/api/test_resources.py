@@ -46,6 +46,7 @@ from tests.factories import (
     HeadCountFactory,
     HomeContactFactory,
     HomeFactory,
+    JobFactory,
     NeighbourPairFactory,
     PaperFactory,
     PhotoUploadFactory,
@@ -56,6 +57,8 @@ from tests.factories import (
     StrapFactory,
     SupportFactory,
     SurveyFactory,
+    TimeOffFactory,
+    TruckFactory,
     UserFactory,
     VisitFactory,
     VisitReportFactory,
@@ -75,6 +78,11 @@ def make_token() -> None:
 
 def make_visit() -> None:
     VisitFactory().crew.set([UserFactory(), UserFactory()])
+
+
+def make_call_back() -> None:
+    earlier = JobFactory(state="done", done_on="2026-02-01", warranty_months=12)
+    JobFactory(home=earlier.home, call_back_of=earlier)
 
 
 def read_a_point() -> Reading:
@@ -166,6 +174,7 @@ LISTS: dict[str, Callable[[], object]] = {
     "home-contacts": HomeContactFactory,
     "homes": lambda: HomeFactory(rule_set=RuleSetFactory()),
     "invitations": make_invitation,
+    "jobs": make_call_back,
     "neighbour-pairs": NeighbourPairFactory,
     "papers": PaperFactory,
     "pass-entries": make_pass_entry,
@@ -183,7 +192,9 @@ LISTS: dict[str, Callable[[], object]] = {
     "supports": SupportFactory,
     "surveys": lambda: SurveyFactory(author=UserFactory()),
     "sync": make_sync_entry,
+    "time-off": lambda: TimeOffFactory(person=UserFactory()),
     "trials": lambda: make_trial(make_calculation(kind="lift"), by=UserFactory()),
+    "trucks": TruckFactory,
     "users": UserFactory,
     "visit-reports": VisitReportFactory,
     "visits": make_visit,
@@ -206,7 +217,7 @@ def addresses() -> list[str]:
 
 def test_every_list_is_covered() -> None:
     lists = {match[1] for path in addresses() if (match := re.fullmatch(r"api/v1/([\w-]+)/", path))}
-    single = {"company", "rule-book", "day", "operations", "changes"}  # changes are of one thing
+    single = {"company", "rule-book", "enquiry-questions", "day", "operations", "changes"}  # changes are of one thing
     assert lists == LISTS.keys() | single
 
 
@@ -224,7 +235,7 @@ def test_a_list_takes_as_many_queries_for_three_rows_as_for_one(name: str, manag
         counts.append(len(queries))
     assert rows[1] >= rows[0] + 2
     assert counts[0] == counts[1]
-    assert counts[0] <= 4  # session, person, rows, and one more where rows hold a set of others
+    assert counts[0] <= 5  # session, person, rows, and one more for each set of others that rows hold
 
 
 def test_nothing_is_served_to_people_who_are_not_signed_in() -> None:
