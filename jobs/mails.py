@@ -71,7 +71,7 @@ def _tell(visit: Visit, kind: str, by: User | None) -> list[Mail]:
 
 def _lock(visit: Visit) -> list[Mail]:
     """Return the messages about a visit, oldest first: none of them is sent while this goes on."""
-    return list(Mail.objects.filter(visit=visit).select_for_update().order_by("pk"))
+    return list(Mail.objects.filter(visit=visit).select_for_update().order_by("made_at", "pk"))
 
 
 def _stop(mails: Iterable[Mail], why: str) -> None:

@@ -59,6 +59,9 @@ RIGHTS: dict[str, tuple[Roles, Roles, Roles, Roles]] = {
     "jobs.worktime": (EVERYBODY, CREW, NOBODY, NOBODY),
     "jobs.photo": (EVERYBODY, EVERYBODY, NOBODY, MANAGER | LEAD),
     "jobs.photoupload": (EVERYBODY, EVERYBODY, EVERYBODY, NOBODY),  # change: go on with one's own
+    "jobs.mail": (OFFICE, OFFICE, OFFICE, NOBODY),  # add: say that a home is due; change: try again, stop
+    "jobs.mailtext": (OFFICE, MANAGER, MANAGER, MANAGER),
+    "jobs.calendarfeed": (EVERYBODY, EVERYBODY, EVERYBODY, NOBODY),  # one's own
     "jobs.devicetoken": (EVERYBODY, EVERYBODY, EVERYBODY, EVERYBODY),
     "jobs.browsersession": (EVERYBODY, NOBODY, EVERYBODY, EVERYBODY),
     "surveys.survey": (EVERYBODY, CREW, CREW, NOBODY),  # crew: own ones while open
@@ -73,6 +76,7 @@ RIGHTS: dict[str, tuple[Roles, Roles, Roles, Roles]] = {
     "calcs.approval": (EVERYBODY, LEAD | MANAGER, LEAD | MANAGER, NOBODY),  # change: withdraw it
     "calcs.closing": (EVERYBODY, LEAD | MANAGER, LEAD | MANAGER, NOBODY),
     "calcs.passentry": (EVERYBODY, CREW, NOBODY, NOBODY),
+    "calcs.due": (OFFICE | LEAD, NOBODY, NOBODY, NOBODY),  # whoever books visits books from it
     "calcs.workerbeat": (MANAGER, NOBODY, NOBODY, NOBODY),  # and with it all figures of how the service runs
 }
 _ACTS = tuple(Act)

@@ -191,6 +191,29 @@ class VisitFactory(DjangoModelFactory[jobs.Visit]):
     ends_at = NOON + datetime.timedelta(hours=3)
 
 
+class MailFactory(DjangoModelFactory[jobs.Mail]):
+    class Meta:
+        model = jobs.Mail
+
+    kind = jobs.MailKind.BOOKED
+    customer = factory.SubFactory(CustomerFactory, email=factory.Sequence(lambda n: f"c{n}@customer.example"))
+    siting = factory.SubFactory(SitingFactory)
+    to_address = factory.SelfAttribute("customer.email")
+    language = "en"
+    subject = "Your visit"
+    body = "We come."
+
+
+class MailTextFactory(DjangoModelFactory[jobs.MailText]):
+    class Meta:
+        model = jobs.MailText
+
+    kind = jobs.MailKind.BOOKED
+    language = "en"
+    subject = "We come on {day}"
+    body = "Dear {customer}, we come at {from}."
+
+
 class HazardFactory(DjangoModelFactory[jobs.Hazard]):
     class Meta:
         model = jobs.Hazard
