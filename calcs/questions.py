@@ -27,6 +27,7 @@ LIFTS = ("lift", "sure")  # the questions whose options become plans
 # For a point of the curve, and once more for what its freeing would save. Nobody works by the curve: what is not
 # proven by then says so, and a worker is held for a minute at the worst.
 CURVE_LIMIT_S = 5.0
+AHEAD_DAYS = (0.0, 91.0, 183.0, 365.0, 730.0)  # from the newest survey: where a home's record draws what is to come
 
 
 def of_record(record: snapshots.Record) -> Documents:
@@ -62,7 +63,9 @@ def of_years(series: Series, rules: Rules, learned: Priors) -> Documents:
     has_earlier = len(series.surveys) > 1
     return {
         "movement": snapshots.movement_input(series, rules) if has_earlier else None,
-        "forecast": snapshots.forecast_input(series, rules, learned.of(series)) if has_earlier else None,
+        "forecast": snapshots.forecast_input(series, rules, learned.of(series), ahead_days=AHEAD_DAYS)
+        if has_earlier
+        else None,
     }
 
 

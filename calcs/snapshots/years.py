@@ -88,12 +88,13 @@ def _movement_survey(each: SurveyHeights, usable: set[str]) -> MovementSurvey:
 
 
 def forecast_input(
-    series: Series, rules: Rules, prior: ForecastPrior | None, *, at_days: tuple[float, ...] = ()
+    series: Series, rules: Rules, prior: ForecastPrior | None, *, ahead_days: tuple[float, ...] = ()
 ) -> ForecastInput | None:
     """When to come back, asked on the day of the newest survey, or of a lift after it; None where nothing was read.
 
     That day, not tonight: a home that is due stays due since the day when it became so. Judged are the standing
-    supports and the pairs between standing points, each against the height that its surface was built at.
+    supports and the pairs between standing points, each against the height that its surface was built at. Bands are
+    asked for as many days on as ``ahead_days`` says.
     """
     last = series.last
     if last is None:
@@ -104,6 +105,7 @@ def forecast_input(
     if not read:
         return None
     lifts = tuple(lift.days for lift in series.lifts)
+    today = max((last.days, *lifts))
     return ForecastInput(
         series=tuple(
             ForecastSeries(code=key, observations=_observations(series, key, float(point.design_offset_in)))
@@ -114,7 +116,7 @@ def forecast_input(
             for pair in series.pairs
             if str(pair.a_id) in read and str(pair.b_id) in read
         ),
-        as_of_days=max((last.days, *lifts)),
+        as_of_days=today,
         releveled_days=lifts,
         tolerance_in=rules["tolerance_in"],
         action_in=rules["action_in"],
@@ -123,7 +125,7 @@ def forecast_input(
         horizon_days=rules["due_horizon_days"],
         calendar_rule_days=rules["calendar_rule_days"],
         prior=prior,
-        at_days=at_days,
+        at_days=tuple(today + ahead for ahead in ahead_days),
         stable_rate_in_per_yr=rules["stable_rate_in_per_yr"],
     )
 
