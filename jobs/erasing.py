@@ -7,6 +7,7 @@ lists where to look. Older backups still hold what was erased.
 
 import re
 from collections.abc import Callable, Collection
+from functools import reduce
 from typing import Any
 
 from axes.models import AccessAttempt
@@ -18,6 +19,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from jobs.errors import DomainError
+from jobs.mails import erase_mail_of
 from jobs.models import (
     CautionRead,
     Customer,
@@ -25,6 +27,8 @@ from jobs.models import (
     HeadCount,
     Home,
     Invitation,
+    Mail,
+    MailText,
     SignedLink,
     User,
     VisitReport,
@@ -54,6 +58,7 @@ def erase_customer(*, customer: Customer, typed_name: str) -> Customer:
             setattr(kept, field, value)
         kept.save()
         _blank_record(kept, blank)
+        erase_mail_of(kept)
     return kept
 
 
@@ -103,10 +108,24 @@ def erase_names(names: Collection[str]) -> None:
     with transaction.atomic():
         CautionRead.objects.filter(named(wanted, "reader_name")).update(reader_name=ERASED_PERSON)
         HeadCount.objects.filter(named(wanted, "person_name")).update(person_name=ERASED_PERSON)
-        for report in VisitReport.objects.filter(naming(wanted, "reason")):
-            VisitReport.objects.filter(pk=report.pk).update(reason=without_names(report.reason, wanted))
+        blank_in(VisitReport.objects.all(), wanted, "reason")
+        for rows in (Mail.objects.all(), MailText.objects.all(), _events_of(MailText).all()):
+            blank_in(rows, wanted, "subject", "body")
         for erase in _FURTHER:
             erase(wanted)
+
+
+def blank_in(rows: models.QuerySet[Any], names: Collection[str], *fields: str) -> None:
+    """Blank names where they stand as words in what was written."""
+    where = [naming(names, field) for field in fields]
+    for row in rows.filter(reduce(Q.__or__, where)):
+        said = {field: without_names(getattr(row, field), names) for field in fields}
+        most = {field: row._meta.get_field(field).max_length for field in fields}
+        rows.filter(pk=row.pk).update(**{field: text[: most[field]] for field, text in said.items()})
+
+
+def _events_of(model: Any) -> Any:
+    return model._meta.get_field("events").related_model.objects
 
 
 def named(names: Collection[str], path: str) -> Q:

@@ -10,7 +10,7 @@ from rest_framework import serializers
 
 from jobs import rulebook
 from jobs.api.base import RowSerializer
-from jobs.models import Company, Customer, DeviceToken, Home, HomeContact, Role, RuleSet, Siting, User
+from jobs.models import Company, Customer, DeviceToken, Home, HomeContact, Role, RuleSet, Siting, Skill, User
 from jobs.models.people import check_time_zone
 
 
@@ -36,6 +36,10 @@ class CompanySerializer(RowSerializer):
             "insurance_number",
             "insurance_expires_on",
             "rule_set",
+            "latitude_deg",
+            "longitude_deg",
+            "works_from",
+            "works_to",
         ]
 
 
@@ -43,6 +47,7 @@ class UserSerializer(RowSerializer):
     """A person of the company; the password is written only."""
 
     roles = serializers.ListField(child=serializers.ChoiceField(Role.choices), required=False)
+    skills = serializers.ListField(child=serializers.ChoiceField(Skill.choices), required=False)
     password = serializers.CharField(write_only=True, required=False, validators=[validate_password])
 
     class Meta:
@@ -57,6 +62,7 @@ class UserSerializer(RowSerializer):
             "language",
             "length_unit",
             "roles",
+            "skills",
             "is_active",
             "password",
         ]
@@ -72,6 +78,10 @@ class UserSerializer(RowSerializer):
     def validate_roles(self, roles: list[str]) -> list[str]:
         """A set of roles: each once, in a steady order."""
         return sorted(set(roles))
+
+    def validate_skills(self, skills: list[str]) -> list[str]:
+        """A set of skills: each once, in a steady order."""
+        return sorted(set(skills))
 
     def create(self, validated_data: dict[str, Any]) -> User:
         """Add a person; without a password they sign in once somebody sets one."""
@@ -122,7 +132,7 @@ class CustomerSerializer(RowSerializer):
 
     class Meta:
         model = Customer
-        fields = ["id", "name", "phone", "email", "postal_address", "notes", "archived_at"]
+        fields = ["id", "name", "phone", "email", "language", "postal_address", "notes", "archived_at"]
         read_only_fields = ["archived_at"]
 
 
@@ -175,7 +185,10 @@ class SitingSerializer(RowSerializer):
 
     class Meta:
         model = Siting
-        fields = ["id", "home", "address", "from_on", "to_on", "marked_end", "north_deg"]
+        fields = [
+            *("id", "home", "address", "from_on", "to_on", "latitude_deg", "longitude_deg"),
+            *("marked_end", "north_deg"),
+        ]
 
 
 class RuleSetSerializer(RowSerializer):

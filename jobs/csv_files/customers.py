@@ -13,7 +13,7 @@ from jobs.csv_files.values import column_of
 from jobs.models import Customer, User
 from jobs.rights import Act, may
 
-FIELDS = ("phone", "email", "postal_address", "notes", "archived_at", "id")
+FIELDS = ("phone", "email", "language", "postal_address", "notes", "archived_at", "id")
 COLUMNS = (column_of(Customer, "name", required=True), *(column_of(Customer, name) for name in FIELDS))
 
 

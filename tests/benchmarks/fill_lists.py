@@ -45,8 +45,9 @@ SELECT pg_temp.key(4, n), pg_temp.key(3, n),
   || ' ' || (ARRAY['Loop', 'Lane', 'Court'])[1 + n % 3], '2015-01-01', 'painted'
 FROM generate_series(1, {HOMES}) n;
 
-INSERT INTO jobs_customer (id, name, phone, email, postal_address, notes)
-SELECT pg_temp.key(5, n), (ARRAY['Ada', 'Ben', 'Cleo', 'Dan', 'Eve'])[1 + n % 5] || ' Example ' || n, '', '', '', ''
+INSERT INTO jobs_customer (id, name, phone, email, language, postal_address, notes)
+SELECT
+  pg_temp.key(5, n), (ARRAY['Ada', 'Ben', 'Cleo', 'Dan', 'Eve'])[1 + n % 5] || ' Example ' || n, '', '', 'en', '', ''
 FROM generate_series(1, {HOMES}) n;
 
 INSERT INTO jobs_homecontact (id, home_id, customer_id, part)

@@ -69,8 +69,8 @@ def test_a_clash_of_keys_without_a_sentence_of_its_own_is_a_conflict() -> None:
     customer = CustomerFactory()
     with pytest.raises(IntegrityError) as clash, connection.cursor() as cursor:
         cursor.execute(
-            "INSERT INTO jobs_customer (id, name, phone, email, postal_address, notes)"
-            " VALUES (%s, 'n', '', '', '', '')",
+            "INSERT INTO jobs_customer (id, name, phone, email, language, postal_address, notes)"
+            " VALUES (%s, 'n', '', '', 'en', '', '')",
             [customer.pk],
         )
     found = errors.shape_of(clash.value)

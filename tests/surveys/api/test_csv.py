@@ -105,7 +105,7 @@ def test_an_export_streams_what_an_import_takes(api: APIClient) -> None:
     assert answer["Content-Type"] == "text/csv; charset=utf-8"
     assert answer["Content-Disposition"] == 'attachment; filename="customers.csv"'
     data = b"".join(answer.streaming_content)  # type: ignore[attr-defined]
-    assert data.startswith(b"name,phone,email,postal_address,notes,archived_at,id\r\n")
+    assert data.startswith(b"name,phone,email,language,postal_address,notes,archived_at,id\r\n")
     assert post(api, data).json()["counts"] == {"customer": {"added": 0, "changed": 0, "unchanged": 1}}
 
 
