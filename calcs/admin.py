@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from calcs.engine.kinds import KINDS
 from calcs.engine.lift.types import OptionName
-from calcs.models import Answer, Approval, Calculation, Closing, PassEntry, Plan, PlanCheck, Trial, WorkerBeat
+from calcs.models import Answer, Approval, Calculation, Closing, Due, PassEntry, Plan, PlanCheck, Trial, WorkerBeat
 from calcs.questions import ENGINE_KIND
 from calcs.services import request_calculations, run_again
 from jobs.admin.changes import register_changes
@@ -240,6 +240,27 @@ class ClosingAdmin(LookedAtAdmin):
     def home(self, closing: Closing) -> str:
         """The home that was lifted."""
         return str(closing.approval.siting.home)
+
+
+@admin.register(Due)
+class DueAdmin(LookedAtAdmin):
+    """When each home is due. The night writes it; it is booked from on the due list."""
+
+    list_display = ["home", "due_on", "latest_on", "basis", "standing", "chance_now", "is_stable", "as_of"]
+    list_filter = ["standing", "basis", "is_stable", "due_on"]
+    list_select_related = ["siting__home"]
+    search_fields = ["^siting__home__code"]
+    csv_left_out = ("lines",)
+    ordering = ["-id"]
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet[Due]:
+        """Leave what like homes learn from in the database."""
+        return super().get_queryset(request).defer("lines")
+
+    @admin.display(description=gettext_lazy("home"), ordering="siting__home__code")
+    def home(self, due: Due) -> str:
+        """The home that is due."""
+        return str(due.siting.home)
 
 
 @admin.register(WorkerBeat)

@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from calcs.models import Due
-from calcs.models.due_rows import FOUNDATIONS, NEVER, Age, DueQuerySet, Marks, Order
+from calcs.models.due_rows import FOUNDATIONS, Age, DueQuerySet, Marks, Order
 from calcs.near import WITHIN_MI
 from jobs.models import HomeKind, SoilClass
 from jobs.seasons import Fit
@@ -38,11 +38,6 @@ class Within(TextChoices):
     MI_5 = "5", _("within 5 miles")
     MI_10 = "10", _("within 10 miles")
     MI_25 = "25", _("within 25 miles")
-
-
-def last_day(by: str) -> datetime.date:
-    """Return the last day that one of ``By`` allows; the end of time where it is none."""
-    return NEVER if by in ("", By.ANY) else timezone.localdate() + datetime.timedelta(days=int(by))
 
 
 def miles(within: str) -> float:
@@ -86,7 +81,7 @@ class DueFilter(django_filters.FilterSet):
 
     def by_day(self, rows: DueQuerySet, name: str, value: str) -> DueQuerySet:
         """Return those that are due until then."""
-        return rows if value == By.ANY else rows.due_by(last_day(value))
+        return rows if value == By.ANY else rows.due_by(timezone.localdate() + datetime.timedelta(days=int(value)))
 
     def by_visit(self, rows: DueQuerySet, name: str, value: str) -> DueQuerySet:
         """Return those that somebody goes to, or nobody yet."""

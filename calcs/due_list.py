@@ -10,7 +10,6 @@ from uuid import UUID
 from django.utils import timezone
 
 from calcs.models import Due
-from calcs.models.due_rows import NEVER
 from calcs.near import WITHIN_MI, Around, due_around
 from calcs.words import why_due
 from jobs.models import Visit
@@ -18,6 +17,7 @@ from jobs.rulebook import resolve
 from jobs.seasons import Season, is_same_season, season_on
 
 ROWS_AT_ONCE = 500
+SOON_DAYS = 90  # what is due this soon is worth a detour; common practice, no source
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,18 +49,20 @@ class DueRow:
     has_place: bool
     around: Around
 
+    @property
+    def more_near(self) -> int:
+        """How many more are due near than are named."""
+        return self.around.count - len(self.around.nearest)
+
 
 def tell(
-    rows: Iterable[Due],
-    *,
-    by: datetime.date = NEVER,
-    within_mi: float = WITHIN_MI,
-    today: datetime.date | None = None,
+    rows: Iterable[Due], *, within_mi: float = WITHIN_MI, today: datetime.date | None = None
 ) -> Iterator[DueRow]:
-    """Yield lines for rows that come as ``listed()`` gives them; ``by`` and ``within_mi`` say what counts as near."""
+    """Yield lines for rows that come as ``listed()`` gives them; ``within_mi`` says how far away is near."""
     day, left = today or timezone.localdate(), iter(rows)
+    soon = day + datetime.timedelta(days=SOON_DAYS)
     while some := list(islice(left, ROWS_AT_ONCE)):
-        around = due_around([due.siting_id for due in some], by=by, within_mi=within_mi)
+        around = due_around([due.siting_id for due in some], by=soon, within_mi=within_mi)
         for due in some:
             yield _row(due, around.get(due.siting_id, Around()), day)
 

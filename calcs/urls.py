@@ -3,9 +3,12 @@
 from django.urls import path
 
 from calcs import (
+    all_homes_page,
     approving_pages,
     choosing_page,
     closing_page,
+    due_pages,
+    home_record_page,
     letter_page,
     operations_page,
     paper_pages,
@@ -18,6 +21,8 @@ from calcs import (
 
 urlpatterns = [
     path("homes/<uuid:pk>/", views.home, name="home"),
+    path("homes/<uuid:pk>/record/", home_record_page.home_record, name="home-record"),
+    path("homes/<uuid:pk>/record.pdf", home_record_page.home_record_pdf, name="home-record-pdf"),
     path("surveys/<uuid:pk>/", views.survey, name="survey"),
     path("surveys/<uuid:pk>/progress/", views.survey_progress, name="survey-progress"),
     path("surveys/<uuid:pk>/compute/", views.survey_compute, name="survey-compute"),
@@ -45,5 +50,11 @@ urlpatterns = [
     path("approvals/<uuid:pk>/closing/", closing_page.closing, name="approval-closing"),
     path("approvals/<uuid:pk>/record/", record_page.record, name="approval-record"),
     path("approvals/<uuid:pk>/record.pdf", record_page.record_pdf, name="approval-record-pdf"),
+    path("due/", due_pages.due_list, name="due"),
+    path("due.csv", due_pages.due_csv, name="due-csv"),
+    path("due/<uuid:pk>/book/", due_pages.due_book, name="due-book"),
+    path("all-homes/", all_homes_page.figures, name="all-homes"),
+    path("all-homes/not-computed/", all_homes_page.not_computed, name="all-homes-not-computed"),
+    path("all-homes/jobs/<str:which>/", all_homes_page.jobs, name="all-homes-jobs"),
     path("operations/", operations_page.figures, name="operations"),
 ]

@@ -51,6 +51,7 @@ API = {
     "device-tokens/": "GET signed_in, POST signed_in",  # POST: or with a name and a password
     "device-tokens/<pk>/": "GET owner+manager, DELETE owner+manager",
     "operations/": "GET manager",
+    "all-homes/": "GET manager",
     # -- customers and homes --
     "customers/": "GET office+leads, POST office",
     "customers/<pk>/": "GET office+leads, PATCH office, DELETE office",
@@ -93,6 +94,10 @@ API = {
     "visits/": "GET everybody, POST office",
     "visits/<pk>/": "GET everybody*, PATCH office+visit_lead*",
     "day/": "GET everybody",
+    "due/": "GET office+leads",
+    "due/<pk>/": "GET office+leads",
+    "due/<pk>/book/": "POST office",
+    "due/file/": "GET office+leads",
     "findings/": "GET everybody, POST field*",
     "findings/<pk>/": "GET everybody*, DELETE manager+leads*",
     "findings/<pk>/record/": "POST office+leads*",
@@ -269,6 +274,13 @@ PAGES = {
     "export/<name=readings>/": "GET office+leads",
     "export/<name=paper-surveys>/": "GET office+leads",
     "operations/": "GET manager",
+    # -- years and weeks --
+    "due/": "GET office+leads",
+    "due.csv": "GET office+leads",
+    "due/<pk>/book/": "GET office, POST office",
+    "all-homes/": "GET manager",
+    "all-homes/not-computed/": "GET manager",
+    "all-homes/jobs/<which=inside>/": "GET manager",
 }
 
 TABLE = {**{f"api/v1/{route}": line for route, line in API.items()}, **PAGES}

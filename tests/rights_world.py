@@ -39,6 +39,7 @@ from tests.factories import (
     CompanyFactory,
     CustomerFactory,
     DrainNodeFactory,
+    DueFactory,
     HazardFactory,
     HeadCountFactory,
     HomeContactFactory,
@@ -61,6 +62,7 @@ from tests.jobs.pictures import picture
 from tests.rights_table import OUTSIDE, PEOPLE
 
 HOUR = datetime.timedelta(hours=1)
+LATER = datetime.datetime(2031, 3, 3, 14, 0, tzinfo=datetime.UTC)
 # What must never reach somebody who may not see the home, in no answer at all; and not a crew, of the customer.
 OF_THE_HOME = ("HX-77", "Quillfeather", "Marrowbone Lane", "Under the stairs")
 OF_THE_CUSTOMER = ("Orla Vantongeren",)
@@ -139,6 +141,7 @@ def _under_the_home(people: Mapping[str, User]) -> dict[str, Any]:
         "connections": Connection.objects.get(siting=siting),
         "drain-nodes": node,
         "drain-runs": node.run,
+        "due": DueFactory(siting=siting, reason="Under the stairs it sinks"),
         "findings": Finding.objects.create(
             siting=siting, point=point, grade="ok", figures={"gap_in": "0.25"}, **noted
         ),
@@ -317,6 +320,10 @@ BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
     "POST invitations/": lambda _r: {"email": "third@example.com", "roles": ["crew"]},
     "POST device-tokens/": lambda _r: {"name": "truck 3"},
     "POST signed-links/": lambda r: {"home": r["homes"].pk, "audience": "engineer", "holder": "B", "days": 3},
+    "POST due/<pk>/book/": lambda _r: {
+        **{"kind": "recheck", "starts_at": LATER.isoformat(), "ends_at": (LATER + HOUR).isoformat()},
+        **{"day": "2031-03-03", "from_time": "08:00", "to_time": "11:00"},
+    },
     "POST findings/": lambda r: _phone(siting=r["sitings"].pk, grade="ok"),
     "POST findings/<pk>/record/": lambda r: {"version": r["supports"].version},
     "POST strap-checks/": lambda r: _phone(strap=r["straps"].pk, grade="ok"),

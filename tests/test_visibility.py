@@ -21,6 +21,7 @@ from tests.factories import (
     CautionReadFactory,
     CustomerFactory,
     DrainNodeFactory,
+    DueFactory,
     HazardFactory,
     HeadCountFactory,
     HomeContactFactory,
@@ -41,7 +42,7 @@ OPTION = {
     **{"name": "least_work", "status": "optimal", "minutes": 0.0, "touched": 0},
     **dict.fromkeys(("moves", "freed", "binding", "heights", "pairs"), NOTHING),
 }
-HIDDEN_FROM_CREW = {"customers", "home-contacts"}
+HIDDEN_FROM_CREW = {"customers", "due", "home-contacts"}
 
 
 @pytest.fixture
@@ -81,6 +82,7 @@ def rows() -> dict[str, Any]:
         "customers": CustomerFactory(),
         "drain-nodes": node,
         "drain-runs": node.run,
+        "due": DueFactory(siting=siting),
         "findings": Finding.objects.create(siting=siting, grade="ok", **noted),
         "hazards": HazardFactory(home=siting.home),
         "head-counts": HeadCountFactory(visit=visit),

@@ -24,7 +24,7 @@ class NamedFilters(DjangoFilterBackend):
         DomainError
             400 ``invalid``, when the query names a filter that the list doesn't have.
         """
-        if getattr(view, "action", None) == "list":
+        if getattr(view, "action", None) in getattr(view, "cut_actions", ("list",)):
             self._check_names(request, queryset, view)
         rows: QuerySet[Any] = super().filter_queryset(request, queryset, view)
         return rows

@@ -42,6 +42,7 @@ from tests.factories import (
     CustomerFactory,
     DrainNodeFactory,
     DrainRunFactory,
+    DueFactory,
     HazardFactory,
     HeadCountFactory,
     HomeContactFactory,
@@ -167,6 +168,7 @@ LISTS: dict[str, Callable[[], object]] = {
     "customers": CustomerFactory,
     "device-tokens": make_token,
     "drain-nodes": DrainNodeFactory,
+    "due": DueFactory,
     "drain-runs": DrainRunFactory,
     "findings": lambda: Finding.objects.create(siting=SitingFactory(), grade="ok", **noted()),
     "hazards": HazardFactory,
@@ -217,7 +219,8 @@ def addresses() -> list[str]:
 
 def test_every_list_is_covered() -> None:
     lists = {match[1] for path in addresses() if (match := re.fullmatch(r"api/v1/([\w-]+)/", path))}
-    single = {"company", "rule-book", "enquiry-questions", "day", "operations", "changes"}  # changes are of one thing
+    single = {"company", "rule-book", "enquiry-questions", "day", "operations", "all-homes"}
+    single |= {"changes"}  # of one thing
     assert lists == LISTS.keys() | single
 
 

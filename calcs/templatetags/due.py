@@ -1,0 +1,34 @@
+"""Chances and rates as the due list and the company's figures show them."""
+
+from django import template
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+
+from jobs.lengths import NO_BREAK_SPACE, figure
+from jobs.templatetags.lengths import fractions
+
+register = template.Library()
+
+DASH = "\u2013"
+_RATE_DENOMINATOR = 64  # sixteenths are too coarse for what moves in a year
+
+
+@register.filter
+def percent(share: float | None) -> str:
+    """Write a chance or a share of one in percent; a dash where it is not known."""
+    return DASH if share is None else f"{100 * share:.0f}{NO_BREAK_SPACE}%"
+
+
+@register.filter
+def a_year(rate_in: float | None, unit: str = "in") -> SafeString | str:
+    """Write how fast something moves [in a year] in the reader's unit; a dash where it is not known."""
+    if rate_in is None:
+        return DASH
+    words = _("{rate} in/yr") if unit == "in" else _("{rate} mm/yr")
+    return fractions(words.format(rate=figure(rate_in, unit, denominator=_RATE_DENOMINATOR)))
+
+
+@register.filter
+def of_100(share: float) -> str:
+    """Write how long a bar of at most 100 px is."""
+    return f"{100 * share:.1f}"
