@@ -12,7 +12,6 @@ from calcs.models import Due
 from jobs.booking import book
 from jobs.clock import company_zone, window
 from jobs.errors import DomainError
-from jobs.job_services import note_enquiry, take
 from jobs.models import Customer, HomeContact, Job, Truck, User, Visit
 from jobs.models.base import Act
 from jobs.rights import need
@@ -80,9 +79,9 @@ def told_of(visit: Visit) -> str:
 
 
 def _open_job(due: Due, by: User) -> Job:
-    """Take up work that nobody asked for: the home is due."""
+    """Take up work that nobody asked for: the home is due. It is for the owner, where one is known."""
+    need(by, Act.ADD, Job)
     home = due.siting.home
     owner = Q(homes__home=home, homes__part=HomeContact.Part.OWNER, homes__to_on__isnull=True)
     customer = Customer.objects.standing().filter(owner).order_by("pk").first()
-    job = Job(came=Job.Came.DUE, home=home, customer=customer, note=due.reason)
-    return take(note_enquiry(job, by=by), by=by)
+    return Job.objects.create(came=Job.Came.DUE, state=Job.State.OPEN, home=home, customer=customer, note=due.reason)
