@@ -77,6 +77,7 @@ RIGHTS: dict[str, tuple[Roles, Roles, Roles, Roles]] = {
     "calcs.closing": (EVERYBODY, LEAD | MANAGER, LEAD | MANAGER, NOBODY),
     "calcs.passentry": (EVERYBODY, CREW, NOBODY, NOBODY),
     "calcs.due": (OFFICE | LEAD, NOBODY, NOBODY, NOBODY),  # whoever books visits books from it
+    "calcs.routeplan": (OFFICE, OFFICE, OFFICE, NOBODY),  # change: book from it
     "calcs.workerbeat": (MANAGER, NOBODY, NOBODY, NOBODY),  # and with it all figures of how the service runs
 }
 _ACTS = tuple(Act)

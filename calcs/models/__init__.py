@@ -4,6 +4,7 @@ from calcs.models.calculations import Answer, Calculation, WorkerBeat
 from calcs.models.closing import Closing
 from calcs.models.due import Due, NightlyRun
 from calcs.models.plans import Approval, PassEntry, Plan, PlanCheck, PlanQuerySet, Trial
+from calcs.models.routes import RoutePlan
 
 __all__ = [
     "Answer",
@@ -16,6 +17,7 @@ __all__ = [
     "Plan",
     "PlanCheck",
     "PlanQuerySet",
+    "RoutePlan",
     "Trial",
     "WorkerBeat",
 ]
