@@ -193,8 +193,9 @@ class World:
 
 
 def _gaps_of(number: int, shift: Shift) -> Iterator[Gap]:
-    opens, leaves = -(-shift.from_min // STEP_MIN), shift.yard
+    first, last = -(-shift.from_min // STEP_MIN), shift.to_min // STEP_MIN
+    opens, leaves = first, shift.yard
     for taken in shift.taken:
-        yield Gap(number, opens, leaves, taken.from_min // STEP_MIN, taken.arrives)
-        opens, leaves = -(-taken.to_min // STEP_MIN), taken.leaves
-    yield Gap(number, opens, leaves, shift.to_min // STEP_MIN, shift.yard)
+        yield Gap(number, opens, leaves, min(taken.from_min // STEP_MIN, last), taken.arrives)
+        opens, leaves = max(-(-taken.to_min // STEP_MIN), first), taken.leaves
+    yield Gap(number, opens, leaves, last, shift.yard)

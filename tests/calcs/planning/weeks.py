@@ -42,7 +42,7 @@ def random_week(seed: int, *, most_stops: int = 5) -> PlanInput:
 def _random_shift(dice: random.Random, crew: str, day: int) -> Shift:
     begins = dice.choice([480, 540, 600])
     at = near(dice.uniform(-20, 20), dice.uniform(-20, 20))
-    from_min = dice.randrange(begins + 30, begins + 200, 7)
+    from_min = dice.randrange(begins - 90, begins + 400, 7)
     booked = Taken(code=f"{crew} {day}", from_min=from_min, to_min=from_min + 65, arrives=at, leaves=at)
     return shift(
         crew,
@@ -89,7 +89,8 @@ def drive_steps(problem: PlanInput, a: Place, b: Place) -> int:
 
 def walk(problem: PlanInput, shift: Shift, calls: Sequence[Stop | Taken]) -> int | None:
     """Return the miles of a crew's day in this order, in hundredths; None where it can't be done."""
-    now, at, mi100, has_stop = math.ceil(shift.from_min / 5), shift.yard, 0, False
+    first, last = math.ceil(shift.from_min / 5), shift.to_min // 5
+    now, at, mi100, has_stop = first, shift.yard, 0, False
     for call in calls:
         place = call.place if isinstance(call, Stop) else call.arrives
         mi100 += road_mi100(problem, at, place)
@@ -97,11 +98,11 @@ def walk(problem: PlanInput, shift: Shift, calls: Sequence[Stop | Taken]) -> int
         if isinstance(call, Stop):
             now, at, has_stop = arrives + math.ceil(call.minutes / 5), place, True
             continue
-        if has_stop and arrives > call.from_min // 5:
+        if has_stop and arrives > min(call.from_min // 5, last):
             return None
-        now, at, has_stop = math.ceil(call.to_min / 5), call.leaves, False
+        now, at, has_stop = max(math.ceil(call.to_min / 5), first), call.leaves, False
     mi100 += road_mi100(problem, at, shift.yard)
-    if has_stop and now + drive_steps(problem, at, shift.yard) > shift.to_min // 5:
+    if has_stop and now + drive_steps(problem, at, shift.yard) > last:
         return None
     return mi100
 
