@@ -26,6 +26,7 @@ from jobs.models import (
     Hazard,
     Home,
     HomeContact,
+    Job,
     Photo,
     Point,
     SignedLink,
@@ -59,6 +60,9 @@ def home(request: SignedInRequest, pk: UUID) -> HttpResponse:
         "unit": request.user.length_unit,
         "set_aside": waiting_for(request.user).count(),
         "may_see_contacts": may(request.user, Act.SEE, HomeContact),
+        "jobs": Job.objects.visible_to(request.user).filter(home=found).select_related("call_back_of"),
+        "may_see_jobs": may(request.user, Act.SEE, Job),
+        "may_add_job": found.archived_at is None and may(request.user, Act.ADD, Job),
         "may_see_links": may(request.user, Act.SEE, SignedLink),
     }
     return render(request, "calcs/home.html", context)

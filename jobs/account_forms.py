@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from jobs.accounts import is_start_code
 from jobs.editing import VersionedForm
 from jobs.errors import DomainError
-from jobs.models import Company, Role, User
+from jobs.models import Company, Role, Skill, User
 
 if TYPE_CHECKING:
     NewUserForm = UserCreationForm[User]
@@ -134,10 +134,13 @@ class PersonForm(VersionedForm):
     roles = forms.MultipleChoiceField(
         label=_("Roles"), choices=Role.choices, widget=forms.CheckboxSelectMultiple, required=False
     )
+    skills = forms.MultipleChoiceField(
+        label=_("Can do"), choices=Skill.choices, widget=forms.CheckboxSelectMultiple, required=False
+    )
 
     class Meta:
         model = User
-        fields = ["first_name", "last_name", "email", "phone", "roles", "is_active", "is_staff"]
+        fields = ["first_name", "last_name", "email", "phone", "roles", "skills", "is_active", "is_staff"]
         labels = {
             "first_name": _("First name"),
             "last_name": _("Last name"),
@@ -155,6 +158,10 @@ class PersonForm(VersionedForm):
     def clean_roles(self) -> list[str]:
         """Return a set of roles in a steady order."""
         return sorted(self.cleaned_data["roles"])
+
+    def clean_skills(self) -> list[str]:
+        """Return a set of skills in a steady order."""
+        return sorted(self.cleaned_data["skills"])
 
 
 class EraseForm(forms.Form):

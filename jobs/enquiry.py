@@ -32,6 +32,16 @@ class Question:
     alert: str = ""
 
     @property
+    def asked(self) -> str:
+        """The question, in the reader's language."""
+        return _(self.words)
+
+    @property
+    def reason(self) -> str:
+        """What it is asked for, in the reader's language."""
+        return _(self.why)
+
+    @property
     def offered(self) -> dict[str, str]:
         """What can be chosen, in the reader's language; empty where the answer is in words."""
         choices = {code: _(words) for code, words in self.choices.items()}
@@ -79,9 +89,7 @@ def problem_with(answers: object) -> str:
 def told(answers: Mapping[str, str]) -> list[tuple[str, str]]:
     """Return the questions that were answered, in the order of the list, each with its answer, in words."""
     return [
-        (_(question.words), question.in_words(answers[code]))
-        for code, question in QUESTIONS.items()
-        if code in answers
+        (question.asked, question.in_words(answers[code])) for code, question in QUESTIONS.items() if code in answers
     ]
 
 

@@ -19,26 +19,20 @@ WARRANTY_AT_MOST_MONTHS = 600
 VISITS_NAMED = 3
 
 
-def note_enquiry(job: Job, *, by: User) -> Job:
-    """Keep what somebody asked for.
-
-    Raises
-    ------
-    DomainError
-        403 without the right, 400 for what is wrong in it, at the field.
-    """
-    need(by, Act.ADD, Job)
-    _check(job)
-    job.save(force_insert=True)
-    return job
-
-
 def place(job: Job, *, by: User, home: Home) -> Job:
     """Say which home on record an enquiry is about."""
     with _changing(job, by, {"home"}, from_states=(Job.State.ENQUIRY, Job.State.OPEN)):
         _check_stands(home)
         job.home = home
-        _check(job)
+        check(job)
+    return job
+
+
+def link_call_back(job: Job, *, by: User, earlier: Job) -> Job:
+    """Say that an enquiry complains of the work of an earlier job at the same home."""
+    with _changing(job, by, {"call_back_of"}, from_states=(Job.State.ENQUIRY, Job.State.OPEN)):
+        job.call_back_of = earlier
+        check(job)
     return job
 
 
@@ -69,7 +63,7 @@ def take(
         if customer is not None:
             _join(home, customer, part, by)
         job.state = Job.State.OPEN
-        _check(job)
+        check(job)
     return job
 
 
@@ -131,7 +125,8 @@ def _changing(job: Job, by: User, fields: set[str], *, from_states: tuple[Job.St
         job.save()
 
 
-def _check(job: Job) -> None:
+def check(job: Job) -> None:
+    """Refuse a job with something wrong in it, 400 at the field."""
     if problems := job.problems():
         raise _wrong(problems)
 

@@ -48,6 +48,7 @@ RIGHTS: dict[str, tuple[Roles, Roles, Roles, Roles]] = {
     "jobs.timeoff": (EVERYBODY, OFFICE, OFFICE, OFFICE),
     "jobs.occupied": (OFFICE | LEAD, NOBODY, NOBODY, NOBODY),
     "jobs.visitreport": (EVERYBODY, CREW, NOBODY, NOBODY),
+    "jobs.handover": (EVERYBODY, CREW, CREW, NOBODY),  # change: say that one has read it
     "jobs.finding": (EVERYBODY, CREW, NOBODY, MANAGER | LEAD),
     "jobs.strapcheck": (EVERYBODY, CREW, NOBODY, NOBODY),
     "jobs.hazard": (EVERYBODY, EVERYBODY, OFFICE | LEAD, NOBODY),  # change: clear it

@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _
 
 from jobs.clashes import Conflict, clashes_in, is_clash
 from jobs.clock import ONE_DAY, company_zone, start_of
-from jobs.errors import DomainError
+from jobs.errors import DomainError, Stale
 from jobs.models import TimeOff, Truck, User, Visit
 from jobs.models.base import Act
 from jobs.rights import need, need_on
@@ -61,6 +61,14 @@ def _conflict(time_off: TimeOff) -> Conflict:
         but=time_off,
     )
     return Conflict(clashes, people="person", trucks="truck")
+
+
+def take_back(time_off: TimeOff, *, by: User) -> None:
+    """Take days off back, unless somebody has changed them since: the record keeps that they were there."""
+    need_on(by, Act.ARCHIVE, time_off)
+    deleted, _rows = time_off.as_read().delete()
+    if not deleted and TimeOff.objects.filter(pk=time_off.pk).exists():
+        raise Stale
 
 
 def archive_truck(truck: Truck, *, by: User) -> None:

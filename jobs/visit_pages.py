@@ -14,11 +14,13 @@ from django.utils.translation import get_language, gettext_lazy
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
+from jobs import enquiry
+from jobs.booking_pages import state_form
 from jobs.caution_reads import LANGUAGES, NAME_AT_MOST, AtMoment, cautions_by_moment, read_moment
 from jobs.cautions import Moment
 from jobs.errors import DomainError
 from jobs.head_counts import in_order, note_head_count, under_now
-from jobs.models import CautionRead, Hazard, HeadCount, Visit, VisitReport
+from jobs.models import CautionRead, Hazard, HeadCount, Job, Skill, Visit, VisitReport
 from jobs.models.base import Act, new_key
 from jobs.models.safety import MOST_NAME
 from jobs.rights import may, need
@@ -131,8 +133,10 @@ def count_head(request: SignedInRequest, pk: UUID) -> HttpResponse:
 
 
 def _visit(request: SignedInRequest, pk: UUID) -> Visit:
-    visits = Visit.objects.visible_to(request.user).select_related("siting__home", "lead").prefetch_related("crew")
-    return get_object_or_404(visits, pk=pk)
+    visits = (
+        Visit.objects.visible_to(request.user).select_related("siting__home", "lead", "job").prefetch_related("crew")
+    )
+    return get_object_or_404(visits.prefetch_related("crew", "trucks"), pk=pk)
 
 
 def _shown(
@@ -152,6 +156,12 @@ def _shown(
     context = {
         "visit": found,
         "home": home,
+        "needs": [Skill(skill).label for skill in found.needs],
+        "may_book": may(request.user, Act.ADD, Visit),
+        "form": state_form(request, found),
+        "answers": enquiry.told(found.job.answers) if found.job else [],
+        "alerts": enquiry.alerts_of(found.job.answers) if found.job else [],
+        "may_see_job": may(request.user, Act.SEE, Job),
         "hazards": Hazard.objects.open().filter(home=home).select_related("author", "photo__siting__home"),
         "moments": _moments(request, reads, refused),
         "names": list(names),

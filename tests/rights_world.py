@@ -44,6 +44,7 @@ from tests.factories import (
     HeadCountFactory,
     HomeContactFactory,
     HomeFactory,
+    JobFactory,
     PaperFactory,
     PhotoUploadFactory,
     PointFactory,
@@ -51,6 +52,8 @@ from tests.factories import (
     SetupFactory,
     SitingFactory,
     SurveyFactory,
+    TimeOffFactory,
+    TruckFactory,
     UserFactory,
     VisitFactory,
     VisitReportFactory,
@@ -217,6 +220,12 @@ def _about_people(people: Mapping[str, User], rows: Mapping[str, Any]) -> dict[s
         "customers": rows["home-contacts"].customer,
         "device-tokens": token,
         "invitations": invitation,
+        "jobs": JobFactory(
+            home=rows["homes"],
+            customer=rows["home-contacts"].customer,
+            caller_name=OF_THE_CUSTOMER[0],
+            rooms="Under the stairs",
+        ),
         "links": link,
         "people": subject,
         "rule-sets": RuleSetFactory(),
@@ -224,6 +233,8 @@ def _about_people(people: Mapping[str, User], rows: Mapping[str, Any]) -> dict[s
         "shared": rows["photos"],
         "signed-links": link,
         "sync": entry,
+        "time-off": TimeOffFactory(person=crew, why="Under the stairs"),
+        "trucks": TruckFactory(),
         "users": subject,
     }
 
@@ -287,6 +298,7 @@ def _contact(r: Mapping[str, Any]) -> dict[str, Any]:
     return {"home": r["homes"].pk, "customer": CustomerFactory().pk, "part": "tenant"}
 
 
+_OFF = {"from_on": "2026-12-24", "to_on": "2026-12-26", "why": "holiday"}
 _PLACE = {"x_ft": "1", "y_ft": "1"}
 _HOME = {"code": "H9", "kind": "manufactured", "sections": 1, "width_ft": "14", "length_ft": "60"}
 _ASSESSED = {
@@ -324,6 +336,19 @@ BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
         **{"kind": "recheck", "starts_at": LATER.isoformat(), "ends_at": (LATER + HOUR).isoformat()},
         **{"day": "2031-03-03", "from_time": "08:00", "to_time": "11:00"},
     },
+    "POST jobs/": lambda _r: {"caller_name": "Bo", "symptoms": ["doors"], "answers": {"gas": "none"}},
+    "POST jobs/<pk>/take/": lambda r: {"home": r["homes"].pk},
+    "POST jobs/<pk>/decline/": lambda r: {"version": r["jobs"].version, "reason": "too far away"},
+    "POST jobs/new/": lambda _r: {
+        **{"id": str(uuid.uuid4()), "asked_on": "2026-02-02", "came": "phone", "caller_name": "Bo"}
+    },
+    "POST jobs/<pk>/change/": lambda r: {
+        **{"version": r["jobs"].version, "asked_on": "2026-02-02", "came": "phone", "home": r["jobs"].home_id}
+    },
+    "POST trucks/": lambda _r: {"id": str(uuid.uuid4()), "name": "the red one"},
+    "POST trucks/<pk>/": lambda r: {"version": r["trucks"].version, "name": "the red one"},
+    "POST time-off/": lambda _r: {"id": str(uuid.uuid4()), **_OFF},
+    "POST time-off/<pk>/": lambda r: {"version": r["time-off"].version, **_OFF},
     "POST findings/": lambda r: _phone(siting=r["sitings"].pk, grade="ok"),
     "POST findings/<pk>/record/": lambda r: {"version": r["supports"].version},
     "POST strap-checks/": lambda r: _phone(strap=r["straps"].pk, grade="ok"),
@@ -392,6 +417,9 @@ BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
     "PATCH assessments/<pk>/": lambda _r: {"evidence": "a wet corner"},
     "PATCH papers/<pk>/": _NOTE,
     "PATCH visits/<pk>/": _NOTE,
+    "PATCH jobs/<pk>/": _NOTE,
+    "PATCH trucks/<pk>/": _NOTE,
+    "PATCH time-off/<pk>/": lambda _r: {"why": "holiday"},
     "PATCH supports/<pk>/": _NOTE,
     "PATCH connections/<pk>/": _NOTE,
     "PATCH straps/<pk>/": _NOTE,

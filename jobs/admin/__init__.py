@@ -3,7 +3,19 @@
 from django.contrib import admin
 from django.contrib.auth.models import Group
 
-from jobs.admin import access, assessments, attached, changes, findings, homes, layout, people, safety, visits
+from jobs.admin import (
+    access,
+    assessments,
+    attached,
+    changes,
+    findings,
+    homes,
+    layout,
+    people,
+    safety,
+    schedule,
+    visits,
+)
 
 __all__ = [
     "access",
@@ -15,6 +27,7 @@ __all__ = [
     "layout",
     "people",
     "safety",
+    "schedule",
     "visits",
 ]
 

@@ -64,7 +64,7 @@ class PersonAdmin(VersionedAdmin, PeopleAdmin):
     fieldsets = [
         (None, {"fields": ["username", "password"]}),
         (_("Person"), {"fields": ["first_name", "last_name", "email", "phone", "language", "length_unit"]}),
-        (_("Work"), {"fields": ["roles", "is_active", "is_staff", "is_superuser"]}),
+        (_("Work"), {"fields": ["roles", "skills", "is_active", "is_staff", "is_superuser"]}),
         (_("Times"), {"fields": ["last_login", "date_joined", "erased_at"]}),
     ]
     readonly_fields = ["last_login", "date_joined"]

@@ -8,6 +8,7 @@ from jobs.api import (
     assessment_views,
     change_views,
     field_views,
+    job_views,
     link_views,
     photo_upload_views,
     photo_views,
@@ -33,6 +34,9 @@ router.register("straps", views.StrapViewSet)
 router.register("drain-runs", views.DrainRunViewSet)
 router.register("drain-nodes", views.DrainNodeViewSet)
 router.register("visits", visit_views.VisitViewSet)
+router.register("jobs", job_views.JobViewSet)
+router.register("trucks", job_views.TruckViewSet)
+router.register("time-off", job_views.TimeOffViewSet)
 router.register("rule-sets", views.RuleSetViewSet)
 router.register("findings", field_views.FindingViewSet)
 router.register("strap-checks", field_views.StrapCheckViewSet)
@@ -51,6 +55,7 @@ router.register("photo-uploads", photo_upload_views.PhotoUploadViewSet)
 urlpatterns = [
     path("company/", views.CompanyView.as_view(), name="company"),
     path("changes/", change_views.ChangesView.as_view(), name="changes"),
+    path("enquiry-questions/", job_views.EnquiryQuestionsView.as_view(), name="enquiry-questions"),
     path("rule-book/", views.RuleBookView.as_view(), name="rule-book"),
     path("users/<uuid:pk>/sign-out/", account_views.SignOutView.as_view(), name="user-sign-out"),
     path("users/<uuid:pk>/unlock/", account_views.UnlockView.as_view(), name="user-unlock"),

@@ -16,11 +16,13 @@ from jobs.models import (
     Customer,
     DrainRun,
     Home,
+    Job,
     Paper,
     Point,
     RuleSet,
     Siting,
     Strap,
+    Truck,
     User,
     Visit,
 )
@@ -36,9 +38,11 @@ _NEEDS: dict[type[models.Model], str] = {
     Customer: "name",
     DrainRun: "code",
     Home: "code",
+    Job: "number",
     Point: "label",
     Siting: "address",
     Strap: "code",
+    Truck: "name",
     Visit: "starts_at",
 }
 
@@ -109,10 +113,12 @@ _NAMED: dict[str, Callable[[State, Names], str]] = {
     "drainnode": _drain_node,
     "home": lambda state, names: f"{state['code']} {state['name']}".strip(),
     "homecontact": lambda state, names: _of(names, Customer, state["customer_id"]),
+    "job": lambda state, names: str(state["number"]),
     "neighbourpair": _pair,
     "paper": lambda state, names: f"{_choice(Paper, 'kind', state)} {state['number']}".strip(),
     "siting": lambda state, names: str(state["address"]),
     "support": lambda state, names: _of(names, Point, state["point_id"]),
+    "timeoff": lambda state, names: str(state["why"]),
     "user": _person,
     "visit": _visit,
 }

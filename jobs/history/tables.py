@@ -17,6 +17,7 @@ from jobs.models import (
     DrainRun,
     Home,
     HomeContact,
+    Job,
     NeighbourPair,
     Paper,
     Point,
@@ -76,13 +77,19 @@ def _under_place(path: str) -> list[Table]:
 def tables_under(model: type[models.Model]) -> tuple[Table, ...]:
     """Return the tables that the record of one thing is read from: its own, and those of what lies under it."""
     under: dict[type[models.Model], list[Table]] = {
-        Home: [table_of(HomeContact, "home"), table_of(Siting, "home"), *_under_place("siting__home")],
+        Home: [
+            table_of(HomeContact, "home"),
+            table_of(Job, "home"),
+            table_of(Siting, "home"),
+            *_under_place("siting__home"),
+        ],
         Siting: _under_place("siting"),
         Point: [table_of(Support, "point"), table_of(Benchmark, "point")],
         Benchmark: [table_of(Point, "pgh_obj__benchmark")],
         DrainRun: [table_of(DrainNode, "run")],
         Visit: [_crew("visit")],
-        Customer: [table_of(HomeContact, "customer")],
+        Job: [table_of(Visit, "job"), _crew("visit__job")],
+        Customer: [table_of(HomeContact, "customer"), table_of(Job, "customer")],
     }
     further = [table_of(one, path) for one, path in _FURTHER.get(model, [])]
     return (table_of(model), *under.get(model, []), *further)

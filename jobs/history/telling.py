@@ -112,4 +112,4 @@ def _sides(event: Happened) -> tuple[Mapping[str, Any] | None, Mapping[str, Any]
 
 def _value(field: Any, state: Mapping[str, Any] | None) -> Any:
     value = None if state is None else state[field.attname]
-    return None if value in ("", []) else value
+    return None if value in ("", [], {}) else value

@@ -13,6 +13,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
+from jobs import enquiry
 from jobs.lengths import NO_BREAK_SPACE, length
 from jobs.models import LengthUnit
 from jobs.part_words import courses_words
@@ -202,6 +203,31 @@ FIELD_WORDS: Mapping[str, Promise] = {
     "is_everybody_out": _("everybody counted out by name"),
     "is_leak_checked": _("water on: nothing leaks"),
     "manager_reason": _("why the manager closed it"),
+    "answers": _("answers"),
+    "asked_on": _("asked on"),
+    "began": _("began"),
+    "booked_why": _("why it was booked"),
+    "call_back_of": _("call-back of"),
+    "caller_email": _("caller's e-mail"),
+    "caller_name": _("caller"),
+    "caller_phone": _("caller's phone"),
+    "came": _("how they asked"),
+    "done_on": _("done on"),
+    "job": _("job"),
+    "latitude_deg": _("latitude"),
+    "longitude_deg": _("longitude"),
+    "needs": _("needs somebody for"),
+    "payload_lb": _("may carry"),
+    "person": _("person"),
+    "rooms": _("rooms"),
+    "skills": _("can do"),
+    "state_reason": _("why it stands so"),
+    "symptoms": _("symptoms"),
+    "truck": _("truck"),
+    "warranty_months": _("months of warranty"),
+    "why": _("why"),
+    "works_from": _("works from"),
+    "works_to": _("works to"),
     "approval": _("approval"),
     "archived_at": _("archived"),
     "erased_at": _("erased"),
@@ -232,6 +258,7 @@ _THINGS: Mapping[str, Callable[[int], str]] = {
     "drain-run": lambda count: ngettext("drain run", "drain runs", count),
     "home": lambda count: ngettext("home", "homes", count),
     "home-contact": lambda count: ngettext("contact", "contacts", count),
+    "job": lambda count: ngettext("job", "jobs", count),
     "neighbour-pair": lambda count: ngettext("pair", "pairs", count),
     "paper": lambda count: ngettext("paper", "papers", count),
     "point": lambda count: ngettext("point", "points", count),
@@ -240,6 +267,8 @@ _THINGS: Mapping[str, Callable[[int], str]] = {
     "strap": lambda count: ngettext("strap", "straps", count),
     "support": lambda count: ngettext("support at", "supports at", count),
     "survey": lambda count: ngettext("survey", "surveys", count),
+    "time-off": lambda count: ngettext("days off", "days off", count),
+    "truck": lambda count: ngettext("truck", "trucks", count),
     "user": lambda count: ngettext("person", "people", count),
     "visit": lambda count: ngettext("visit", "visits", count),
 }
@@ -250,10 +279,10 @@ def value_words(field: Any, value: Any, names: Mapping[tuple[str, str], str], un
 
     ``unit`` is the reader's own for lengths, ``in`` or ``mm``.
     """
-    if value is None or value in ("", []):
+    if value is None or value in ("", [], {}):
         return NOTHING
-    if isinstance(value, list):
-        return _list_words(field, value, names, unit)
+    if isinstance(value, list | dict):
+        return _several_words(field, value, names, unit)
     if field.is_relation:
         return names.get((field.related_model._meta.label, str(value)), NOTHING)
     if field.choices:
@@ -263,8 +292,10 @@ def value_words(field: Any, value: Any, names: Mapping[tuple[str, str], str], un
     return _plain_words(field, value, unit)
 
 
-def _list_words(field: Any, values: list[Any], names: Mapping[tuple[str, str], str], unit: str) -> str:
-    """Write what stands in a list; the courses of a stack by their own words, equal ones together."""
+def _several_words(field: Any, values: Any, names: Mapping[tuple[str, str], str], unit: str) -> str:
+    """Write what stands in a list, the courses of a stack by their own words; answers beside their questions."""
+    if isinstance(values, dict):
+        return "; ".join(f"{question} {answer}" for question, answer in enquiry.told(values))
     if field.name == "stack":
         return courses_words(values)
     return ", ".join(value_words(field.base_field, one, names, unit) for one in values)

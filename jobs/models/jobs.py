@@ -6,7 +6,6 @@ from collections.abc import Collection
 from typing import Any, Self
 
 from django.contrib.postgres.fields import ArrayField
-from django.core.exceptions import ValidationError
 from django.db import connection, models
 from django.db.models import Exists, F, OuterRef, Q, Value
 from django.db.models.functions import Coalesce
@@ -164,11 +163,6 @@ class Job(Versioned):
             self.number = next_number()
         super().save(**rest)
 
-    def clean(self) -> None:
-        """Refuse what is wrong beyond the database's own rules, in forms too."""
-        if problems := self.problems():
-            raise ValidationError(problems)
-
     def problems(self) -> dict[str, str]:
         """Return by field what is wrong with a job that is about to be kept, beyond what the database holds."""
         problems = {}
@@ -189,6 +183,11 @@ class Job(Versioned):
         if earlier.done_on is None or earlier.done_on > self.asked_on:
             return {"call_back_of": gettext("When this was asked, {job} was not done.").format(**words)}
         return {}
+
+    @property
+    def symptom_words(self) -> list[str]:
+        """What was noticed, in the reader's language."""
+        return [str(Symptom(symptom).label) for symptom in self.symptoms]
 
     @property
     def warranty_ends_on(self) -> datetime.date | None:

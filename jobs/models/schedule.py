@@ -51,7 +51,7 @@ class TimeOff(Versioned):
         ]
 
     def __str__(self) -> str:
-        return f"{self.why}, {self.from_on} to {self.to_on}"
+        return _("{why}, {first} to {last}").format(why=self.why, first=self.from_on, last=self.to_on)
 
 
 class Occupied(models.Model):

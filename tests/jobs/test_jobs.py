@@ -5,7 +5,6 @@ import datetime
 from typing import Any
 
 import pytest
-from django.core.exceptions import ValidationError
 from django.db import IntegrityError, connection, transaction
 from django.utils import timezone
 from hypothesis import given
@@ -13,7 +12,7 @@ from hypothesis import strategies as st
 
 from jobs.errors import DomainError, Stale
 from jobs.job_matching import customers_like, homes_like, jobs_under_warranty
-from jobs.job_services import decline, finish, note_enquiry, place, reopen, take
+from jobs.job_services import decline, finish, place, reopen, take
 from jobs.models import Customer, Home, HomeContact, Job, Siting, User
 from jobs.models.jobs import months_after
 from tests.factories import (
@@ -228,7 +227,6 @@ def test_jobs_are_the_offices(role: str, request: pytest.FixtureRequest) -> None
     by = request.getfixturevalue(role)
     job = JobFactory()
     for act in (
-        lambda: note_enquiry(Job(**CALLER), by=by),
         lambda: take(job, by=by),
         lambda: decline(job, by=by, reason="no"),
         lambda: place(job, by=by, home=job.home),
@@ -306,12 +304,11 @@ def test_another_home_and_another_job_of_the_day_are_no_call_backs() -> None:
     ],
     ids=["another home", "before it was done", "not done"],
 )
-def test_a_call_back_is_of_work_that_was_done_there(fields: Any, field: str, office: User) -> None:
+def test_a_call_back_is_of_work_that_was_done_there(fields: Any, field: str) -> None:
     earlier = done()
     usual = {"call_back_of": earlier, "asked_on": datetime.date(2026, 4, 1)}
-    with pytest.raises(DomainError) as refused:
-        note_enquiry(Job(**usual | fields(earlier)), by=office)
-    assert fields_of(refused) == (400, [field])
+    assert list(Job(**usual | fields(earlier)).problems()) == [field]
+    assert Job(**usual, home=earlier.home).problems() == {}
 
 
 def test_a_job_that_is_called_back_stays_done(office: User) -> None:
@@ -372,13 +369,8 @@ def test_a_home_is_found_by_who_lives_there() -> None:
         ({"answers": ["yes"]}, "answers"),
     ],
 )
-def test_an_enquiry_that_cannot_be(fields: dict[str, Any], field: str, office: User) -> None:
-    with pytest.raises(DomainError) as refused:
-        note_enquiry(Job(**CALLER, **fields), by=office)
-    assert fields_of(refused) == (400, [field])
-    with pytest.raises(ValidationError) as invalid:
-        Job(**CALLER, **fields).full_clean()
-    assert field in invalid.value.message_dict
+def test_an_enquiry_that_cannot_be(fields: dict[str, Any], field: str) -> None:
+    assert list(Job(**CALLER, **fields).problems()) == [field]
 
 
 @pytest.mark.parametrize(

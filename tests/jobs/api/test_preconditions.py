@@ -18,6 +18,7 @@ from tests.factories import (
     DrainRunFactory,
     HomeContactFactory,
     HomeFactory,
+    JobFactory,
     NeighbourPairFactory,
     PaperFactory,
     PointFactory,
@@ -26,6 +27,8 @@ from tests.factories import (
     StrapFactory,
     SupportFactory,
     SurveyFactory,
+    TimeOffFactory,
+    TruckFactory,
     UserFactory,
     VisitFactory,
     lay_out_home,
@@ -46,6 +49,7 @@ EDITED: dict[str, tuple[Callable[..., Any], str, Any, Any]] = {
     "drain-run": (DrainRunFactory, "note", "hangs low", "new hangers"),
     "home": (HomeFactory, "access_notes", "gate", "dog"),
     "home-contact": (HomeContactFactory, "part", "tenant", "park"),
+    "job": (JobFactory, "rooms", "kitchen", "kitchen and bath"),
     "neighbour-pair": (NeighbourPairFactory, "direction", "across", "mate_line"),
     "paper": (PaperFactory, "number", "P-1", "P-2"),
     "point": (PointFactory, "label", "A1", "A2"),
@@ -54,12 +58,15 @@ EDITED: dict[str, tuple[Callable[..., Any], str, Any, Any]] = {
     "strap": (StrapFactory, "note", "rusty", "new"),
     "support": (SupportFactory, "note", "leans", "loose"),
     "survey": (SurveyFactory, "note", "one", "two"),
+    "time-off": (TimeOffFactory, "why", "holiday", "stock-taking"),
+    "truck": (TruckFactory, "note", "low tire", "new tires"),
     "user": (UserFactory, "phone", "555 0103", "555 0104"),
     "visit": (VisitFactory, "note", "bring cap block", "bring shims"),
 }
+LISTED_AS = {"time-off": "time-off"}
 DELETED = [
     *("connection", "customer", "drain-node", "drain-run", "home", "neighbour-pair", "paper", "point", "setup"),
-    "strap",
+    *("strap", "time-off", "truck"),
 ]
 
 
@@ -73,7 +80,9 @@ def api(manager: User) -> APIClient:
 
 
 def address_of(thing: str, row: Any) -> str:
-    return "/api/v1/company/" if isinstance(row, Company) else f"/api/v1/{thing}s/{row.pk}/"
+    return (
+        "/api/v1/company/" if isinstance(row, Company) else f"/api/v1/{LISTED_AS.get(thing, f'{thing}s')}/{row.pk}/"
+    )
 
 
 def test_every_row_that_two_may_edit_is_here() -> None:
