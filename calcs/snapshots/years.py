@@ -54,7 +54,7 @@ def movement_between(
     """
     marks = {str(mark.point_id): mark for mark in series.marks_on(second.on)}
     usable = {key for key, point in series.points.items() if key in marks or not is_outside(point)}
-    surveys = [_movement_survey(each, usable) for each in (first, second)]
+    surveys = [_movement_survey(each, usable, rules) for each in (first, second)]
     read = set(surveys[0].points) | set(surveys[1].points)
     if len(set(surveys[0].points) & set(surveys[1].points)) < LEAST_SHARED:
         return None
@@ -75,15 +75,17 @@ def movement_between(
     )
 
 
-def _movement_survey(each: SurveyHeights, usable: set[str]) -> MovementSurvey:
+def _movement_survey(each: SurveyHeights, usable: set[str], rules: Rules) -> MovementSurvey:
+    """A survey as the engine takes it; rounds that agree as only copied ones do say nothing of the noise."""
     rows = [row for row, point in enumerate(each.points) if point in usable] if each.covariance_in2 else []
     points = tuple(each.points[row] for row in rows)
+    is_copied = each.reference_sd is None or each.reference_sd < rules["least_scatter"]
     return MovementSurvey(
         points=points,
         heights_in=tuple(each.heights_in[point] for point in points),
         covariance_in2=tuple(tuple(each.covariance_in2[row][column] for column in rows) for row in rows),
-        reference_sd=each.reference_sd,
-        dof=each.dof,
+        reference_sd=None if is_copied else each.reference_sd,
+        dof=0 if is_copied else each.dof,
     )
 
 

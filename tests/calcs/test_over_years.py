@@ -91,7 +91,7 @@ def test_heights_are_compared_less_what_their_surface_was_built_at(siting: Sitin
 def test_a_correction_of_an_earlier_survey_asks_about_the_later_ones_again(siting: Siting) -> None:
     first = read_again(siting, 0)
     second = read_again(siting, 365.25, sinking(0.5, 365.25))
-    third = read_again(siting, 731, sinking(0.5, 731))
+    third = read_again(siting, 730.5, sinking(0.5, 730.5))
     before = {each.pk: standing(each, "forecast").pk for each in (second, third)}
     for reading in list(first.readings.filter(point__label="A1")):
         make_reading(
