@@ -30,11 +30,6 @@ from jobs.photos import clean_copy, small_copy
 from surveys.models import Survey
 
 PHOTOS_SHOWN = 24
-HEADERS = {
-    "Cache-Control": "no-store",
-    "Referrer-Policy": "no-referrer",  # the address is the key
-    "X-Robots-Tag": "noindex, nofollow",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +68,7 @@ def shared_page(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse
     @wraps(view)
     def guarded(request: HttpRequest, **named: Any) -> HttpResponse:
         answer = opened(request, **named)
-        for name, value in HEADERS.items():
+        for name, value in links.HEADERS.items():
             answer[name] = value
         return answer
 

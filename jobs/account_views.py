@@ -9,19 +9,19 @@ from django.contrib.auth import login, update_session_auth_hash
 from django.contrib.auth.views import PasswordResetConfirmView
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import reverse_lazy
+from django.urls import reverse, reverse_lazy
 from django.utils.decorators import method_decorator
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
-from jobs import accounts, browsers, lockout, sessions
+from jobs import accounts, browsers, calendar_feed, lockout, sessions
 from jobs.account_forms import ChangePasswordForm, NewPersonForm, ResetPasswordForm, StartForm, put_error
 from jobs.editing import saved
 from jobs.errors import DomainError
 from jobs.forms import AccountForm, DeviceForm
-from jobs.models import Company, DeviceToken, Role, User
+from jobs.models import CalendarFeed, Company, DeviceToken, Role, User
 from jobs.services import revoke_token
 from jobs.views import SignedInRequest, page, speak
 
@@ -140,6 +140,7 @@ def _account(
             for row in sessions.sessions_of(request.user)
         ],
         "devices": DeviceToken.objects.valid().filter(user=request.user).order_by("-id"),
+        "feed": CalendarFeed.objects.valid().filter(person=request.user).first(),
         **more,
     }
     return render(request, "jobs/account.html", context, status=status)
@@ -192,4 +193,26 @@ def revoke_device(request: SignedInRequest, pk: UUID) -> HttpResponse:
     token = get_object_or_404(DeviceToken.objects.filter(user=request.user), pk=pk)
     revoke_token(token=token)
     messages.success(request, _("%(device)s is signed out.") % {"device": token.name})
+    return redirect("account")
+
+
+@require_POST
+@never_cache
+@page
+def make_calendar(request: SignedInRequest) -> HttpResponse:
+    """Make the address at which a calendar program reads one's visits, shown this once; an older one ends."""
+    _feed, secret = calendar_feed.issue(request.user)
+    address = request.build_absolute_uri(reverse("calendar", args=[secret]))
+    # Under this scheme programs subscribe to it in place of taking it in once.
+    subscribe = f"webcal:{address.partition(':')[2]}"
+    own = AccountForm(instance=request.user)
+    return _account(request, own, DeviceForm(), calendar_address=address, subscribe=subscribe)
+
+
+@require_POST
+@page
+def take_back_calendar(request: SignedInRequest) -> HttpResponse:
+    """Have the address of one's calendar answer no more."""
+    calendar_feed.take_back(request.user)
+    messages.success(request, _("The address of your calendar no longer answers."))
     return redirect("account")

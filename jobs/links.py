@@ -17,6 +17,12 @@ from jobs.rights import need
 
 DAYS_AT_MOST = 90
 DAYS_USUALLY = 14
+# Of every answer at an address that is itself the key.
+HEADERS = {
+    "Cache-Control": "no-store",
+    "Referrer-Policy": "no-referrer",
+    "X-Robots-Tag": "noindex, nofollow",
+}
 NOTED_EVERY = datetime.timedelta(minutes=1)
 
 

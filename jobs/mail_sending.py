@@ -140,6 +140,7 @@ def message_of(mail: Mail) -> EmailMessage:
 
 def _said(error: Exception) -> tuple[int, str]:
     """Return what the server answered, its code and its words; 0 and what went wrong where it answered nothing."""
+    words: bytes | str
     if isinstance(error, smtplib.SMTPRecipientsRefused):
         code, words = next(iter(error.recipients.values()))
     elif isinstance(error, smtplib.SMTPResponseException):
