@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 
-from django.http import StreamingHttpResponse
+from django.http import HttpResponse
 from django.utils import timezone
 
 from calcs.due_list import ROWS_AT_ONCE, DueRow, tell
@@ -17,11 +17,12 @@ COLUMNS = (
 )
 
 
-def due_file(rows: DueQuerySet, *, within_mi: float, mark: str = "") -> StreamingHttpResponse:
-    """Stream a file; ``mark`` begins it with the byte order mark by which spreadsheet programs know UTF-8."""
+def due_file(rows: DueQuerySet, *, within_mi: float, mark: str = "") -> HttpResponse:
+    """Return a file; ``mark`` begins it with the byte order mark by which spreadsheet programs know UTF-8."""
     told = tell(rows.listed().iterator(chunk_size=ROWS_AT_ONCE), within_mi=within_mi)
-    return StreamingHttpResponse(
-        (text.encode() for part in ([mark], write_lines(COLUMNS, lines(told))) for text in part),
+    # Written whole before it is sent: days are told by the company's clock, which holds no longer than the request.
+    return HttpResponse(
+        mark + "".join(write_lines(COLUMNS, lines(told))),
         content_type="text/csv; charset=utf-8",
         headers={"Content-Disposition": f'attachment; filename="due-{timezone.localdate()}.csv"'},
     )
@@ -37,9 +38,10 @@ def lines(rows: Iterable[DueRow]) -> Iterator[list[str]]:
 def _cells(row: DueRow) -> dict[str, object]:
     due, siting, home, season = row.due, row.due.siting, row.due.siting.home, row.season
     nearest = next(iter(row.around.nearest), None)
-    own = ("standing", "basis", "due_on", "latest_on", "chance_now", "chance_at_due", "reason", "rate_in_per_yr")
+    own = ("standing", "basis", "due_on", "latest_on", "chance_now", "chance_at_due", "rate_in_per_yr")
     return {
         **{name: getattr(due, name) for name in (*own, "worst_in", "is_stable", "as_of")},
+        "reason": row.why,
         **{"home": home.code, "name": home.name, "address": siting.address, "soil_class": home.soil_class},
         **{"season": season.fit.value, "ground": season.ground and season.ground.value},
         "better_from": season.better_from,

@@ -6,7 +6,7 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse, HttpResponseBase, QueryDict
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -54,7 +54,7 @@ def due_list(request: SignedInRequest) -> HttpResponse:
 
 @require_safe
 @page
-def due_csv(request: SignedInRequest) -> HttpResponseBase:
+def due_csv(request: SignedInRequest) -> HttpResponse:
     """The same list as a file for a spreadsheet."""
     found = _filtered(request)
     return due_file(found.qs, within_mi=_within_mi(found), mark=BYTE_ORDER_MARK)

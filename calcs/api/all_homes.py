@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.utils import timezone
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.permissions import IsAuthenticated
@@ -10,6 +11,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from calcs import all_homes
+from jobs.clock import company_zone
 from jobs.errors import DomainError
 from jobs.rights import MANAGER, is_manager, refusal
 
@@ -68,4 +70,5 @@ class AllHomesView(APIView):
         """Return the figures."""
         if not is_manager(request.user):
             raise DomainError("permission_denied", refusal(MANAGER), status=403)
-        return Response(AllHomesSerializer(all_homes.gather()).data)
+        today = timezone.localdate(timezone=company_zone())
+        return Response(AllHomesSerializer(all_homes.gather(today)).data)

@@ -4,7 +4,9 @@ from collections.abc import Sequence
 from typing import Any, ClassVar, cast
 
 from django.db.models import QuerySet
-from django.http import HttpResponseBase
+from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
+from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework import mixins, status
@@ -22,6 +24,7 @@ from calcs.models import Due
 from calcs.models.due_rows import DOWNWARDS, DueQuerySet
 from jobs.api.pagination import NewestFirst
 from jobs.api.visit_views import VisitSerializer
+from jobs.clock import company_zone
 from jobs.models import User, Visit
 from jobs.models.base import Act
 from jobs.rights import need
@@ -48,6 +51,11 @@ class DueViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, GenericViewSe
     pagination_class = AsOrdered
     cut_actions = ("list", "as_csv")
     acts: ClassVar[dict[str, Act | None]] = {"book": Act.SEE, "as_csv": Act.SEE}  # who books may book visits too
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        """Answer by the company's clock: today, and so what is past, is its day."""
+        with timezone.override(company_zone()):
+            return super().dispatch(request, *args, **kwargs)
 
     def get_queryset(self) -> QuerySet[Due]:
         """Return the rows that the person may see, in the usual order."""
@@ -88,7 +96,7 @@ class DueViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, GenericViewSe
 
     @extend_schema(responses={(200, "text/csv"): OpenApiTypes.STR})
     @action(detail=False, url_path="file", pagination_class=None, content_negotiation_class=AnswersAsItDoes)
-    def as_csv(self, request: Request) -> HttpResponseBase:
+    def as_csv(self, request: Request) -> HttpResponse:
         """Return the list as a CSV file."""
         rows = cast(DueQuerySet, self.filter_queryset(self.get_queryset()))
         return due_file(rows, within_mi=miles(request.query_params.get("within", "")))

@@ -66,11 +66,11 @@ class Share(models.Aggregate):
     """The value below which a share of the rows lies, read straight between two of them."""
 
     function = "PERCENTILE_CONT"
+    template = "%(function)s(%(share)s) WITHIN GROUP (ORDER BY %(expressions)s)"
     output_field = models.FloatField()
 
     def __init__(self, expression: Any, *, share: float, **rest: Any) -> None:
-        template = f"%(function)s({share:.6f}) WITHIN GROUP (ORDER BY %(expressions)s)"
-        super().__init__(expression, template=template, **rest)
+        super().__init__(expression, share=f"{share:.6f}", **rest)
 
 
 class DueQuerySet(CompanyQuerySet["Due"]):
