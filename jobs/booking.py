@@ -10,7 +10,8 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from jobs.clashes import Conflict, clashes_in, is_clash
-from jobs.clock import company_zone
+from jobs.clock import company_zone, on_day
+from jobs.crews import crew_of
 from jobs.errors import DomainError
 from jobs.mails import tell
 from jobs.models import Job, MailKind, Siting, Skill, Truck, User, Visit
@@ -78,6 +79,22 @@ def move(
     values: dict[str, Any] = {"starts_at": starts_at, "ends_at": ends_at, "state_reason": reason}
     given = {"lead": lead, "crew": crew, "trucks": trucks}
     return change(visit, by=by, values=values | {name: one for name, one in given.items() if one is not None})
+
+
+def put(visit: Visit, *, by: User, day: datetime.date, lead: User | None) -> Visit:
+    """Put a visit on another day at the same hours of the clock, or with another crew, or both.
+
+    With another lead go those who go with him (``crew_of``); without a lead nobody is on the visit yet.
+    """
+    zone = company_zone()
+    first = visit.starts_at.astimezone(zone).date()
+    last = day + (visit.ends_at.astimezone(zone).date() - first)
+    values: dict[str, Any] = {"starts_at": on_day(visit.starts_at, day, zone)}
+    values["ends_at"] = on_day(visit.ends_at, last, zone)
+    if lead != visit.lead:
+        crew, trucks = crew_of(lead, values["starts_at"], but=visit) if lead else ([], [])
+        values |= {"lead": lead, "crew": crew, "trucks": trucks}
+    return change(visit, by=by, values=values)
 
 
 def set_state(visit: Visit, *, by: User, state: str, reason: str = "") -> Visit:
