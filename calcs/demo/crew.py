@@ -1,14 +1,14 @@
 """What the crew of the demo reads: the truth under a home, seen through a water level in sixteenths."""
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
 import numpy as np
 
-from calcs.demo.truth import Drain, Home, Place, Pull, Settlement
+from calcs.demo.truth import Drain, Home, Mark, Place, Pull, Settlement, Slip
 from calcs.engine.units import parse_length
 
 Kind = Literal["point", "reference", "closing"]
@@ -106,16 +106,31 @@ def slip_at(home: Home, points: Iterable[Seen]) -> str | None:
 def shots(home: Home, points: Iterable[Seen]) -> list[Shot]:
     """Return every reading of the survey as typed, in the order in which it was taken."""
     frame = list(points)
+    wrong = None if home.slip is None else (home.slip, str(slip_at(home, frame)))
     noise = np.random.default_rng([home.seed, 2])
-    heights = heights_in(home, frame)
-    wrong = slip_at(home, frame)
+    return walk(
+        heights_in(home, frame), home.marks, home.setups, frame, noise=noise, sd_in=home.reading_sd_in, wrong=wrong
+    )
+
+
+def walk(
+    heights: Mapping[str, float],
+    marks: Sequence[Mark],
+    setups: Iterable[Place],
+    frame: Sequence[Seen],
+    *,
+    noise: np.random.Generator,
+    sd_in: float,
+    wrong: tuple[Slip, str] | None = None,
+) -> list[Shot]:
+    """Return what a crew reads of true heights from each setup in turn; ``wrong`` is one reading that slips."""
     taken: list[Shot] = []
-    for place in home.setups:
-        for label, kind in _walk(home, place, frame):
-            value_in = heights[label] + noise.normal(0.0, home.reading_sd_in)
+    for place in setups:
+        for label, kind in _walk(marks, place, frame):
+            value_in = heights[label] + noise.normal(0.0, sd_in)
             value_in = value_in - place.line_in if place.sense == "up" else place.line_in - value_in
-            if home.slip is not None and kind == "point" and (place.code, label) == (home.slip.setup, wrong):
-                value_in += home.slip.by_in
+            if wrong is not None and kind == "point" and (place.code, label) == (wrong[0].setup, wrong[1]):
+                value_in += wrong[0].by_in
             taken.append(_shot(place, label, kind, value_in, len(taken)))
     return taken
 
@@ -132,9 +147,12 @@ def _shot(place: Place, label: str, kind: Kind, value_in: float, sequence: int) 
     )
 
 
-def _walk(home: Home, place: Place, frame: list[Seen]) -> Iterator[tuple[str, Kind]]:
-    """Reference, other marks, points up one line and down the next; the reference again half-way and last."""
-    reference, *others = (mark.label for mark in home.marks)
+def _walk(marks: Sequence[Mark], place: Place, frame: Sequence[Seen]) -> Iterator[tuple[str, Kind]]:
+    """Reference, other marks, points up one line and down the next; the reference again half-way and last.
+
+    Without a mark the first point of the home serves as the reference.
+    """
+    reference, *others = [mark.label for mark in marks] or [frame[0].label]
     yield reference, "reference"
     yield from ((label, "point") for label in others)
     reached = [each for each in frame if place.from_x_ft <= each.x_ft <= place.to_x_ft]

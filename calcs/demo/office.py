@@ -17,7 +17,7 @@ OWNER = "the home's owner"
 TODAY_FOR = timedelta(hours=6)
 
 
-def enter(client: Client, home: Home, *, lead: str) -> Row:
+def enter(client: Client, home: Home) -> Row:
     """Enter a home as the office would; return what the service then has of its layout, with the siting's row."""
     row = _home(client, home)
     siting = client.only("sitings/", {**home.siting, "home": row["id"]}, home=row["id"])
@@ -34,7 +34,7 @@ def enter(client: Client, home: Home, *, lead: str) -> Row:
     _straps(client, home, layout)
     for drain in home.drains:
         _drain(client, home, drain, layout)
-    _visit(client, home, siting["id"], lead)
+    _visit(client, home, siting["id"])
     for hazard in home.hazards:
         noted = {"id": str(uuid.uuid4()), "noted_at": home.visit["starts_at"], "home": row["id"]}
         client.only("hazards/", {**noted, **hazard}, home=row["id"], kind=hazard["kind"])
@@ -163,20 +163,20 @@ def _drain(client: Client, home: Home, drain: Drain, layout: Row) -> None:
             client.post("drain-nodes/", {"run": run, **place, "invert_in": str(invert_in)})
 
 
-def _visit(client: Client, home: Home, siting: str, lead: str) -> None:
-    people = {name: client.all("users/", username=name)[0]["id"] for name in (lead, *home.crew)}
-    who = {"lead": people[lead], "crew": [people[name] for name in home.crew]}
+def _visit(client: Client, home: Home, siting: str) -> None:
+    people = {name: client.all("users/", username=name)[0]["id"] for name in (home.lead, *home.crew)}
+    who = {"lead": people[home.lead], "crew": [people[name] for name in home.crew]}
     client.only("visits/", {**home.visit, **who, "siting": siting}, siting=siting)
-    _visit_today(client, {**who, "siting": siting})
 
 
-def _visit_today(client: Client, where: Row) -> None:
+def send_today(client: Client, siting: str) -> None:
     """Send the crew there today as well, so that a phone's field page has something to load."""
     begins = datetime.now(UTC).replace(minute=0, second=0, microsecond=0)
-    days = {str(visit["starts_at"])[:10] for visit in client.all("visits/", siting=where["siting"])}
-    if str(begins.date()) not in days:
+    visits = client.all("visits/", siting=siting)
+    if str(begins.date()) not in {str(visit["starts_at"])[:10] for visit in visits}:
+        who = {name: visits[-1][name] for name in ("siting", "lead", "crew")}
         times = {"starts_at": begins.isoformat(), "ends_at": (begins + TODAY_FOR).isoformat()}
-        client.post("visits/", {**where, **times, "kind": "releveling", "note": "To try the field page."})
+        client.post("visits/", {**who, **times, "kind": "releveling", "note": "To try the field page."})
 
 
 def link_for_owner(client: Client, siting: str) -> str:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from django.db import transaction
 
-from jobs.models import Company, DeviceToken, Role, User
+from jobs.models import Company, DeviceToken, Role, Skill, User
 
 TOKEN_LIFETIME = datetime.timedelta(hours=12)
 
@@ -18,16 +18,65 @@ class Person:
     first_name: str
     last_name: str
     roles: tuple[Role, ...]
+    skills: tuple[Skill, ...] = ()
+    language: str = "en"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CrewSpec:
+    """Who goes out together, and with which truck."""
+
+    lead: str
+    crew: tuple[str, ...]
+    truck: str
+
+
+LEADS_WORK = (Skill.LEVEL, Skill.RELEVEL)
 PEOPLE = (
     Person(username="maren", first_name="Maren", last_name="Tolliday", roles=(Role.MANAGER, Role.OFFICE)),
     Person(username="ibbie", first_name="Ibbie", last_name="Quenell", roles=(Role.OFFICE,)),
-    Person(username="dunstan", first_name="Dunstan", last_name="Orrey", roles=(Role.CREW_LEAD, Role.CREW)),
-    Person(username="pilar", first_name="Pilar", last_name="Vesk", roles=(Role.CREW,)),
-    Person(username="anselm", first_name="Anselm", last_name="Hobry", roles=(Role.CREW,)),
+    *(
+        Person(
+            username=first_name.lower(),
+            first_name=first_name,
+            last_name=last_name,
+            roles=(Role.CREW_LEAD, Role.CREW),
+            skills=(*LEADS_WORK, *more),
+        )
+        for first_name, last_name, more in (
+            ("Dunstan", "Orrey", (Skill.ANCHORS,)),
+            ("Orsola", "Finnick", (Skill.DRAINS,)),
+            ("Leif", "Marrable", ()),
+            ("Nerys", "Coyle", (Skill.ANCHORS,)),
+        )
+    ),
+    *(
+        Person(
+            username=first_name.lower(),
+            first_name=first_name,
+            last_name=last_name,
+            roles=(Role.CREW,),
+            skills=skills,
+            language="es" if first_name == "Odalis" else "en",
+        )
+        for first_name, last_name, skills in (
+            ("Pilar", "Vesk", (Skill.LEVEL,)),
+            ("Anselm", "Hobry", (Skill.ANCHORS,)),
+            ("Bram", "Tusk", (Skill.LEVEL, Skill.GAS)),
+            ("Yusra", "Pell", (Skill.LEVEL,)),
+            ("Tibb", "Lorne", ()),
+            ("Odalis", "Rennick", (Skill.LEVEL, Skill.ELECTRIC)),
+        )
+    ),
 )
-LEAD, OFFICE = "dunstan", "ibbie"
+CREWS = (
+    CrewSpec(lead="dunstan", crew=("pilar", "anselm"), truck="Truck 1"),
+    CrewSpec(lead="orsola", crew=("bram",), truck="Truck 2"),
+    CrewSpec(lead="leif", crew=("yusra", "tibb"), truck="Truck 3"),
+    CrewSpec(lead="nerys", crew=("odalis",), truck="Truck 4"),
+)
+LEAD, OFFICE, MANAGER = "dunstan", "ibbie", "maren"
+YARD = {"latitude_deg": "37.190000", "longitude_deg": "-98.931000"}  # where the trucks start
 SIGN_IN_AS = {"office": "ibbie", "crew lead": "dunstan", "crew": "pilar", "manager": "maren"}
 
 
@@ -39,6 +88,7 @@ def seed() -> dict[str, User]:
                 name="Tern Hollow Leveling",
                 letterhead="Tern Hollow Leveling\n3 Sawpit Row, Pellen Flats",
                 time_zone="America/Chicago",
+                **YARD,
             )
         return {person.username: _user(person) for person in PEOPLE}
 
@@ -50,6 +100,8 @@ def _user(person: Person) -> User:
             "first_name": person.first_name,
             "last_name": person.last_name,
             "roles": list(person.roles),
+            "skills": list(person.skills),
+            "language": person.language,
             "is_staff": bool({Role.MANAGER, Role.OFFICE} & set(person.roles)),
             "is_superuser": Role.MANAGER in person.roles,
         },

@@ -78,7 +78,7 @@ def note_pulls(client: Client, sent: Sent, layout: Row) -> Row:
             "id": str(uuid.uuid5(uuid.UUID(sent.survey["id"]), f"strap {pull.strap}")),
             "kind": "strap",
             "sequence": number,
-            "noted_at": sent.home.survey["started_at"],
+            "noted_at": sent.survey["started_at"],
             "body": {"strap": straps[pull.strap], "grade": "ok", **found(sent.home, pull)},
         }
         for number, pull in enumerate(sent.home.pulls, start=1)
@@ -102,7 +102,7 @@ def reading_key(sent: Sent, shot: Shot) -> str:
 
 
 def _wire(sent: Sent, shot: Shot) -> Row:
-    started_at = datetime.datetime.fromisoformat(sent.home.survey["started_at"])
+    started_at = datetime.datetime.fromisoformat(sent.survey["started_at"])
     return {
         "id": reading_key(sent, shot),
         "setup": sent.setups[shot.setup],

@@ -4,6 +4,7 @@ The heights in here are the truth of the story. They never leave this package: w
 would type, and what the terminal prints is what the service answers.
 """
 
+from calcs.demo.days import ago, day_ago
 from calcs.demo.truth import (
     Drain,
     Home,
@@ -21,6 +22,7 @@ from calcs.demo.truth import (
 )
 
 MATE_LINE_UP_IN = 10.5  # how much higher the mate line was built than the underside of the beams
+DOUBLE_READ, SMALL_READ = 7, 5  # days ago
 SMALL_PAD = Pad(side_in="20", thickness_in="6")
 
 DOUBLE = Home(
@@ -209,12 +211,12 @@ DOUBLE = Home(
     ),
     visit={
         "kind": "inspection",
-        "starts_at": "2026-10-06T14:00:00Z",
-        "ends_at": "2026-10-06T18:00:00Z",
+        "starts_at": ago(DOUBLE_READ, 14),
+        "ends_at": ago(DOUBLE_READ, 18),
         "note": "As-found survey, two rounds.",
     },
     assessment={
-        "assessed_on": "2026-10-06",
+        "assessed_on": day_ago(DOUBLE_READ),
         "cause": "water",
         "evidence": "The downspout ended at the low corner. The ground there is washed out.",
         "water": "cured",
@@ -223,13 +225,14 @@ DOUBLE = Home(
         "doors_note": "The back door rubs at the top.",
         "verdict": "lift",
     },
+    lead="dunstan",
     crew=("pilar", "anselm"),
     survey={
         "stage": "as_found",
         "method": "water_level",
         "unit": "in",
-        "started_at": "2026-10-06T14:10:00Z",
-        "note": "Water level with reservoir, hose in the shade. Dry since August.",
+        "started_at": ago(DOUBLE_READ, 14, 10),
+        "note": "Water level with reservoir, hose in the shade. Dry for weeks.",
     },
     setups=(
         Place(code="S1", sense="up", line_in=-14.0, round=1, to_x_ft=45.0),
@@ -307,12 +310,12 @@ SMALL = Home(
     gaps=(Spot(x_ft=15, y_ft=12, by_in=0.25),),
     visit={
         "kind": "inspection",
-        "starts_at": "2026-10-08T14:30:00Z",
-        "ends_at": "2026-10-08T17:00:00Z",
+        "starts_at": ago(SMALL_READ, 14, 30),
+        "ends_at": ago(SMALL_READ, 17),
         "note": "As-found survey, two rounds.",
     },
     assessment={
-        "assessed_on": "2026-10-08",
+        "assessed_on": day_ago(SMALL_READ),
         "cause": "small_footing",
         "evidence": "One pad of 8 in under the middle of the girder.",
         "water": "none",
@@ -320,12 +323,13 @@ SMALL = Home(
         "doors_windows": "work",
         "verdict": "lift",
     },
-    crew=("anselm",),
+    lead="orsola",
+    crew=("bram",),
     survey={
         "stage": "as_found",
         "method": "water_level",
         "unit": "in",
-        "started_at": "2026-10-08T15:00:00Z",
+        "started_at": ago(SMALL_READ, 15),
         "note": "One setup at the crawl door, two rounds.",
     },
     setups=(

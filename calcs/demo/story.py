@@ -7,43 +7,14 @@ from typing import Any
 
 from calcs.demo import checks_told, office, phone, telling
 from calcs.demo.answers import Answers, wait_for
+from calcs.demo.cast import Cast, Teller
 from calcs.demo.client import Client
 from calcs.demo.crew import Shot, correction, shots, slip_at
 from calcs.demo.scenario import DOUBLE, SMALL
 from calcs.demo.truth import Home
+from calcs.demo.years import story as years
 
-TEXT_WIDTH = 98
 Row = dict[str, Any]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Teller:
-    """Writes the story line by line as it happens, with how long things took."""
-
-    write: Callable[[str], None]
-
-    def title(self, text: str) -> None:
-        """Begin a part."""
-        self.write(f"\n{text}")
-
-    def line(self, text: str, seconds: float | None = None) -> None:
-        """Write a line of a part."""
-        self.write(f"  {text}" if seconds is None else f"  {text:<{TEXT_WIDTH}} {seconds:6.2f} s")
-
-    def lines(self, texts: Iterable[str]) -> None:
-        """Write lines of a part."""
-        for text in texts:
-            self.line(text)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cast:
-    """Who speaks to the service, and who listens to the story."""
-
-    office: Client
-    crew: Client
-    lead: str  # by whom the crew is led
-    teller: Teller
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,6 +36,7 @@ def tell(cast: Cast) -> Row:
     """Tell the whole story; return the main survey."""
     main = tell_double(cast)
     tell_small(cast)
+    years.tell(cast)
     return main
 
 
@@ -101,7 +73,8 @@ def _survey(cast: Cast, home: Home, *, quietly: bool = False) -> Job:
     teller = Teller(write=lambda text: None) if quietly else cast.teller
     teller.title(_headline(home))
     begun = time.perf_counter()
-    layout = office.enter(cast.office, home, lead=cast.lead)
+    layout = office.enter(cast.office, home)
+    office.send_today(cast.office, layout["siting"])
     office.note_papers(cast.office)
     office.assess(cast.crew, home, layout)
     teller.line(_extent(layout), time.perf_counter() - begun)

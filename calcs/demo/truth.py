@@ -146,6 +146,7 @@ class Home:
     gaps: tuple[Spot, ...]
     visit: dict[str, Any]
     assessment: dict[str, Any]
+    lead: str
     crew: tuple[str, ...]  # who is on the visit, beside whoever leads it
     survey: dict[str, Any]
     setups: tuple[Place, ...]

@@ -12,6 +12,7 @@ from typing import Any
 from calcs.demo import office
 from calcs.demo.client import API, Client
 from calcs.demo.crew import shots
+from calcs.demo.days import ago
 from calcs.demo.scenario import SMALL
 from calcs.demo.truth import Home
 from calcs.soak.ledger import Entry, Ledger, Row
@@ -185,9 +186,11 @@ def new_phone(
         SMALL,
         customer={**SMALL.customer, "name": f"Customer {number}"},
         home={**SMALL.home, "code": f"SK-{number:03d}"},
-        visit={**SMALL.visit, "note": name},
+        lead=lead,
+        # The same people go to all of these homes: to each on a day of its own.
+        visit={**SMALL.visit, "note": name, "starts_at": ago(number, 14), "ends_at": ago(number, 17)},
     )
-    layout = office.enter(desk, home, lead=lead)
+    layout = office.enter(desk, home)
     return Phone(
         address=address,
         token=token,

@@ -8,9 +8,10 @@ from django.urls import reverse
 
 from calcs.demo import people
 from calcs.demo.answers import StuckError
+from calcs.demo.cast import Cast, Teller
 from calcs.demo.client import Client, RefusedError
 from calcs.demo.office import link_for_owner
-from calcs.demo.story import Cast, Teller, tell
+from calcs.demo.story import tell
 from jobs.models import User
 from jobs.views import demo_link
 
@@ -29,17 +30,18 @@ class Command(BaseCommand):
         try:
             office = Client(address, people.token_for(users[people.OFFICE], "demo, office desk"))
             crew = Client(address, people.token_for(users[people.LEAD], "demo, truck 2 phone"))
+            manager = Client(address, people.token_for(users[people.MANAGER], "demo, manager's desk"))
         except ValueError as error:
             raise CommandError(str(error)) from None
         teller = Teller(write=self._write)
         try:
-            survey = tell(Cast(office=office, crew=crew, lead=people.LEAD, teller=teller))
+            survey = tell(Cast(office=office, crew=crew, manager=manager, teller=teller))
             shared = link_for_owner(office, survey["siting"])
         except (RefusedError, StuckError, OSError) as error:
             raise CommandError(f"the story stopped: {error}") from error
         finally:
-            office.close()
-            crew.close()
+            for client in (office, crew, manager):
+                client.close()
         self._say_where(address, users, survey)
         self._write(f"What the home's owner sees, without signing in: {shared}")
 
