@@ -48,7 +48,7 @@ def due_of(series: Series, as_of: datetime.date, rules: Rules, priors: Priors) -
 
 def _read(due: Due, known: Series, last: SurveyHeights, rules: Rules, priors: Priors) -> None:
     apart = list(_apart(known, last, rules))
-    asked_on = max(each.on for each in (last, *known.lifts))
+    asked_on = max([last.on, *(lift.on for lift in known.lifts)])
     due.survey = last.survey
     due.worst_in = max((apart_in for apart_in, _tolerance, _limit in apart), default=None)
     document = snapshots.forecast_input(known, rules, priors.of(known))
