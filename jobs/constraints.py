@@ -74,6 +74,13 @@ SENTENCES: dict[str, tuple[str, Promise]] = {
     "visit_ends_after_start": ("ends_at", _("A visit ends after it starts.")),
     "person_in_one_place": ("crew", _("Somebody of these is taken in these hours already.")),
     "truck_in_one_place": ("trucks", _("One of these trucks is taken in these hours already.")),
+    "mail_text_once_a_kind_and_language": (
+        "kind",
+        _("There are words of your own for this message in this language."),
+    ),
+    "mail_text_is_not_empty": ("body", _("Give a subject and a message.")),
+    "mail_text_subject_is_one_line": ("subject", _("A subject is one line.")),
+    "calendar_feed_one_a_person": ("person", _("This person has a calendar already.")),
     "rule_set_version_once": ("version", _("This version of the rule set exists already.")),
     "rule_set_has_a_name": ("name", _("Give the rule set a name.")),
     "work_time_ends_after_start": ("ended_at", _("Work ends after it starts.")),

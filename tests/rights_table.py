@@ -142,6 +142,13 @@ API = {
     "photos/<pk>/thumbnail/": "GET everybody*",
     "photo-uploads/": "GET everybody, POST everybody*",
     "photo-uploads/<pk>/": "GET everybody*, PATCH owner*",
+    # -- mail to customers --
+    "mails/": "GET office",
+    "mails/<pk>/": "GET office",
+    "mails/<pk>/try-again/": "POST office",
+    "mails/<pk>/stop/": "POST office",
+    "mail-texts/": "GET office, POST manager",
+    "mail-texts/<pk>/": "GET office, PATCH manager, DELETE manager",
     # -- measuring, and what follows from it --
     "surveys/": "GET everybody, POST field*",
     "surveys/<pk>/": "GET everybody*, PATCH leads+owner*",
@@ -197,6 +204,7 @@ PAGES = {
     "invitation/<secret>/": "GET secret, POST secret",
     "password/<uidb64>/<token>/": "GET secret, POST secret",
     "shared/<secret>/": "GET linked",
+    "calendar/<secret>.ics": "GET secret",
     "shared/<secret>/photos/<pk>/": "GET linked",
     "shared/<secret>/photos/<pk>/small/": "GET linked",
     # -- one's own account --
@@ -204,6 +212,8 @@ PAGES = {
     "account/password/": "GET signed_in, POST signed_in",
     "account/browsers/end/": "POST signed_in",
     "account/devices/": "POST signed_in",
+    "account/calendar/": "POST signed_in",
+    "account/calendar/take-back/": "POST signed_in",
     "account/devices/<pk>/revoke/": "POST owner",
     # -- people and customers --
     "people/": "GET manager",
@@ -255,6 +265,11 @@ PAGES = {
     "assessments/<pk>/letter/": "GET office+leads*",
     "assessments/<pk>/letter.pdf": "GET office+leads*",
     "sitings/<pk>/papers/": "GET everybody*, POST office+leads*",
+    "mails/": "GET office",
+    "mails/<pk>/again/": "POST office",
+    "mails/<pk>/stop/": "POST office",
+    "mails/words/": "GET manager",
+    "mails/words/<kind=booked>/<language=es>/": "GET manager, POST manager",
     "papers/": "GET office, POST office",
     "papers/<pk>/": "GET office+leads*, POST office+leads*",
     "papers/<pk>/archive/": "POST office+leads*",

@@ -14,6 +14,7 @@ from rest_framework.test import APIClient
 from calcs import chain
 from calcs.models import Answer, Closing, PassEntry, Plan
 from jobs.accounts import invite, password_link
+from jobs.calendar_feed import issue
 from jobs.models import (
     Connection,
     DeviceToken,
@@ -44,6 +45,8 @@ from tests.factories import (
     HeadCountFactory,
     HomeContactFactory,
     HomeFactory,
+    MailFactory,
+    MailTextFactory,
     JobFactory,
     PaperFactory,
     PhotoUploadFactory,
@@ -98,6 +101,7 @@ def make_world() -> World:
     _link, secrets["link"] = SignedLink.objects.issue(
         home=rows["homes"], audience="engineer", holder="an engineer", by=people["manager"], lifetime=HOUR
     )
+    _feed, secrets["calendar"] = issue(people["other_crew"])
     return World(rows=rows, people=people, tokens=tokens, secrets=secrets)
 
 
@@ -227,6 +231,10 @@ def _about_people(people: Mapping[str, User], rows: Mapping[str, Any]) -> dict[s
             rooms="Under the stairs",
         ),
         "links": link,
+        "mails": MailFactory(
+            siting=rows["sitings"], customer=rows["home-contacts"].customer, to_address="o@x.example"
+        ),
+        "mail-texts": MailTextFactory(),
         "people": subject,
         "rule-sets": RuleSetFactory(),
         "set-aside": entry,
@@ -306,6 +314,7 @@ _ASSESSED = {
     **{"land": "not_needed", "verdict": "lift"},
 }
 _METHOD = {"stage": "as_found", "method": "water_level"}
+_WORDS = {"subject": "Your home is due", "body": "Dear {customer}, from {due_from} on."}
 _NOTE: Callable[[Mapping[str, Any]], dict[str, Any]] = lambda _r: {"note": "looked at again"}  # noqa: E731
 BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
     "POST points/": lambda r: {"siting": r["sitings"].pk, "label": "Z9", "surface": "floor", **_PLACE},
@@ -405,6 +414,9 @@ BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
     "POST sitings/<pk>/photos/": lambda _r: {"id": str(uuid.uuid4()), "file": photo_file()},
     "POST account/browsers/end/": lambda _r: {"which": "others"},
     "POST people/<pk>/erase/": lambda _r: {"name": "subject"},
+    "POST mail-texts/": lambda _r: {"kind": "due", "language": "en", **_WORDS},
+    "PATCH mail-texts/<pk>/": lambda _r: {"subject": "We come on {day}"},
+    "POST mails/words/<kind=booked>/<language=es>/": lambda _r: {"subject": "{day}", "body": "{from}"},
     "PATCH company/": lambda _r: {"letterhead": "Plumb"},
     "PATCH users/<pk>/": lambda _r: {"first_name": "Sam"},
     "PATCH customers/<pk>/": lambda _r: {"notes": "calls in the morning"},

@@ -22,7 +22,7 @@ OK, FORBIDDEN, HIDDEN, SIGNED_OUT, NO_METHOD = "ok", "forbidden", "hidden", "sig
 REFUSED = frozenset({FORBIDDEN, HIDDEN})
 # Said to somebody who has the right: what was sent is short of something, or another version is the newest.
 ASKED = {HTTPStatus(code) for code in (400, 409, 412, 413, 415, 422, 428)}
-SECRET_ROUTES = ("invitation/", "password/", "shared/", "demo/")
+SECRET_ROUTES = ("invitation/", "password/", "shared/", "demo/", "calendar/")
 
 
 # -- the routes ------------------------------------------------------------------------------------------------------
@@ -120,9 +120,9 @@ def address_of(route: str, who: str, world: World) -> str:
     if who != "link_holder" and route.startswith("password/"):
         return world.secrets["password"]
     path = re.sub(r"<\w+=([\w-]+)>", r"\1", route)
-    secret = world.secrets["link" if who == "link_holder" else "invitation"]
-    path = re.sub(r"<(secret|token|uidb64)>", secret, path)
     part = "invitations" if "/invitations/" in route else route.removeprefix("api/v1/").partition("/")[0]
+    secret = world.secrets["link" if who == "link_holder" else "calendar" if part == "calendar" else "invitation"]
+    path = re.sub(r"<(secret|token|uidb64)>", secret, path)
     row = world.rows.get(part)
     key = getattr(row, "entry", None) or getattr(row, "pk", "")
     asked = {

@@ -10,6 +10,7 @@ from jobs.api import (
     field_views,
     job_views,
     link_views,
+    mail_views,
     photo_upload_views,
     photo_views,
     safety_views,
@@ -48,6 +49,8 @@ router.register("hazards", safety_views.HazardViewSet)
 router.register("caution-reads", safety_views.CautionReadViewSet)
 router.register("head-counts", safety_views.HeadCountViewSet)
 router.register("visit-reports", field_views.VisitReportViewSet)
+router.register("mails", mail_views.MailViewSet)
+router.register("mail-texts", mail_views.MailTextViewSet)
 router.register("signed-links", link_views.SignedLinkViewSet)
 router.register("photos", photo_views.PhotoViewSet)
 router.register("photo-uploads", photo_upload_views.PhotoUploadViewSet)

@@ -4,6 +4,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from jobs import blanks
@@ -96,3 +97,8 @@ class Mail(Keyed):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()}, {self.get_state_display()}"
+
+    @property
+    def why(self) -> str:
+        """Why it was not sent (yet): the service's own reason in the reader's language, or what the server said."""
+        return gettext(self.error) if self.error else ""

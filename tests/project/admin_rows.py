@@ -11,7 +11,17 @@ from django.db.models import Model
 from django.utils import timezone
 
 from calcs.models import PlanCheck, WorkerBeat
-from jobs.models import BrowserSession, Company, DeviceToken, Invitation, Photo, SignedLink, SignedLinkUse, Visit
+from jobs.models import (
+    BrowserSession,
+    CalendarFeed,
+    Company,
+    DeviceToken,
+    Invitation,
+    Photo,
+    SignedLink,
+    SignedLinkUse,
+    Visit,
+)
 from surveys.models import SyncEntry
 from tests.factories import (
     AssessmentFactory,
@@ -25,6 +35,7 @@ from tests.factories import (
     DueFactory,
     HomeContactFactory,
     HomeFactory,
+    MailFactory,
     NeighbourPairFactory,
     PaperFactory,
     PointFactory,
@@ -131,6 +142,9 @@ MAKERS: dict[str, Callable[[], Any]] = {
     "jobs.headcount": LISTS["head-counts"],
     "jobs.home": lambda: HomeFactory(rule_set=RuleSetFactory()),
     "jobs.homecontact": HomeContactFactory,
+    "jobs.calendarfeed": lambda: CalendarFeed.objects.issue(UserFactory()),
+    "jobs.mail": lambda: MailFactory(made_by=UserFactory()),
+    "jobs.mailtext": LISTS["mail-texts"],
     "jobs.invitation": make_invitation,
     "jobs.job": LISTS["jobs"],
     "jobs.neighbourpair": NeighbourPairFactory,

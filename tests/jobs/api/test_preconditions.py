@@ -18,6 +18,7 @@ from tests.factories import (
     DrainRunFactory,
     HomeContactFactory,
     HomeFactory,
+    MailTextFactory,
     JobFactory,
     NeighbourPairFactory,
     PaperFactory,
@@ -50,6 +51,7 @@ EDITED: dict[str, tuple[Callable[..., Any], str, Any, Any]] = {
     "home": (HomeFactory, "access_notes", "gate", "dog"),
     "home-contact": (HomeContactFactory, "part", "tenant", "park"),
     "job": (JobFactory, "rooms", "kitchen", "kitchen and bath"),
+    "mail-text": (MailTextFactory, "subject", "We come on {day}", "{day}: we come"),
     "neighbour-pair": (NeighbourPairFactory, "direction", "across", "mate_line"),
     "paper": (PaperFactory, "number", "P-1", "P-2"),
     "point": (PointFactory, "label", "A1", "A2"),
@@ -65,7 +67,7 @@ EDITED: dict[str, tuple[Callable[..., Any], str, Any, Any]] = {
 }
 LISTED_AS = {"time-off": "time-off"}
 DELETED = [
-    *("connection", "customer", "drain-node", "drain-run", "home", "neighbour-pair", "paper", "point", "setup"),
+    *("connection", "customer", "drain-node", "drain-run", "home", "mail-text", "neighbour-pair", "paper", "point", "setup"),
     *("strap", "time-off", "truck"),
 ]
 

@@ -20,6 +20,8 @@ from jobs.models import (
     Finding,
     Home,
     Invitation,
+    MailKind,
+    MailText,
     Photo,
     Role,
     RuleSet,
@@ -28,6 +30,7 @@ from jobs.models import (
     User,
     WorkTime,
 )
+from jobs.models.people import LANGUAGES
 from surveys.models import Reading, Setup, SyncEntry
 from tests.calcs.approved import approved
 from tests.calcs.working import make_trial
@@ -47,6 +50,8 @@ from tests.factories import (
     HeadCountFactory,
     HomeContactFactory,
     HomeFactory,
+    MailFactory,
+    MailTextFactory,
     JobFactory,
     NeighbourPairFactory,
     PaperFactory,
@@ -154,6 +159,18 @@ def make_link() -> None:
     )
 
 
+def make_mail_text() -> MailText:
+    """Make words for the next kind and language that has none: there are eight."""
+    free = [
+        {"kind": kind, "language": language}
+        for kind in MailKind.values
+        for language, _words in LANGUAGES
+        if not MailText.objects.filter(kind=kind, language=language).exists()
+    ]
+    made: MailText = MailTextFactory(**free[0], body="We write about {home}, {day}, {from}")
+    return made
+
+
 # Every list endpoint, with what makes one more row of it. A new endpoint that is not here fails the test below.
 LISTS: dict[str, Callable[[], object]] = {
     "answers": make_answer,
@@ -177,6 +194,8 @@ LISTS: dict[str, Callable[[], object]] = {
     "homes": lambda: HomeFactory(rule_set=RuleSetFactory()),
     "invitations": make_invitation,
     "jobs": make_call_back,
+    "mail-texts": make_mail_text,
+    "mails": lambda: MailFactory(made_by=UserFactory(), visit=VisitFactory()),
     "neighbour-pairs": NeighbourPairFactory,
     "papers": PaperFactory,
     "pass-entries": make_pass_entry,
