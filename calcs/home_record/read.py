@@ -1,0 +1,326 @@
+"""Everything about a home over the years, in as many queries however many surveys there are."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, TypeVar, cast
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+from django.http import Http404
+from django.utils.translation import gettext as _
+
+from calcs import series, snapshots
+from calcs.engine.forecast import ForecastResult
+from calcs.engine.movement import MovementResult
+from calcs.home_record.compare import compare
+from calcs.home_record.heights import OnOneScale, against, on_one_scale
+from calcs.json_parts import Without
+from calcs.models import Answer, Approval, Calculation, Due
+from calcs.series import Series, SurveyHeights
+from calcs.survey_page.record import Record, result_of
+from jobs import rulebook
+from jobs.layout_page import FRAME_SURFACES
+from jobs.lengths import figure, length
+from jobs.models import Company, Condition, Finding, Hazard, Home, Point, Siting, Support, User, Visit
+from jobs.rulebook import Rules
+from surveys.models import Reading, Setup
+
+_OF_MAP = ("levels", "flatness", "joined")
+_LARGE_IN_FLATNESS = ("pairs", "points", "plane", "sources", "cautions", "warnings")
+MEASURED = 2  # surveys: fewer show no movement
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What a reader chose: keys of a place and of surveys as text; empty for what is shown first."""
+
+    place: str = ""
+    survey: str = ""
+    first: str = ""
+    second: str = ""
+
+    @classmethod
+    def of(cls, query: Mapping[str, str]) -> "Asked":
+        """Return what an address asks for."""
+        return cls(**{name: query.get(name, "") for name in ("place", "survey", "first", "second")})
+
+
+@dataclass(frozen=True, kw_only=True)
+class HomeRecord:
+    """A home at one place over the years. Points go by their keys as text."""
+
+    home: Home
+    siting: Siting
+    sitings: list[Siting]
+    unit: str
+    series: Series
+    rules: Rules
+    flatness: dict[UUID, dict[str, Any]]  # by survey: verdict, counts and range
+    map_record: Record | None  # of the survey whose level map is shown
+    first: SurveyHeights | None
+    second: SurveyHeights | None
+    difference: MovementResult | None
+    forecast: ForecastResult | None
+    due: Due | None
+    supports: dict[str, Support]
+    visits: list[Visit]
+    findings: list[Finding]
+    hazards: list[Hazard]
+    approvals: list[Approval]
+
+    @cached_property
+    def measured(self) -> tuple[str, ...]:
+        """The points of the home that were ever read, in walking order."""
+        read = {code for survey in self.series.surveys for code in survey.heights_in}
+        return tuple(code for code in self._walked if code in read and not self._is_mark(code))
+
+    @cached_property
+    def marks(self) -> tuple[str, ...]:
+        """The outside marks that were ever read."""
+        read = {code for survey in self.series.surveys for code in survey.heights_in}
+        return tuple(code for code in self._walked if code in read and self._is_mark(code))
+
+    @cached_property
+    def _walked(self) -> list[str]:
+        points = self.series.points
+        return sorted(points, key=lambda code: (points[code].walk_order, points[code].label))
+
+    def _is_mark(self, code: str) -> bool:
+        return series.is_outside(self.series.points[code])
+
+    @cached_property
+    def frame(self) -> OnOneScale:
+        """The home's points against their mean, design offsets taken off: of those that the forecast goes by."""
+        points = self.series.points
+        judged = {point.code for point in self.forecast.points} if self.forecast else set()
+        on_frame = {code for code in self.measured if points[code].surface in FRAME_SURFACES}
+        return self._scaled(judged or on_frame or set(self.measured), self.measured)
+
+    @cached_property
+    def outside(self) -> OnOneScale:
+        """The outside marks against their own mean."""
+        return self._scaled(set(self.marks), self.marks)
+
+    @cached_property
+    def above_marks(self) -> list[tuple[float, float] | None]:
+        """How far the home's mean stands above the marks', survey by survey."""
+        return against(self.frame, self.outside)
+
+    def _scaled(self, datum: set[str], shown: Iterable[str]) -> OnOneScale:
+        """Put the points of the datum on one scale, and the others that are shown onto it."""
+        shown = set(shown)
+        surveys = [self._read_in(each) for each in self.series.surveys]
+        scaled = on_one_scale(surveys, datum)
+        heights = tuple(
+            {}
+            if zero is None
+            else {code: (height - zero[0], sd) for code, (height, sd) in survey.items() if code in shown}
+            for survey, zero in zip(surveys, scaled.datums, strict=True)
+        )
+        return OnOneScale(heights=heights, datums=scaled.datums)
+
+    def _read_in(self, survey: SurveyHeights) -> dict[str, tuple[float, float]]:
+        """Return heights less their offsets; a survey that scattered more than stated counts as that noisy."""
+        points, factor = self.series.points, max(1.0, survey.reference_sd or 1.0)
+        return {
+            code: (height_in - float(points[code].design_offset_in), survey.sds_in[code] * factor)
+            for code, height_in in survey.heights_in.items()
+            if code in points
+        }
+
+    # -- words -----------------------------------------------------------------------------------------------
+
+    def name(self, code: str) -> str:
+        """Return a point's label."""
+        return self.series.points[code].label if code in self.series.points else code
+
+    @property
+    def labels(self) -> dict[str, str]:
+        """Return labels by key."""
+        return {code: point.label for code, point in self.series.points.items()}
+
+    def point(self, code: str) -> Point:
+        """Return a point."""
+        return self.series.points[code]
+
+    def figure(self, value_in: float, *, signed: bool = False, denominator: int = 16) -> str:
+        """Write a length as a bare number in the reader's unit."""
+        return figure(value_in, self.unit, signed=signed, denominator=denominator)
+
+    def length(self, value_in: float, *, signed: bool = False, denominator: int = 16) -> str:
+        """Write a length in the reader's unit."""
+        return length(value_in, self.unit, signed=signed, denominator=denominator)
+
+
+def read_home_record(pk: UUID, reader: User, asked: Asked, *, unit: str) -> HomeRecord:
+    """Read the record of a home at one of its places; 404 where the reader sees none.
+
+    Raises
+    ------
+    Http404
+        Where the home, the place or a survey asked for is not there for this reader, or the home stands nowhere.
+    """
+    visible = Siting.objects.visible_to(reader).select_related("home__rule_set").order_by("-from_on")
+    sitings = list(visible.filter(home=pk))
+    if not sitings:
+        raise Http404(_("This home stands nowhere yet."))
+    siting = _asked_for(sitings, asked.place, sitings[0])
+    found = series.of_many([siting])[siting.pk]
+    _fill_in(found, siting)
+    shown = _asked_for(found.surveys, asked.survey, found.last)
+    first, second = _two(found, asked)
+    answers = _answers(shown, first, second, found.last)
+    rules = _rules(siting)
+    standing = Support.objects.filter(point__siting=siting, removed_on__isnull=True)
+    supports = {str(support.point_id): support for support in standing}
+    return HomeRecord(
+        home=siting.home,
+        siting=siting,
+        sitings=sitings,
+        unit=unit,
+        series=found,
+        rules=rules,
+        flatness=_flatness(siting),
+        map_record=_map_record(shown, found, supports, answers, unit) if shown else None,
+        first=first,
+        second=second,
+        difference=_difference(found, first, second, answers, rules),
+        forecast=_forecast(answers, found.last),
+        due=Due.objects.filter(siting=siting).select_related("siting__home", "driver_a", "driver_b").first(),
+        supports=supports,
+        visits=list(_visits(siting, reader)),
+        findings=list(_findings(siting)),
+        hazards=list(Hazard.objects.filter(home=siting.home_id).select_related("cleared_by").order_by("noted_at")),
+        approvals=list(_approvals(siting)),
+    )
+
+
+def _asked_for(rows: Sequence[Any], key: str, otherwise: T) -> T:
+    """Return the row whose key was asked for; without a key the other one."""
+    if not key:
+        return otherwise
+    for row in rows:
+        if str(getattr(row, "survey", row).pk) == key:
+            return cast(T, row)
+    raise Http404
+
+
+def _two(found: Series, asked: Asked) -> tuple[SurveyHeights | None, SurveyHeights | None]:
+    """Return the surveys to compare, the earlier one first; none where there are no two.
+
+    Unless others are asked for it is what movement is told by since the last lift, else the oldest with the newest.
+    """
+    if len(found.surveys) < MEASURED:
+        return None, None
+    told = snapshots.compared(found)
+    two = [
+        _asked_for(found.surveys, asked.first, told.first if told else found.surveys[0]),
+        _asked_for(found.surveys, asked.second, told.second if told else found.surveys[-1]),
+    ]
+    first, second = sorted(two, key=lambda each: each.days)
+    return (None, None) if first is second else (first, second)
+
+
+def _fill_in(found: Series, siting: Siting) -> None:
+    """Give the surveys their siting and authors, in one query for all."""
+    surveys = [each.survey for each in found.surveys]
+    authors = User.objects.in_bulk({survey.author_id for survey in surveys if survey.author_id})
+    for survey in surveys:
+        survey.siting = siting
+        survey.author = authors[survey.author_id] if survey.author_id else None
+
+
+def _rules(siting: Siting) -> Rules:
+    """Return the rules of the home, else the company's; without either the rule book's."""
+    company = Company.objects.select_related("rule_set").first()
+    rule_set = siting.home.rule_set or (company.rule_set if company else None)
+    return rule_set.resolved() if rule_set else rulebook.resolve({})
+
+
+# -- what was computed -----------------------------------------------------------------------------------------
+
+
+Answers = dict[tuple[UUID, str], Calculation]
+
+
+def _answers(
+    shown: SurveyHeights | None, first: SurveyHeights | None, second: SurveyHeights | None, last: SurveyHeights | None
+) -> Answers:
+    """Read the documents that are shown whole: of the map, of the two that are compared, and the forecast."""
+    wanted = Q(pk=None)
+    if shown:
+        wanted |= Q(survey=shown.survey, kind__in=_OF_MAP)
+    for each in (first, second):
+        wanted |= Q(survey=each.survey, kind="levels") if each else Q(pk=None)
+    if last:
+        wanted |= Q(survey=last.survey, kind="forecast")
+    rows = Answer.objects.filter(wanted, calculation__state=Calculation.State.DONE)
+    rows = rows.select_related("calculation").defer("calculation__input", "calculation__error")
+    return {(row.survey_id, row.kind): row.calculation for row in rows}
+
+
+def _forecast(answers: Answers, last: SurveyHeights | None) -> ForecastResult | None:
+    return result_of(answers.get((last.survey.pk, "forecast")), ForecastResult) if last else None
+
+
+def _difference(
+    found: Series, first: SurveyHeights | None, second: SurveyHeights | None, answers: Answers, rules: Rules
+) -> MovementResult | None:
+    if first is None or second is None:
+        return None
+    levels = answers[first.survey.pk, "levels"], answers[second.survey.pk, "levels"]
+    return compare(found, first, second, levels, rules)
+
+
+def _flatness(siting: Siting) -> dict[UUID, dict[str, Any]]:
+    rows = Answer.objects.filter(
+        survey__siting=siting, kind="flatness", calculation__state=Calculation.State.DONE
+    ).annotate(told=Without("calculation__result", *_LARGE_IN_FLATNESS))
+    return dict(rows.values_list("survey", "told"))
+
+
+def _map_record(
+    shown: SurveyHeights, found: Series, supports: dict[str, Support], answers: Answers, unit: str
+) -> Record:
+    """Make what the page of a survey draws its map from, with what the map shows and no more."""
+    survey = shown.survey
+    readings = Reading.objects.filter(survey=survey)
+    standing = {
+        kind: Answer(survey=survey, kind=kind, calculation=answers[survey.pk, kind])
+        for kind in _OF_MAP
+        if (survey.pk, kind) in answers
+    }
+    return Record(
+        survey=survey,
+        unit=unit,
+        points=dict(found.points),
+        supports=supports,
+        connections={},
+        straps={},
+        drain_runs={},
+        setups={str(setup.pk): setup for setup in Setup.objects.filter(survey=survey)},
+        readings={str(reading.pk): reading for reading in readings},
+        answers=standing,
+        plans=[],
+        unread=[],
+    )
+
+
+# -- what happened ----------------------------------------------------------------------------------------------
+
+
+def _visits(siting: Siting, reader: User) -> QuerySet[Visit]:
+    return Visit.objects.visible_to(reader).filter(siting=siting).select_related("lead").order_by("-starts_at", "-pk")
+
+
+def _findings(siting: Siting) -> QuerySet[Finding]:
+    rows = Finding.objects.standing().filter(siting=siting).exclude(grade=Condition.OK)
+    return rows.select_related("point", "connection", "strap", "drain_run").order_by("-noted_at", "-pk")
+
+
+def _approvals(siting: Siting) -> QuerySet[Approval]:
+    rows = Approval.objects.filter(siting=siting).select_related("approved_by", "plan", "closing")
+    return rows.order_by("-number")

@@ -1,0 +1,19 @@
+"""Parts of stored documents: a result holds thousands of numbers, and most readers want few of them."""
+
+from typing import Any
+
+from django.db import models
+from django.db.models import F, Func, Value
+
+
+class Without(Func):
+    """A JSON document less some of its members; unpacked once however much is left of it."""
+
+    arg_joiner = " - "
+    template = "(%(expressions)s)"
+    output_field = models.JSONField()
+
+    def __init__(self, document: str, *names: str) -> None:
+        template, text = "ARRAY[%(expressions)s]::text[]", models.TextField()
+        listed: Any = Func(*map(Value, names), template=template, output_field=text)
+        super().__init__(F(document), listed)
