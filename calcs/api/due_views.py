@@ -89,9 +89,10 @@ class DueViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, GenericViewSe
     def book(self, request: Request, pk: str) -> Response:
         """Book a visit; it remembers why the home was due."""
         need(request.user, Act.ADD, Visit)
+        due = self.get_object()
         body = BookDueSerializer(data=request.data)
         body.is_valid(raise_exception=True)
-        visit = book_due(self.get_object(), by=cast(User, request.user), **body.validated_data)
+        visit = book_due(due, by=cast(User, request.user), **body.validated_data)
         return Response(VisitSerializer(visit, context={"request": request}).data, status=status.HTTP_201_CREATED)
 
     @extend_schema(responses={(200, "text/csv"): OpenApiTypes.STR})
