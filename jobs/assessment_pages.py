@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST
 
 from jobs.assessing import assessments_of, blocks_of, override_block, season_of, standing_assessment, warnings_of
 from jobs.assessment_forms import AssessmentForm, OverrideForm
+from jobs.call_backs import call_back_at, to_read_first
 from jobs.editing import saved
 from jobs.errors import DomainError
 from jobs.models import Assessment, BlockOverride, Customer, Siting, User
@@ -122,6 +123,7 @@ def _shown(
         "siting": siting,
         **told,
         "earlier": rows[1:],
+        "to_read_first": _to_read_first(siting),
         "forms": _override_forms(request.user, told, refused) if takes_changes else [],
         "form": (form or _blank(siting)) if may_add else None,
         "is_open": form is not None or not rows,
@@ -129,6 +131,12 @@ def _shown(
         "may_write": may(request.user, Act.SEE, Customer),
     }
     return render(request, "jobs/assessment.html", context, status=status)
+
+
+def _to_read_first(siting: Siting) -> str:
+    """Say which marks a call-back here still waits for; nothing where it waits for none."""
+    job = call_back_at(siting, timezone.localdate())
+    return to_read_first(siting, job) if job else ""
 
 
 def _blank(siting: Siting) -> AssessmentForm:

@@ -18,6 +18,7 @@ from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from jobs.erasing_jobs import ERASED_CALLER, blank_callers, blank_days_off, jobs_of
 from jobs.errors import DomainError
 from jobs.mails import erase_mail_of
 from jobs.models import (
@@ -27,6 +28,7 @@ from jobs.models import (
     HeadCount,
     Home,
     Invitation,
+    Job,
     Mail,
     MailText,
     SignedLink,
@@ -53,12 +55,31 @@ def erase_customer(*, customer: Customer, typed_name: str) -> Customer:
         links = SignedLink.objects.filter(home__contacts__customer=kept, holder__iexact=kept.name)
         links.filter(revoked_at__isnull=True).update(revoked_at=now)
         links.update(holder=ERASED_CUSTOMER)
+        blank_callers(jobs_of(kept, kept.name))
         blank = {"name": ERASED_CUSTOMER, "phone": "", "email": "", "postal_address": "", "notes": ""}
         for field, value in (*blank.items(), ("erased_at", now), ("archived_at", kept.archived_at or now)):
             setattr(kept, field, value)
         kept.save()
         _blank_record(kept, blank)
         erase_mail_of(kept)
+    return kept
+
+
+def erase_caller(*, job: Job, typed_name: str) -> Job:
+    """Blank who called about a job: somebody who became no customer. What was noticed stays. Can't be undone.
+
+    Raises
+    ------
+    DomainError
+        When ``typed_name`` isn't the caller's name, or there is none to be erased.
+    """
+    with transaction.atomic():
+        kept = Job.objects.select_for_update(no_key=True).get(pk=job.pk)
+        if kept.caller_name in ("", ERASED_CALLER):
+            raise DomainError("erased", _("This was erased already."), status=409)
+        _check_name(typed_name, kept.caller_name)
+        blank_callers(Job.objects.filter(pk=kept.pk))
+        kept.refresh_from_db()
     return kept
 
 
@@ -93,6 +114,7 @@ def erase_person(*, person: User, by: User, typed_name: str) -> User:
         kept.set_unusable_password()
         kept.save()  # signs them out everywhere
         DeviceToken.objects.filter(user=kept).update(name="")
+        blank_days_off(kept)
         _blank_record(kept, blank)
     return kept
 
@@ -166,6 +188,10 @@ def _names_of(person: User) -> set[str]:
 def _check(row: Customer | User, typed: str, name: str) -> None:
     if row.erased_at is not None:
         raise DomainError("erased", _("This was erased already."), status=409)
+    _check_name(typed, name)
+
+
+def _check_name(typed: str, name: str) -> None:
     if typed.strip() != name.strip():
         wrong = _("Type the name exactly as it is written here: %(name)s.") % {"name": name}
         raise DomainError("invalid", wrong, fields={"name": wrong}, status=400)

@@ -197,11 +197,13 @@ class TakeForm(_Plain):
             "customer_email": job.caller_email,
         }
         super().__init__(*args, initial=suggested, **kwargs)
-        homes = [(key, _home_words(home)) for key, home in self.homes.items()]
-        named = [(key, _customer_words(one)) for key, one in self.customers.items()]
-        new = {"home": [] if job.home else [(NEW, _("a new home"))], "customer": [(NEW, _("a new customer"))]}
-        cast(forms.ChoiceField, self.fields["home"]).choices = [*homes, *new["home"]]
-        cast(forms.ChoiceField, self.fields["customer"]).choices = [*named, *new["customer"]]
+        new_home = [] if job.home else [(NEW, _("a new home"))]
+        self._offer("home", [*((key, _home_words(home)) for key, home in self.homes.items()), *new_home])
+        named = ((key, _customer_words(one)) for key, one in self.customers.items())
+        self._offer("customer", [*named, (NEW, _("a new customer"))])
+
+    def _offer(self, name: str, choices: list[tuple[str, Any]]) -> None:
+        cast(forms.ChoiceField, self.fields[name]).choices = choices
 
     def of_home(self) -> list[forms.BoundField]:
         """Return the fields of a new home."""

@@ -19,6 +19,7 @@ from django.views.decorators.http import require_POST, require_safe
 from jobs import enquiry, job_services
 from jobs.account_forms import put_error
 from jobs.editing import saved
+from jobs.erasing_jobs import ERASED_CALLER
 from jobs.errors import DomainError, Stale
 from jobs.job_forms import CallBackForm, DeclineForm, FinishForm, JobForm, PlaceForm, TakeForm
 from jobs.job_matching import MATCHES_SHOWN, customers_like, homes_like, jobs_under_warranty
@@ -26,7 +27,7 @@ from jobs.models import Customer, Home, Job, Siting, Visit
 from jobs.models.base import Act, new_key
 from jobs.papers import company_rules, rules_of, the_company
 from jobs.refusals import refusal_of
-from jobs.rights import may, need, need_on
+from jobs.rights import is_manager, may, need, need_on
 from jobs.rulebook import Rules
 from jobs.views import SignedInRequest, page
 
@@ -170,6 +171,7 @@ def _told(request: SignedInRequest, found: Job, *, status: int = 200, **refused:
         "homes_like": _places(homes_like(found))[:MATCHES_SHOWN] if may_change and not found.home_id else [],
         "decline_form": DeclineForm(initial=as_read) if may_change and (is_enquiry or is_open) else None,
         "finish_form": _finish_form(found) if may_change and is_open else None,
+        "may_erase": is_manager(request.user) and found.caller_name not in ("", ERASED_CALLER),
         "may_reopen": may_change and not (is_enquiry or is_open),
         **refused,
     }
@@ -240,6 +242,7 @@ def _customers_offered(found: Job, query: str) -> list[Customer]:
 def place_job(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """Say which home on record an enquiry is about."""
     found, form = _job(request, pk), PlaceForm(request.POST)
+    need_on(request.user, Act.CHANGE, found, {"home"})
     if form.is_valid():
         found.version, home = form.cleaned_data["version"], form.cleaned_data["home"]
         said = _("The enquiry is about {home}.").format(home=home)
@@ -252,6 +255,7 @@ def place_job(request: SignedInRequest, pk: UUID) -> HttpResponse:
 def link_job(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """Say that an enquiry is a call-back of an earlier job."""
     found, form = _job(request, pk), CallBackForm(request.POST)
+    need_on(request.user, Act.CHANGE, found, {"call_back_of"})
     if form.is_valid():
         found.version, earlier = form.cleaned_data["version"], form.cleaned_data["job"]
         said = _("It is a call-back of {job}.").format(job=earlier)

@@ -15,8 +15,9 @@ from django.views.decorators.http import require_POST, require_safe
 from jobs import accounts, erasing, lockout
 from jobs.account_forms import EraseForm, InvitationForm, PersonForm, put_error
 from jobs.editing import saved
+from jobs.erasing_jobs import ERASED_CALLER
 from jobs.errors import DomainError
-from jobs.models import Customer, Invitation, Role, User
+from jobs.models import Customer, Invitation, Job, Role, User
 from jobs.rights import is_manager
 from jobs.views import SignedInRequest, page
 
@@ -189,8 +190,20 @@ def erase_customer(request: SignedInRequest, pk: UUID) -> HttpResponse:
     def erase(typed: str) -> None:
         erasing.erase_customer(customer=found, typed_name=typed)
 
-    context = {"whose": found, "homes": erasing.homes_of(found)}
+    context = {"whose": found, "homes": erasing.homes_of(found), "jobs": found.jobs.order_by("number")}
     return _erase(request, erase, context, back=reverse("home-list"))
+
+
+@page
+def erase_caller(request: SignedInRequest, pk: UUID) -> HttpResponse:
+    """Erase who called about a job; the name has to be typed."""
+    need_manager(request.user)
+    found = get_object_or_404(Job.objects.exclude(caller_name__in=("", ERASED_CALLER)), pk=pk)
+
+    def erase(typed: str) -> None:
+        erasing.erase_caller(job=found, typed_name=typed)
+
+    return _erase(request, erase, {"whose": found.caller_name, "jobs": [found]}, back=reverse("job", args=[pk]))
 
 
 def _erase(request: HttpRequest, erase: Any, context: dict[str, Any], *, back: str) -> HttpResponse:

@@ -49,6 +49,7 @@ urlpatterns = [
     path("people/<uuid:pk>/unlock/", people_views.unlock, name="unlock-person"),
     path("people/<uuid:pk>/password-link/", people_views.password_link, name="password-link"),
     path("people/<uuid:pk>/erase/", people_views.erase_person, name="erase-person"),
+    path("jobs/<uuid:pk>/erase/", people_views.erase_caller, name="erase-caller"),
     path("customers/<uuid:pk>/erase/", people_views.erase_customer, name="erase-customer"),
     path("homes/<uuid:pk>/changes/", change_pages.changes, {"thing": "home"}, name="home-changes"),
     path("surveys/<uuid:pk>/changes/", change_pages.changes, {"thing": "survey"}, name="survey-changes"),

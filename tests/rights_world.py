@@ -45,9 +45,9 @@ from tests.factories import (
     HeadCountFactory,
     HomeContactFactory,
     HomeFactory,
+    JobFactory,
     MailFactory,
     MailTextFactory,
-    JobFactory,
     PaperFactory,
     PhotoUploadFactory,
     PointFactory,
@@ -346,7 +346,10 @@ BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
         **{"day": "2031-03-03", "from_time": "08:00", "to_time": "11:00"},
     },
     "POST jobs/": lambda _r: {"caller_name": "Bo", "symptoms": ["doors"], "answers": {"gas": "none"}},
-    "POST jobs/<pk>/take/": lambda r: {"home": r["homes"].pk},
+    "POST jobs/<pk>/take/": lambda r: {
+        **{"version": r["jobs"].version, "home": r["homes"].pk, "customer": r["customers"].pk, "part": "owner"}
+    },
+    "POST jobs/<pk>/erase/": lambda _r: {"name": OF_THE_CUSTOMER[0]},
     "POST jobs/<pk>/decline/": lambda r: {"version": r["jobs"].version, "reason": "too far away"},
     "POST jobs/new/": lambda _r: {
         **{"id": str(uuid.uuid4()), "asked_on": "2026-02-02", "came": "phone", "caller_name": "Bo"}

@@ -16,7 +16,7 @@ from rest_framework.viewsets import GenericViewSet
 
 from jobs import accounts, erasing, lockout
 from jobs.api import account_serializers as serializers
-from jobs.models import Customer, Invitation, User
+from jobs.models import Customer, Invitation, Job, User
 from jobs.rights import is_manager
 
 
@@ -124,6 +124,18 @@ class EraseCustomerView(APIView):
         """Blank what names the customer; homes, readings and plans stay. Can't be undone."""
         customer = get_object_or_404(Customer.objects.filter(erased_at__isnull=True), pk=pk)
         erasing.erase_customer(customer=customer, typed_name=_typed_name(request))
+        return Response(status=status.HTTP_204_NO_CONTENT)
+
+
+class EraseCallerView(APIView):
+    """Erasing somebody who asked and became no customer."""
+
+    permission_classes = [ForManagers]
+
+    @extend_schema(request=serializers.EraseSerializer, responses={204: None})
+    def post(self, request: Request, pk: UUID) -> Response:
+        """Blank who called about a job, and where; what was noticed stays. Can't be undone."""
+        erasing.erase_caller(job=get_object_or_404(Job, pk=pk), typed_name=_typed_name(request))
         return Response(status=status.HTTP_204_NO_CONTENT)
 
 

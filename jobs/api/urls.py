@@ -64,6 +64,7 @@ urlpatterns = [
     path("users/<uuid:pk>/unlock/", account_views.UnlockView.as_view(), name="user-unlock"),
     path("users/<uuid:pk>/password-link/", account_views.PasswordLinkView.as_view(), name="user-password-link"),
     path("users/<uuid:pk>/erase/", account_views.ErasePersonView.as_view(), name="user-erase"),
+    path("jobs/<uuid:pk>/erase/", account_views.EraseCallerView.as_view(), name="job-erase"),
     path("customers/<uuid:pk>/erase/", account_views.EraseCustomerView.as_view(), name="customer-erase"),
     *router.urls,
 ]
