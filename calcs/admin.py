@@ -12,7 +12,20 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from calcs.engine.kinds import KINDS
 from calcs.engine.lift.types import OptionName
-from calcs.models import Answer, Approval, Calculation, Closing, Due, PassEntry, Plan, PlanCheck, Trial, WorkerBeat
+from calcs.models import (
+    Answer,
+    Approval,
+    Calculation,
+    Closing,
+    Due,
+    NightlyRun,
+    PassEntry,
+    Plan,
+    PlanCheck,
+    RoutePlan,
+    Trial,
+    WorkerBeat,
+)
 from calcs.questions import ENGINE_KIND
 from calcs.services import request_calculations, run_again
 from jobs.admin.changes import register_changes
@@ -195,6 +208,21 @@ class TrialAdmin(LookedAtAdmin):
         return trial.calculation.get_state_display()
 
 
+@admin.register(RoutePlan)
+class RoutePlanAdmin(LookedAtAdmin):
+    """Plans of several due visits. They are asked for and booked from on their pages."""
+
+    list_display = ["from_on", "state", "attempt", "requested_by", "created_at", "finished_at"]
+    list_filter = ["state", "created_at"]
+    list_select_related = ["requested_by"]
+    search_fields = ["id__exact", "requested_by__username"]
+    ordering = ["-id"]
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet[RoutePlan]:
+        """Leave the large documents in the database."""
+        return super().get_queryset(request).defer("input", "asked", "result")
+
+
 @admin.register(PassEntry)
 class PassEntryAdmin(LookedAtAdmin):
     """Steps of the work as crews noted them on their phones."""
@@ -261,6 +289,16 @@ class DueAdmin(LookedAtAdmin):
     def home(self, due: Due) -> str:
         """The home that is due."""
         return str(due.siting.home)
+
+
+@admin.register(NightlyRun)
+class NightlyRunAdmin(LookedAtAdmin):
+    """Nights: how far each walk through all homes came, and which homes could not be computed."""
+
+    list_display = ["day", "state", "done", "failed", "total", "started_at", "finished_at"]
+    list_filter = ["state"]
+    search_fields = ["id__exact"]
+    ordering = ["-day"]
 
 
 @admin.register(WorkerBeat)

@@ -12,6 +12,7 @@ from django.conf import settings
 from django.db import connection
 from django.db.models import (
     Aggregate,
+    Case,
     Count,
     DurationField,
     ExpressionWrapper,
@@ -23,13 +24,14 @@ from django.db.models import (
     QuerySet,
     TextField,
     Value,
+    When,
 )
 from django.db.models.fields.json import KeyTextTransform
 from django.db.models.functions import Coalesce, Extract, Now, TruncHour
 from django.utils import timezone
 
 from calcs.engine.common import ENGINE_VERSION
-from calcs.models import Calculation, WorkerBeat
+from calcs.models import Calculation, NightlyRun, WorkerBeat
 from jobs.project.health import OLDEST_BEAT_S, broker_verdict
 from surveys.models import SyncEntry
 
@@ -91,6 +93,24 @@ class Worker:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Night:
+    """How far the newest walk through all homes has come, and how long it has taken so far."""
+
+    day: datetime.date
+    state: str
+    done: int
+    failed: int
+    total: int
+    took_s: float
+    is_left: bool
+
+    @property
+    def share_pct(self) -> int:
+        """Return how much of it is done."""
+        return 100 if not self.total else min(100, 100 * (self.done + self.failed) // self.total)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Operations:
     """All figures of one moment; ages and spans in seconds, those of calculations over the last 24 hours."""
 
@@ -104,6 +124,7 @@ class Operations:
     hours: tuple[Hour, ...]
     speeds: tuple[Speed, ...]
     workers: tuple[Worker, ...]
+    night: Night | None
     set_aside: int
     oldest_set_aside_s: float | None
     database_bytes: int
@@ -141,6 +162,7 @@ def gather() -> Operations:
         hours=_hours(ended, now),
         speeds=_speeds(ended),
         workers=_workers(),
+        night=_night(),
         set_aside=set_aside,
         oldest_set_aside_s=oldest_aside_s,
         database_bytes=bytes_,
@@ -195,6 +217,18 @@ def _speeds(ended: Rows) -> tuple[Speed, ...]:
 def _workers() -> tuple[Worker, ...]:
     beats = WorkerBeat.objects.annotate(age_s=_age_s(F("at"))).order_by("worker").values("worker", "age_s")
     return tuple(Worker(**beat, is_alive=beat["age_s"] <= OLDEST_BEAT_S) for beat in beats[:MOST_LISTED])
+
+
+def _night() -> Night | None:
+    rows = NightlyRun.objects.annotate(
+        took_s=_span_s(F("started_at"), Coalesce("finished_at", Now())),
+        is_left=Case(
+            When(state=NightlyRun.State.RUNNING, lease_until__gt=Now(), then=False),
+            default=Q(state=NightlyRun.State.RUNNING),
+        ),
+    )
+    row = rows.order_by("-day").values("day", "state", "done", "failed", "total", "took_s", "is_left").first()
+    return None if row is None else Night(**row)
 
 
 def _store() -> tuple[int, str]:

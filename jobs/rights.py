@@ -79,6 +79,7 @@ RIGHTS: dict[str, tuple[Roles, Roles, Roles, Roles]] = {
     "calcs.passentry": (EVERYBODY, CREW, NOBODY, NOBODY),
     "calcs.due": (OFFICE | LEAD, NOBODY, NOBODY, NOBODY),  # whoever books visits books from it
     "calcs.routeplan": (OFFICE, OFFICE, OFFICE, NOBODY),  # change: book from it
+    "calcs.nightlyrun": (MANAGER, NOBODY, NOBODY, NOBODY),
     "calcs.workerbeat": (MANAGER, NOBODY, NOBODY, NOBODY),  # and with it all figures of how the service runs
 }
 _ACTS = tuple(Act)

@@ -9,7 +9,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from calcs import operations
-from calcs.models import WorkerBeat
+from calcs.models import NightlyRun, WorkerBeat
 from jobs.rights import Act, need
 
 
@@ -57,6 +57,18 @@ class WorkerSerializer(serializers.Serializer[Any]):
     is_alive = serializers.BooleanField()
 
 
+class NightSerializer(serializers.Serializer[Any]):
+    """How far the newest walk through all homes has come."""
+
+    day = serializers.DateField()
+    state = serializers.ChoiceField(choices=NightlyRun.State.choices)
+    done = serializers.IntegerField()
+    failed = serializers.IntegerField()
+    total = serializers.IntegerField()
+    took_s = serializers.FloatField()
+    is_left = serializers.BooleanField(help_text="running, and nobody works at it: it is taken up by the clock")
+
+
 class OperationsSerializer(serializers.Serializer[Any]):
     """All figures of one moment; failures, hours and speeds are of the last 24 hours."""
 
@@ -70,6 +82,7 @@ class OperationsSerializer(serializers.Serializer[Any]):
     hours = HourSerializer(many=True)
     speeds = SpeedSerializer(many=True)
     workers = WorkerSerializer(many=True)
+    night = NightSerializer(allow_null=True)
     set_aside = serializers.IntegerField(help_text="phones' entries that wait for somebody to mend them")
     oldest_set_aside_s = serializers.FloatField(allow_null=True)
     database_bytes = serializers.IntegerField()

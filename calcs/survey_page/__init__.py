@@ -14,7 +14,7 @@ from calcs.engine.lift import LiftOption
 from calcs.models import Calculation, Plan
 from calcs.spoken import spoken
 from calcs.staleness import why_stale
-from calcs.survey_page import checks, findings, maps, plans
+from calcs.survey_page import checks, findings, maps, plans, years
 from calcs.survey_page.maps import HeightRow
 from calcs.survey_page.progress import KIND_WORDS, Progress, progress_of, steps_of
 from calcs.survey_page.record import Record, read_record
@@ -90,6 +90,8 @@ class SurveyPage:
     noise: str
     flatness: Flatness | None
     pairs: tuple[findings.PairRow, ...]
+    moved: years.Moved | None
+    due: str
     options: tuple[plans.OptionView, ...]
     chosen: plans.OptionView | None
     work: tuple[SupportWork, ...]
@@ -122,7 +124,7 @@ def gather(survey: Survey, *, unit: str, option: str = "", datum: str = "") -> S
     checked = record.checks_of(plan)
     parts = checks.part_rows(checked.get("stacks"))
     straps = checked.get("straps") or record.calculation("straps")
-    standing = [record.calculation(kind) for kind in ("levels", "straps", "flatness", "lift")]
+    standing = [record.calculation(kind) for kind in ("levels", "straps", "flatness", "movement", "forecast", "lift")]
     shown = [row for row in (*standing, checked.get("stacks"), checked.get("straps")) if row]
     return SurveyPage(
         survey=survey,
@@ -140,6 +142,8 @@ def gather(survey: Survey, *, unit: str, option: str = "", datum: str = "") -> S
         noise=findings.noise(record),
         flatness=flatness_of(record),
         pairs=findings.pair_rows(record),
+        moved=years.moved(record),
+        due=years.due(record),
         options=options,
         chosen=next((view for view in options if view.is_chosen), None),
         work=_work(record, checked.get("stacks"), lift_option),

@@ -7,10 +7,12 @@ from uuid import UUID
 
 from calcs import codec
 from calcs.engine.flatness import FlatnessInput, FlatnessResult
+from calcs.engine.forecast import ForecastResult
 from calcs.engine.joined import JoinedResult, joined_levels
 from calcs.engine.levels import LevelsInput, LevelsResult
 from calcs.engine.lift import LiftInput, LiftOption, LiftResult
 from calcs.engine.lift_curve import LiftCurveResult
+from calcs.engine.movement import MovementResult
 from calcs.labels import with_labels
 from calcs.models import Answer, Calculation, Plan, PlanCheck
 from calcs.questions import LIFTS
@@ -77,6 +79,16 @@ class Record:
     def lift_curve(self) -> LiftCurveResult | None:
         """What a flatter home would take, once that is computed."""
         return self._result("lift_curve", LiftCurveResult)
+
+    @cached_property
+    def movement(self) -> MovementResult | None:
+        """What moved since the home was left, once that is computed; None where nothing was read before."""
+        return self._result("movement", MovementResult)
+
+    @cached_property
+    def forecast(self) -> ForecastResult | None:
+        """When the home is due as of the survey, once that is computed; None where nothing was read before."""
+        return self._result("forecast", ForecastResult)
 
     @cached_property
     def levels_input(self) -> LevelsInput | None:

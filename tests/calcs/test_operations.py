@@ -13,7 +13,7 @@ from pytest_django import DjangoAssertNumQueries
 from rest_framework.test import APIClient
 
 from calcs import beats, operations
-from calcs.models import Calculation, WorkerBeat
+from calcs.models import Calculation, NightlyRun, WorkerBeat
 from calcs.operations import Hour
 from calcs.operations_drawings import describe, draw_hours
 from calcs.templatetags.spans import span
@@ -199,7 +199,7 @@ class TestPageAndApi:
             beats.note(f"worker{number}@here")
             set_aside(manager)
         client = api_for(manager)
-        with django_assert_num_queries(11):
+        with django_assert_num_queries(12):
             assert client.get(reverse("operations-figures")).status_code == 200
 
 
@@ -221,3 +221,36 @@ class TestWords:
         for drawing in (draw_hours(hours), draw_hours(hours, is_turned=True)):
             assert drawing.count('class="solid"') == drawing.count('<rect class="failed"') == 1
             assert "most in the hour from 12" in drawing
+
+
+class TestNight:
+    def make(self, **fields: Any) -> None:
+        usual = {"day": datetime.date(2026, 3, 3), "total": 40, "done": 9, "failed": 1, "started_at": ago(minutes=3)}
+        NightlyRun.objects.create(**usual | fields)
+
+    def test_there_is_none_before_the_first(self) -> None:
+        assert operations.gather().night is None
+
+    @pytest.mark.parametrize(("lease_left_min", "is_left"), [(2, False), (-2, True)])
+    def test_how_far_it_is_and_whether_anybody_works_at_it(self, lease_left_min: float, is_left: bool) -> None:
+        self.make(day=datetime.date(2026, 3, 2), state="done")
+        self.make(lease_until=ago(minutes=-lease_left_min))
+        night = operations.gather().night
+        assert night is not None
+        assert (night.day.day, night.done, night.failed, night.total) == (3, 9, 1, 40)
+        assert (night.share_pct, night.is_left) == (25, is_left)
+        assert night.took_s == pytest.approx(180, abs=60)
+
+    def test_the_page_shows_it(self, client_for: Callable[[User], Client], manager: User) -> None:
+        client = client_for(manager)
+        assert "No night was begun yet." in client.get(reverse("operations")).content.decode()
+        self.make(lease_until=ago(minutes=-2))
+        text = client.get(reverse("operations")).content.decode()
+        assert "3 Mar 2026: 9 of 40 homes in 3" in text
+        assert 'value="25"' in text
+        assert "1 home could not be computed" in text
+
+    def test_the_api_tells_it(self, api_for: Callable[[User], APIClient], manager: User) -> None:
+        self.make(state="done", finished_at=timezone.now())
+        told = api_for(manager).get(reverse("operations-figures")).json()["night"]
+        assert (told["state"], told["is_left"], told["done"]) == ("done", False, 9)

@@ -10,7 +10,7 @@ from django.apps import apps
 from django.db.models import Model
 from django.utils import timezone
 
-from calcs.models import PlanCheck, WorkerBeat
+from calcs.models import NightlyRun, PlanCheck, WorkerBeat
 from jobs.models import (
     BrowserSession,
     CalendarFeed,
@@ -175,6 +175,9 @@ MAKERS: dict[str, Callable[[], Any]] = {
     "calcs.closing": LISTS["closings"],
     "calcs.calculation": LISTS["calculations"],
     "calcs.due": DueFactory,
+    "calcs.nightlyrun": lambda: NightlyRun.objects.create(
+        day=datetime.date(2026, 3, 3) + datetime.timedelta(days=NightlyRun.objects.count())
+    ),
     "calcs.passentry": LISTS["pass-entries"],
     "calcs.plan": LISTS["plans"],
     "calcs.plancheck": make_check,
