@@ -10,6 +10,7 @@ from django.conf import settings
 from kombu.exceptions import OperationalError
 
 from calcs import nightly, runner, sweeper
+from calcs.routes import running
 
 logger = logging.getLogger(__name__)
 
@@ -24,10 +25,21 @@ def run_calculation(calculation_id: str) -> None:
     send(runner.run(uuid.UUID(calculation_id)))
 
 
+# Within the lease as well.
+@shared_task(
+    soft_time_limit=int(0.75 * settings.CALCULATION_LEASE_S),
+    time_limit=int(0.9 * settings.CALCULATION_LEASE_S),
+)
+def run_route_plan(plan_id: str) -> None:
+    """Search who goes where on which day."""
+    running.run(uuid.UUID(plan_id))
+
+
 @shared_task
 def sweep_calculations() -> None:
     """Send again what was lost on the way."""
     send(sweeper.find_work())
+    send_route_plans(running.find_work())
 
 
 @shared_task
@@ -62,4 +74,14 @@ def send(calculation_ids: Sequence[uuid.UUID]) -> None:
             run_calculation.apply_async((str(calculation_id),), retry=False)
         except OperationalError as error:
             logger.warning("no broker: %d calculations wait for the sweeper (%s)", len(calculation_ids), error)
+            return
+
+
+def send_route_plans(plan_ids: Sequence[uuid.UUID]) -> None:
+    """Hand plans of visits to the worker, as calculations are."""
+    for plan_id in plan_ids:
+        try:
+            run_route_plan.apply_async((str(plan_id),), retry=False)
+        except OperationalError as error:
+            logger.warning("no broker: %d route plans wait for the sweeper (%s)", len(plan_ids), error)
             return

@@ -18,6 +18,7 @@ from calcs import (
     views,
     work_page,
 )
+from calcs.routes import pages as route_pages
 
 urlpatterns = [
     path("homes/<uuid:pk>/", views.home, name="home"),
@@ -52,6 +53,11 @@ urlpatterns = [
     path("approvals/<uuid:pk>/record.pdf", record_page.record_pdf, name="approval-record-pdf"),
     path("due/", due_pages.due_list, name="due"),
     path("due.csv", due_pages.due_csv, name="due-csv"),
+    path("due/plan/", route_pages.plan_new, name="due-plan-new"),
+    path("due/plan/<uuid:pk>/", route_pages.plan_shown, name="due-plan"),
+    path("due/plan/<uuid:pk>/progress/", route_pages.plan_progress, name="due-plan-progress"),
+    path("due/plan/<uuid:pk>/again/", route_pages.plan_replan, name="due-plan-again"),
+    path("due/plan/<uuid:pk>/book/", route_pages.plan_book, name="due-plan-book"),
     path("due/<uuid:pk>/book/", due_pages.due_book, name="due-book"),
     path("all-homes/", all_homes_page.figures, name="all-homes"),
     path("all-homes/not-computed/", all_homes_page.not_computed, name="all-homes-not-computed"),

@@ -8,6 +8,7 @@ from calcs.api.all_homes import AllHomesView
 from calcs.api.day.views import DayView
 from calcs.api.due_views import DueViewSet
 from calcs.api.operations import OperationsView
+from calcs.api.route_views import RoutePlanViewSet
 from calcs.api.sync.views import SyncViewSet
 from calcs.api.trial_views import TrialViewSet
 
@@ -20,6 +21,7 @@ router.register("approvals", approval_views.ApprovalViewSet)
 router.register("closings", closing_views.ClosingViewSet)
 router.register("trials", TrialViewSet)
 router.register("due", DueViewSet)
+router.register("route-plans", RoutePlanViewSet)
 router.register("sync", SyncViewSet)
 
 urlpatterns = [
