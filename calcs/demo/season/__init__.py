@@ -4,13 +4,14 @@ All of it goes through the services that pages and API use, as the people who wo
 """
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from django.db import transaction
 
 from calcs.demo.season import calls, weeks
 from calcs.demo.season.staff import staff
 from calcs.demo.years.homes import Past
+from jobs.clock import company_zone, window
 from jobs.models import Siting
 
 
@@ -25,3 +26,11 @@ def enter(homes: Sequence[Past], today: datetime.date) -> None:
     codes = [home.code for home in homes]
     sitings = Siting.objects.filter(home__code__in=codes, to_on=None).select_related("home").order_by("home__code")
     weeks.enter_weeks(everybody, list(sitings), today)
+
+
+def due_booked_lines(code: str, today: datetime.date) -> Iterator[str]:
+    """Book one home from the due list, and say when and why."""
+    visit = weeks.book_due_home(staff(), code, today)
+    if visit is not None:
+        when = window(visit.starts_at, visit.ends_at, company_zone())
+        yield f"{code} is booked from the due list, {when}, {visit.lead}; why: {visit.booked_why}"

@@ -2,13 +2,15 @@
 
 import contextlib
 import datetime
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import cycle
 
 from calcs.demo.season.staff import Crew, Staff, at, monday_of
 from calcs.demo.years.books import started_at
 from calcs.demo.years.homes import Past
+from calcs.due_booking import book_due
+from calcs.models import Due
 from jobs import booking, time_off
 from jobs.clashes import Conflict, clashes_in
 from jobs.models import Job, Siting, TimeOff, Visit
@@ -164,22 +166,57 @@ def enter_jobs(staff: Staff, today: datetime.date) -> None:
 
 
 def _book_job(staff: Staff, job: Job, siting: Siting, crew: Crew, today: datetime.date) -> None:
-    kind = Visit.Kind.CALL_BACK if job.call_back_of else Visit.Kind.RELEVELING
+    def book(slot: Slot) -> Visit:
+        return booking.book(
+            by=staff.office,
+            siting=siting,
+            kind=Visit.Kind.CALL_BACK if job.call_back_of else Visit.Kind.RELEVELING,
+            job=job,
+            starts_at=slot.starts_at,
+            ends_at=slot.ends_at,
+            lead=crew.lead,
+            crew=crew.crew,
+            trucks=[crew.truck],
+        )
+
+    _on_first_free_day(crew, MORNING if job.call_back_of else WHOLE_DAY, today, book)
+
+
+def book_due_home(staff: Staff, code: str, today: datetime.date) -> Visit | None:
+    """Book the home with this number from the due list, with a job of its own; return the visit, or the earlier one.
+
+    None where the home is not on the due list, or nobody has time.
+    """
+    booked = Visit.objects.filter(siting__home__code=code).exclude(booked_why="").select_related("lead").first()
+    due = Due.objects.filter(siting__home__code=code, due_on__isnull=False).first()
+    if booked or due is None:
+        return booked
+    crew = staff.crews[1]
+
+    def book(slot: Slot) -> Visit:
+        return book_due(
+            due,
+            by=staff.office,
+            kind=Visit.Kind.RELEVELING,
+            starts_at=slot.starts_at,
+            ends_at=slot.ends_at,
+            lead=crew.lead,
+            crew=crew.crew,
+            trucks=[crew.truck],
+            opens_job=True,
+            is_another=True,
+        )
+
+    return _on_first_free_day(crew, WHOLE_DAY, today, book)
+
+
+def _on_first_free_day(
+    crew: Crew, hours: tuple[int, int], today: datetime.date, book: Callable[[Slot], Visit]
+) -> Visit | None:
     for ahead in range(1, LOOK_AHEAD_DAYS):
         day = today + datetime.timedelta(ahead)
-        slot = Slot(day=day, hours=MORNING if job.call_back_of else WHOLE_DAY, crew=crew)
         is_off = TimeOff.objects.filter(person=None, truck=None, from_on__lte=day, to_on__gte=day).exists()
         if day.weekday() < WORKDAYS and not is_off:
             with contextlib.suppress(Conflict):
-                booking.book(
-                    by=staff.office,
-                    siting=siting,
-                    kind=kind,
-                    job=job,
-                    starts_at=slot.starts_at,
-                    ends_at=slot.ends_at,
-                    lead=crew.lead,
-                    crew=crew.crew,
-                    trucks=[crew.truck],
-                )
-                return
+                return book(Slot(day=day, hours=hours, crew=crew))
+    return None

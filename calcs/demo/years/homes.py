@@ -42,6 +42,7 @@ class Past:
     spells: tuple[Spell, ...]
     trips: tuple[Trip, ...]
     seed: int
+    truth: str = ""  # what the ground does, in a few words
     wall: str = "panel"
     method: str = "water_level"
     setups: tuple[Place, ...] = WATER_LEVEL
@@ -73,7 +74,6 @@ LONG_HOUSE = {"kind": "pier_and_beam", "sections": 1, "width_ft": 24, "length_ft
 HOUSE = {"kind": "pier_and_beam", "sections": 1, "width_ft": 24, "length_ft": 32, "beams": 3}
 FIRST = "as_found"
 
-# One corner sinks, an eighth of an inch a year.
 CORNER = Past(
     code="OP-031",
     name="Quillon house",
@@ -87,9 +87,9 @@ CORNER = Past(
     marks=marks_around(40, ("well_casing", "deep_rod", "driven_rod")),
     spells=(Spell(years_ago=6.1, ground=(Sinking(x_ft=40, y_ft=24, reach_ft=18, in_per_yr=0.125),)),),
     trips=(Trip(years_ago=6.1, stage=FIRST), *checks(5.1, 4.1, 3.1, 2.1, 1.1, 0.15)),
+    truth="one corner sinks by an eighth of an inch a year",
     seed=31,
 )
-# Clay lifts the edges in the wet season and lets them down in the dry, and nothing else.
 CLAY = Past(
     code="OP-017",
     name="Dace house",
@@ -101,14 +101,14 @@ CLAY = Past(
     wall="plaster",
     layout=HOUSE,
     marks=marks_around(32, ("deep_rod", "well_casing", "deep_rod")),
-    spells=(Spell(years_ago=4.25, ground=(Swelling(length_ft=32, width_ft=24, swing_in=0.25),)),),
+    spells=(Spell(years_ago=4.25, ground=(Swelling(length_ft=32, width_ft=24, swing_in=0.2),)),),
     trips=(
         Trip(years_ago=4.25, stage=FIRST),
         *checks(4.0, 3.75, 3.5, 3.25, 2.75, 2.5, 2.25, 1.75, 1.25, 0.75, 0.25),
     ),
+    truth="clay lifts the edges in the wet season and lets them down in the dry",
     seed=17,
 )
-# Nothing moves.
 STILL = Past(
     code="PF-008",
     name="Harrow home",
@@ -121,9 +121,9 @@ STILL = Past(
     marks=marks_around(56, ("deep_rod", "well_casing", "deep_rod")),
     spells=(Spell(years_ago=9.9),),
     trips=(Trip(years_ago=9.9, stage=FIRST), *checks(8.9, 7.9, 6.9, 5.9, 4.9, 3.9, 2.9, 1.9, 0.9)),
+    truth="nothing moves",
     seed=8,
 )
-# The whole home leans over toward its far end, an eighth of an inch a year from end to end.
 LEANING = Past(
     code="MC-005",
     name="Ostrey home",
@@ -136,9 +136,9 @@ LEANING = Past(
     marks=marks_around(56, ("well_casing", "driven_rod", "deep_rod")),
     spells=(Spell(years_ago=5.3, ground=(Tilting(length_ft=56, in_per_yr=0.12),)),),
     trips=(Trip(years_ago=5.3, stage=FIRST), *checks(4.3, 3.3, 2.3, 1.3, 0.4)),
+    truth="the home leans over toward its far end, by an eighth of an inch a year",
     seed=5,
 )
-# The middle sank by a fifth of an inch a year; it was lifted, its drain mended, and it sinks a fifth as fast since.
 LIFTED = Past(
     code="MC-012",
     name="Vantry home",
@@ -160,9 +160,9 @@ LIFTED = Past(
         Trip(years_ago=3.0, stage="as_left", note="Drain mended, middle lifted."),
         *checks(2.75, 2.0, 1.0, 0.2),
     ),
+    truth="the middle sank, was lifted three years ago, and sinks a fifth as fast since",
     seed=12,
 )
-# Nothing moves; it was read once a year in one round, with a plain tube and against marks that move by themselves.
 NOISE = Past(
     code="OP-022",
     name="Lumley house",
@@ -176,6 +176,7 @@ NOISE = Past(
     marks=marks_around(32, ("curb", "masonry", "slab")),
     spells=(Spell(years_ago=4.2),),
     trips=(Trip(years_ago=4.2, stage=FIRST), *checks(3.1, 2.2, 1.1)),
+    truth="nothing moves, but it was read in one round a year, with a plain tube",
     seed=10,
     method="plain_tube",
     setups=ONE_ROUND,

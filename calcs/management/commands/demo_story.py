@@ -2,56 +2,38 @@
 
 from typing import Any
 
-from django.conf import settings
-from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.urls import reverse
 
 from calcs.demo import people
-from calcs.demo.answers import StuckError
-from calcs.demo.cast import Cast, Teller
-from calcs.demo.client import Client, RefusedError
+from calcs.demo.cast import Cast
+from calcs.demo.command import DemoCommand
 from calcs.demo.office import link_for_owner
 from calcs.demo.story import tell
+from jobs import calendar_feed
 from jobs.models import User
 from jobs.views import demo_link
 
+PAGES = {"the week": "week", "who is due": "due", "all homes (manager)": "all-homes", "jobs": "jobs", "mail": "mails"}
 
-class Command(BaseCommand):
+
+class Command(DemoCommand):
     help = "Enters the demo's homes over the API of a running service, waits for its worker, and tells the story."
 
-    def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--address", required=True, help="where the service answers: http://127.0.0.1:PORT")
-
-    def handle(self, *, address: str, **options: Any) -> None:
-        if not settings.DEMO:
-            raise CommandError("this is not a demo: set DEMO=true on an instance that holds nobody's real data")
-        users = people.seed()
-        address = address.rstrip("/")
-        try:
-            office = Client(address, people.token_for(users[people.OFFICE], "demo, office desk"))
-            crew = Client(address, people.token_for(users[people.LEAD], "demo, truck 2 phone"))
-            manager = Client(address, people.token_for(users[people.MANAGER], "demo, manager's desk"))
-        except ValueError as error:
-            raise CommandError(str(error)) from None
-        teller = Teller(write=self._write)
-        try:
-            survey = tell(Cast(office=office, crew=crew, manager=manager, teller=teller))
-            shared = link_for_owner(office, survey["siting"])
-        except (RefusedError, StuckError, OSError) as error:
-            raise CommandError(f"the story stopped: {error}") from error
-        finally:
-            for client in (office, crew, manager):
-                client.close()
+    def act(self, cast: Cast, address: str) -> None:
+        """Tell the story, and where the pages are."""
+        survey = tell(cast)
+        shared = link_for_owner(cast.office, survey["siting"])
+        users = {user.username: user for user in User.objects.all()}
         self._say_where(address, users, survey)
-        self._write(f"What the home's owner sees, without signing in: {shared}")
+        self.write(f"What the home's owner sees, without signing in: {shared}")
+        secret = calendar_feed.issue(users[people.LEAD])[1]
+        feed = reverse("calendar", args=[secret])
+        self.write(f"The crew lead's visits for a calendar program, until the next start: {address}{feed}")
 
     def _say_where(self, address: str, users: dict[str, User], survey: dict[str, Any]) -> None:
         """Say where the pages are, with a link for each role that signs in without a password."""
         page = reverse("survey", args=[survey["id"]])
-        self._write(f"\nSee it at {address}{page}; sign in by one of these links (demo only, for a week):")
+        self.write(f"\nSee it at {address}{page}; sign in by one of these links (demo only, for a week):")
         for role, username in people.SIGN_IN_AS.items():
-            self._write(f"  {role:<10}{address}{demo_link(users[username])}")
-
-    def _write(self, text: str) -> None:
-        self.stdout.write(text)
-        self.stdout.flush()
+            self.write(f"  {role:<10}{username:<9}{address}{demo_link(users[username])}")
+        self.write("Then: " + ", ".join(f"{words} {reverse(name)}" for words, name in PAGES.items()))

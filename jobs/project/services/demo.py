@@ -17,7 +17,7 @@ from jobs.project.services.web import HOST, answers, bind, web_program, worker_p
 
 WEB_READY_WITHIN_S = 60.0
 MIGRATE = ("migrate", "--no-input")
-STORY = ("demo_story",)
+STORY, FILL = ("demo_story",), ("demo_fill",)
 
 
 def main(arguments: list[str]) -> int:
@@ -65,6 +65,10 @@ def serve(supervisor: Supervisor, *, port: int | None, once: bool) -> None:
         if once:
             return
         supervisor.say(f"serving {address} until Ctrl-C; what the parts log is in {where.logs}")
+        try:
+            supervisor.run(manage(*FILL, "--address", address, supervisor=supervisor))
+        except ServiceError as error:  # what is there is served all the same
+            supervisor.say(str(error))
         supervisor.watch()
 
 
