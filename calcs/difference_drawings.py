@@ -135,7 +135,7 @@ def _draw_mark(sheet: Sheet, frame: Frame, shown: DifferenceMap, point: ChangedP
         words = f"{point.label} {figure(point.change_in, shown.unit, signed=True)}"
     draw_benchmark(sheet, frame, words, point.x_ft, point.y_ft)
     if point.is_taken_out:
-        sheet.circle(frame.outside(point.x_ft, point.y_ft), 10, "suspect", width=2)
+        sheet.circle(frame.outside(point.x_ft, point.y_ft), 8, "suspect", width=2)
 
 
 def _write(sheet: Sheet, frame: Frame, point: ChangedPoint, text: str, name: str, *, is_right: bool = False) -> None:

@@ -11,7 +11,8 @@ from django.utils import translation
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from calcs.home_record.paper import FASTEST, beam_words, paper_of
+from calcs.home_record.beside import read_beside
+from calcs.home_record.paper import FASTEST, beam_words, paper_of, shown_points
 from calcs.home_record.pictures import groups_of, survey_words
 from calcs.home_record.read import Asked, HomeRecord, read_home_record
 from calcs.home_record.tables import height_table
@@ -34,16 +35,18 @@ def home_record(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """The record on a screen; surveys, place and points are chosen in the address."""
     record, language = _record(request, pk), language_of(request.GET.get("lang", ""))
     group = request.GET.get("group", FASTEST)
+    beside = read_beside(record, request.user)
     with translation.override(language):
         surveys = record.series.surveys
+        codes = [code for _title, codes in shown_points(record, group) for code in codes]
         context = {
             "record": record,
-            "paper": paper_of(record, group=group),
+            "paper": paper_of(record, beside, group=group),
             "language": language,
             "languages": settings.LANGUAGES,
             "choosers": _choosers(record),
             "groups": list(_groups(record, group)),
-            "numbers": height_table(record, range(len(surveys))) if surveys else None,
+            "numbers": height_table(record, codes, range(len(surveys))) if surveys else None,
         }
         return render(request, "calcs/home_record.html", context)
 
@@ -54,7 +57,7 @@ def home_record_pdf(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """The record on paper, with every point: nobody can choose there."""
     record, language = _record(request, pk), language_of(request.GET.get("lang", ""))
     with translation.override(language):
-        return as_pdf(paper_of(record, group=None), language)
+        return as_pdf(paper_of(record, read_beside(record, request.user), group=None), language)
 
 
 def _record(request: SignedInRequest, pk: UUID) -> HomeRecord:
@@ -63,9 +66,8 @@ def _record(request: SignedInRequest, pk: UUID) -> HomeRecord:
 
 def _choosers(record: HomeRecord) -> list[tuple[str, str, list[Choice]]]:
     """Return what can be chosen from lists: name, words, choices; the newest survey first."""
-    shown = record.map_record.survey.pk if record.map_record else None
     wanted = (
-        ("survey", _("Level map of"), shown),
+        ("survey", _("Level map of"), record.shown and record.shown.survey.pk),
         ("first", _("Changes from"), record.first and record.first.survey.pk),
         ("second", _("to"), record.second and record.second.survey.pk),
     )

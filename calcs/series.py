@@ -15,9 +15,9 @@ from zoneinfo import ZoneInfo
 
 from django.db import connection
 from django.db.models import Max
-from django.db.models.fields.json import KeyTransform
 from django.db.models.functions import TruncDate
 
+from calcs.json_parts import Without
 from calcs.models import Answer, Calculation, Closing, PassEntry
 from jobs.clock import ONE_DAY, company_zone, start_of
 from jobs.models import Benchmark, NeighbourPair, Point, Siting, Support, Surface
@@ -25,8 +25,9 @@ from surveys.models import Survey
 
 Stage = Survey.Stage
 _APART = datetime.timedelta(seconds=1)  # of two surveys begun at the very same time
-_TOLD = ("heights", "reference_sd", "degrees_of_freedom")
-_TOLD_TOO = ("points", "covariance_in2")
+# What of a result stays in the database: a covariance alone is thousands of numbers.
+_ELSE = ("readings", "setups", "datum", "global_test", "sources", "cautions", "warnings")
+_OF_COVARIANCES = ("points", "covariance_in2")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,7 +121,7 @@ def of(siting: Siting) -> Series:
 def of_many(sitings: Collection[Siting], *, with_covariances: bool = False) -> dict[UUID, Series]:
     """Return the series of many sitings, in as many queries as for one."""
     zone, keys = company_zone(), [siting.pk for siting in sitings]
-    surveys, moments = _surveys(keys, zone, _TOLD_TOO if with_covariances else ()), _work(keys, zone)
+    surveys, moments = _surveys(keys, zone, with_covariances=with_covariances), _work(keys, zone)
     points: dict[UUID, dict[str, Point]] = {key: {} for key in keys}
     for row in Point.objects.filter(siting__in=keys):
         points[row.siting_id][str(row.pk)] = row
@@ -167,7 +168,7 @@ def _grouped(rows: Iterable[tuple[UUID, Any]]) -> dict[UUID, list[Any]]:
     return found
 
 
-def _surveys(keys: list[UUID], zone: ZoneInfo, too: tuple[str, ...]) -> dict[UUID, list[SurveyHeights]]:
+def _surveys(keys: list[UUID], zone: ZoneInfo, *, with_covariances: bool) -> dict[UUID, list[SurveyHeights]]:
     """Read the heights that stand; of a result only what is asked for leaves the database."""
     answers = Answer.objects.filter(
         kind="levels",
@@ -175,8 +176,8 @@ def _surveys(keys: list[UUID], zone: ZoneInfo, too: tuple[str, ...]) -> dict[UUI
         survey__siting__in=keys,
         survey__state=Survey.State.SUBMITTED,
     ).exclude(survey__stage=Stage.DURING)
-    told = {f"told_{name}": KeyTransform(name, "calculation__result") for name in (*_TOLD, *too)}
-    rows = answers.select_related("survey").annotate(**told).order_by("survey__started_at", "survey")
+    told = Without("calculation__result", *(_ELSE if with_covariances else (*_ELSE, *_OF_COVARIANCES)))
+    rows = answers.select_related("survey").annotate(told=told).order_by("survey__started_at", "survey")
     found: dict[UUID, list[SurveyHeights]] = {}
     for row in rows:
         _add(found.setdefault(row.survey.siting_id, []), row, zone)
@@ -184,7 +185,7 @@ def _surveys(keys: list[UUID], zone: ZoneInfo, too: tuple[str, ...]) -> dict[UUI
 
 
 def _add(surveys: list[SurveyHeights], answer: Any, zone: ZoneInfo) -> None:
-    survey, heights = answer.survey, answer.told_heights
+    survey, told = answer.survey, answer.told
     first = surveys[0].survey.started_at if surveys else survey.started_at
     days = (survey.started_at - first) / ONE_DAY
     if surveys and days <= surveys[-1].days:
@@ -195,12 +196,12 @@ def _add(surveys: list[SurveyHeights], answer: Any, zone: ZoneInfo) -> None:
             calculation=answer.calculation_id,
             days=days,
             on=survey.started_at.astimezone(zone).date(),
-            heights_in={height["point"]: height["height_in"] for height in heights},
-            sds_in={height["point"]: height["sd_in"] for height in heights},
-            points=tuple(getattr(answer, "told_points", ())),
-            covariance_in2=tuple(map(tuple, getattr(answer, "told_covariance_in2", None) or ())),
-            reference_sd=answer.told_reference_sd,
-            dof=answer.told_degrees_of_freedom,
+            heights_in={height["point"]: height["height_in"] for height in told["heights"]},
+            sds_in={height["point"]: height["sd_in"] for height in told["heights"]},
+            points=tuple(told.get("points", ())),
+            covariance_in2=tuple(map(tuple, told.get("covariance_in2") or ())),
+            reference_sd=told["reference_sd"],
+            dof=told["degrees_of_freedom"],
         )
     )
 

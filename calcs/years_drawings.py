@@ -215,7 +215,7 @@ class _Drawn:
         plot, sheet = self.plot, self.sheet
         for height_in in self.scale.heights():
             y = self.y(height_in)
-            sheet.line((plot.left, y), (plot.right, y), "ground" if abs(height_in) < 1e-9 else "tick", width=0.6)
+            sheet.line((plot.left, y), (plot.right, y), "ground" if abs(height_in) < 1e-9 else "tick", width=0.25)
             text = figure(height_in, self.picture.unit, signed=True)
             sheet.text(plot.left - 5, y + 4, text, "feet", anchor="end", size_px=_SMALL_PX)
         for day, words in self.scale.years():
@@ -250,7 +250,7 @@ class _Drawn:
         sheet.text(plot.left, self.box.top + 16, panel.label, "panel-name")
         if panel.words:
             sheet.text(plot.right, self.box.top + 16, panel.words, "legend", anchor="end", size_px=_SMALL_PX)
-        rules = [(day, _("lift")) for day in self.picture.lifts]
+        rules = [(day, _("lifted")) for day in self.picture.lifts]
         if self.picture.due is not None:
             rules.append((self.picture.due, _("due")))
         for day, words in rules:

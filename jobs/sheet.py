@@ -8,6 +8,7 @@ import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from html import escape
 from typing import Literal
 
@@ -57,6 +58,7 @@ class Box:
         return cls(x - reach, y - reach, x + reach, y + reach)
 
 
+@lru_cache(maxsize=4096)
 def text_width_px(text: str, size_px: float = TEXT_PX) -> float:
     """Estimate how wide a text is; there is no font to ask."""
     in_fractions = sum(len(found[1]) + len(found[2]) for found in FRACTION.finditer(text))
@@ -165,9 +167,10 @@ class Sheet:
 
         A place is free where nothing stands yet, inside the room, and no other mark is nearer to it than its own.
         """
-        boxes = [text_box(x, y, text, anchor, size_px) for x, y, anchor in places]
         free = (
-            place for place, box in zip(places, boxes, strict=True) if self.is_free(box) and self._owns(mark, box)
+            (x, y, anchor)
+            for x, y, anchor in places
+            if self.is_free(box := text_box(x, y, text, anchor, size_px)) and self._owns(mark, box)
         )
         x, y, anchor = next(free, places[0])
         self.text(x, y, text, name, anchor=anchor, size_px=size_px, has_halo=has_halo)
@@ -176,7 +179,11 @@ class Sheet:
         """Tell whether a box is inside the room and nothing stands there yet."""
         if self.room and not self.room.holds(box):
             return False
-        return not any(box.overlaps(other) for other in self.taken)
+        left, top, right, bottom = box.left, box.top, box.right, box.bottom
+        for other in self.taken:  # asked a hundred thousand times a map, so without a call for each
+            if other.left < right and left < other.right and other.top < bottom and top < other.bottom:
+                return False
+        return True
 
     def _owns(self, mark: Place, box: Box) -> bool:
         own = box.distance_to(mark)

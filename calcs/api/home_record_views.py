@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.views import APIView
 
 from calcs.api.home_record_serializers import AskedRecordSerializer, HomeRecordSerializer
+from calcs.home_record.beside import read_beside
 from calcs.home_record.numbers import csv_of, numbers_of
 from calcs.home_record.paper import paper_of
 from calcs.home_record.read import Asked, HomeRecord, read_home_record
@@ -67,7 +68,8 @@ class HomeRecordPaperView(APIView):
         """Return it as PDF, with every point."""
         language = language_of(request.query_params.get("lang", ""))
         with company_time(), translation.override(language):
-            return as_pdf(paper_of(_record(request, pk), group=None), language)
+            record = _record(request, pk)
+            return as_pdf(paper_of(record, read_beside(record, cast(User, request.user)), group=None), language)
 
 
 def _record(request: Request, pk: uuid.UUID) -> HomeRecord:

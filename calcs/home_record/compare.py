@@ -5,21 +5,22 @@ from typing import Any
 
 from calcs.engine.errors import EngineError
 from calcs.engine.movement import MovementResult, solve_movement
-from calcs.models import Calculation
 from calcs.series import Series, SurveyHeights
 from calcs.snapshots import movement_between
 from jobs.rulebook import Rules
 
+Told = dict[str, Any]  # points and covariance of a survey's heights
+
 
 def compare(
-    series: Series, first: SurveyHeights, second: SurveyHeights, levels: tuple[Calculation, Calculation], rules: Rules
+    series: Series, first: SurveyHeights, second: SurveyHeights, levels: tuple[Told, Told], rules: Rules
 ) -> MovementResult | None:
-    """Return what moved from the first survey to the second; ``levels`` are the calculations of their heights.
+    """Return what moved from the first survey to the second; ``levels`` are the results of their heights.
 
-    None where they have too few points in common, or their readings leave a difference without uncertainty.
+    None where they have too few points in common, or too little is known of their noise.
     """
-    one, other = (calculation.result or {} for calculation in levels)
-    document = movement_between(series, _with_covariance(first, one), _with_covariance(second, other), rules)
+    surveys = _with_covariance(first, levels[0]), _with_covariance(second, levels[1])
+    document = movement_between(series, *surveys, rules)
     if document is None:
         return None
     try:
@@ -28,6 +29,6 @@ def compare(
         return None
 
 
-def _with_covariance(survey: SurveyHeights, levels: dict[str, Any]) -> SurveyHeights:
+def _with_covariance(survey: SurveyHeights, levels: Told) -> SurveyHeights:
     rows = levels.get("covariance_in2") or ()
     return replace(survey, points=tuple(levels["points"]), covariance_in2=tuple(map(tuple, rows)))

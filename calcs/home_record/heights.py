@@ -57,6 +57,17 @@ def on_one_scale(surveys: Sequence[Read], codes: Collection[str]) -> OnOneScale:
     return OnOneScale(heights=tuple(heights), datums=tuple(datums))
 
 
+def since_first(heights: Sequence[dict[str, tuple[float, float]]]) -> tuple[dict[str, tuple[float, float]], ...]:
+    """Return heights less what each point had when it was first read: how it drifted since."""
+    first: dict[str, float] = {}
+    drifts = []
+    for survey in heights:
+        for code, (height_in, _sd_in) in survey.items():
+            first.setdefault(code, height_in)
+        drifts.append({code: (height_in - first[code], sd_in) for code, (height_in, sd_in) in survey.items()})
+    return tuple(drifts)
+
+
 def _mean(read: Read) -> float:
     return sum(height_in for height_in, _sd_in in read.values()) / len(read)
 

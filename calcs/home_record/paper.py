@@ -8,11 +8,13 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from calcs.difference_drawings import describe, draw_difference_map
-from calcs.documents.blocks import Block, Facts, Note, Paper, Picture, Prose, Section
+from calcs.documents.blocks import Block, Facts, Heading, Note, Paper, Picture, Prose, Section
 from calcs.drawings import draw_level_map
 from calcs.home_record import pictures, tables
+from calcs.home_record.beside import Beside
 from calcs.home_record.read import HomeRecord
 from calcs.labels import with_labels
+from calcs.models import Due
 from calcs.spoken import spoken
 from calcs.words import why_due
 from calcs.years_drawings import YearsPicture, draw_years
@@ -23,12 +25,12 @@ from jobs.templatetags.words import verdict_words
 FASTEST = "fastest"  # the choice of points that is shown first
 
 
-def paper_of(record: HomeRecord, *, group: str | None) -> Paper:
+def paper_of(record: HomeRecord, beside: Beside, *, group: str | None) -> Paper:
     """Return the record of a home.
 
     Parameters
     ----------
-    record : HomeRecord
+    record, beside : HomeRecord and Beside
         What was read.
     group : str or None
         The beam whose points are shown over the years, ``fastest`` for those that change fastest; None: every point,
@@ -40,9 +42,9 @@ def paper_of(record: HomeRecord, *, group: str | None) -> Paper:
         subtitle=record.siting.address,
         date=newest.on if newest else record.siting.from_on,
         mark="",
-        notes=tuple(_notes(record)),
+        notes=tuple(_notes(record, beside)),
         facts=_facts(record),
-        sections=tuple(_sections(record, group)),
+        sections=tuple(_sections(record, beside, group)),
         foot=_(
             "What was measured and seen, and what follows from it by calculation. Local codes, the home's manual and "
             "licensed trades govern."
@@ -50,8 +52,8 @@ def paper_of(record: HomeRecord, *, group: str | None) -> Paper:
     )
 
 
-def _notes(record: HomeRecord) -> Iterator[Note]:
-    for hazard in record.hazards:
+def _notes(record: HomeRecord, beside: Beside) -> Iterator[Note]:
+    for hazard in beside.hazards:
         if hazard.cleared_at is None:
             yield Note(words=str(hazard), is_stop=True)
     if not record.marks and record.measured:
@@ -76,14 +78,14 @@ def _size(home: Home) -> str:
     return f"{kind}, {feet(home.width_ft)} \N{MULTIPLICATION SIGN} {feet(home.length_ft)} ft"
 
 
-def _sections(record: HomeRecord, group: str | None) -> Iterator[Section]:
-    yield Section(key="due", title=_("When it is due"), blocks=tuple(_due(record)))
-    yield Section(key="level", title=_("How level it was"), blocks=tuple(_level(record)))
-    yield Section(key="change", title=_("What changed"), blocks=tuple(_change(record)))
+def _sections(record: HomeRecord, beside: Beside, group: str | None) -> Iterator[Section]:
+    yield Section(key="due", title=_("When it is due"), blocks=tuple(_due(record, beside.due)))
+    yield Section(key="level", title=_("How level it was"), blocks=tuple(_level(beside)))
+    yield Section(key="change", title=_("What changed"), blocks=tuple(_change(record, beside)))
     yield Section(key="years", title=_("Points over the years"), blocks=tuple(_years(record, group)))
     yield Section(key="marks", title=_("Outside marks"), blocks=tuple(_marks(record)))
-    yield Section(key="rates", title=_("How fast each point moves"), blocks=tuple(_rates(record)))
-    yield Section(key="happened", title=_("What happened"), blocks=tuple(tables.happened(record)))
+    yield Section(key="rates", title=_("How fast each point moves"), blocks=tuple(_rates(record)), columns=2)
+    yield Section(key="happened", title=_("What happened"), blocks=tuple(tables.happened(record, beside)))
     if group is None:
         yield Section(key="numbers", title=_("The same numbers as a table"), blocks=tuple(tables.heights(record)))
 
@@ -95,30 +97,31 @@ def _picture(picture: YearsPicture) -> Picture:
 # -- when it is due ---------------------------------------------------------------------------------------------
 
 
-def _due(record: HomeRecord) -> Iterator[Block]:
-    due, forecast = record.due, record.forecast
+def _due(record: HomeRecord, due: Due | None) -> Iterator[Block]:
+    forecast = record.forecast
     if due is not None:
         yield Prose(words=why_due(due))
     elif forecast is not None:
         yield Prose(words=with_labels(spoken(forecast.reason), record.labels))
     else:
         yield Prose(words=_("Not computed yet."))
-    if rows := tuple(_due_facts(record)):
+    if rows := tuple(_due_facts(record, due)):
         yield Facts(rows=rows)
     pairs = pictures.pairs_over_years(record)
     if pairs is not None:
         yield Prose(
             words=_(
-                "Difference of each pair over the years, with the noise of its readings and, ahead, what it lies "
-                "between with a chance of 95 %. Broken rules: the difference at which somebody should have come."
+                "How much higher the first of each pair stands than the second, with the noise of the readings and, "
+                "ahead, what it lies between with a chance of 95 %. Broken rules: the difference at which somebody "
+                "should have come."
             ),
             is_quiet=True,
         )
         yield _picture(pairs)
 
 
-def _due_facts(record: HomeRecord) -> Iterator[tuple[str, str]]:
-    due, forecast = record.due, record.forecast
+def _due_facts(record: HomeRecord, due: Due | None) -> Iterator[tuple[str, str]]:
+    forecast = record.forecast
     if due is not None:
         yield _("standing"), str(due.get_standing_display())
         yield _("rests on"), str(due.get_basis_display())
@@ -142,9 +145,8 @@ def percent(share: float) -> str:
 # -- maps -------------------------------------------------------------------------------------------------------
 
 
-def _level(record: HomeRecord) -> Iterator[Block]:
-    shown = record.map_record
-    level_map = pictures.level_map(record)
+def _level(beside: Beside) -> Iterator[Block]:
+    shown, level_map = beside.map_record, pictures.level_map(beside)
     if shown is None or level_map is None or shown.flatness is None:
         yield Prose(words=_("Nothing was computed here yet."))
         return
@@ -165,18 +167,13 @@ def _day(moment: datetime) -> str:
     return pictures.day_words(timezone.localtime(moment).date())
 
 
-def _change(record: HomeRecord) -> Iterator[Block]:
-    shown, result = pictures.difference_map(record), record.difference
+def _change(record: HomeRecord, beside: Beside) -> Iterator[Block]:
+    shown, result = pictures.difference_map(record, beside), record.difference
     if len(record.series.surveys) < 2:
         yield Prose(words=_("It was read once: what moves shows with the next survey."))
         return
     if shown is None or result is None:
-        yield Prose(
-            words=_(
-                "These two can't be compared: they have too few points in common, or their readings agree so well "
-                "that they say nothing of the noise. Choose others."
-            )
-        )
+        yield Prose(words=_("These two can't be compared: they have too few points in common. Choose others."))
         return
     yield Prose(words=describe(shown))
     yield Prose(words=pictures.pattern_words(record, result))
@@ -209,14 +206,19 @@ def _years(record: HomeRecord, group: str | None) -> Iterator[Block]:
         ),
         is_quiet=True,
     )
+    for title, codes in shown_points(record, group):
+        yield Heading(words=title)
+        yield _picture(pictures.years_of(record, codes, title))
+
+
+def shown_points(record: HomeRecord, group: str | None) -> list[tuple[str, tuple[str, ...]]]:
+    """Return the points that are shown over the years, under their titles."""
     groups = pictures.groups_of(record)
-    if group == FASTEST or (group is not None and group not in groups):
-        title = _("The points that change fastest")
-        yield _picture(pictures.years_of(record, pictures.fastest(record), title))
-        return
-    for beam, codes in groups.items():
-        if group in (None, beam):
-            yield _picture(pictures.years_of(record, codes, beam_words(beam)))
+    if group is None:
+        return [(beam_words(beam), codes) for beam, codes in groups.items()]
+    if group in groups:
+        return [(beam_words(group), groups[group])]
+    return [(_("The points that change fastest"), pictures.fastest(record))]
 
 
 def beam_words(beam: str) -> str:

@@ -1,7 +1,6 @@
 """From a home's record to its drawings: level map, difference map, and panels over the years."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from datetime import date
 
 from django.utils import formats, timezone
@@ -11,6 +10,7 @@ from calcs.difference_drawings import ChangedPoint, DifferenceMap
 from calcs.drawings import LevelMap
 from calcs.engine.forecast import ForecastBand, PairForecast
 from calcs.engine.movement import MovementResult
+from calcs.home_record.beside import Beside
 from calcs.home_record.read import HomeRecord
 from calcs.labels import with_labels
 from calcs.series import SurveyHeights
@@ -36,9 +36,9 @@ def day_words(day: date) -> str:
     return formats.date_format(day, "j M Y")
 
 
-def level_map(record: HomeRecord) -> LevelMap | None:
+def level_map(beside: Beside) -> LevelMap | None:
     """Return the level map of the survey that is shown; None before there are heights."""
-    shown = record.map_record
+    shown = beside.map_record
     if shown is None:
         return None
     day = timezone.localtime(shown.survey.started_at).date()
@@ -48,7 +48,7 @@ def level_map(record: HomeRecord) -> LevelMap | None:
 # -- from one survey to another ---------------------------------------------------------------------------------
 
 
-def difference_map(record: HomeRecord) -> DifferenceMap | None:
+def difference_map(record: HomeRecord, beside: Beside) -> DifferenceMap | None:
     """Return the map of what changed; None where no two surveys can be compared."""
     result = record.difference
     if result is None or record.first is None or record.second is None:
@@ -56,7 +56,7 @@ def difference_map(record: HomeRecord) -> DifferenceMap | None:
     changed = {point.code: point for point in result.points}
     read = changed.keys() | set(result.left_out)
     shown = [point for code, point in record.series.points.items() if point.archived_at is None or code in read]
-    held = {support.point_id for support in record.supports.values()}
+    held = {support.point_id for support in beside.supports.values()}
     points = tuple(
         ChangedPoint(
             code=code,
@@ -172,7 +172,7 @@ def marks_over_years(record: HomeRecord) -> YearsPicture | None:
         return None
     heights = record.outside.heights
     marks = [
-        Panel(label=record.name(code), runs=_drift(record, [each.get(code) for each in heights]))
+        Panel(label=record.name(code), runs=_whole_run(record, [each.get(code) for each in heights]))
         for code in record.marks
     ]
     home = Panel(label=_("mean of the home"), runs=_runs(record, record.above_marks))
@@ -272,10 +272,9 @@ def _runs(record: HomeRecord, values: Sequence[Values | None]) -> tuple[tuple[Se
     return tuple(map(tuple, runs.values()))
 
 
-def _drift(record: HomeRecord, values: Sequence[Values | None]) -> tuple[tuple[Seen, ...], ...]:
-    """Return what was seen of a mark since it was first read: a lift does not reach it."""
-    seen = [each for run in _runs(record, values) for each in run]
-    return (tuple(replace(each, height_in=each.height_in - seen[0].height_in) for each in seen),)
+def _whole_run(record: HomeRecord, values: Sequence[Values | None]) -> tuple[tuple[Seen, ...], ...]:
+    """Return what was seen of a mark: a lift does not reach it."""
+    return (tuple(seen for run in _runs(record, values) for seen in run),)
 
 
 def _ahead(record: HomeRecord, code: str) -> tuple[Ahead, ...]:

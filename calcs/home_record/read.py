@@ -1,4 +1,4 @@
-"""Everything about a home over the years, in as many queries however many surveys there are."""
+"""The numbers of a home over the years, read in as many queries however many surveys there are."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -6,27 +6,25 @@ from functools import cached_property
 from typing import Any, TypeVar, cast
 from uuid import UUID
 
-from django.db.models import Q, QuerySet
+from django.db.models import Q
 from django.http import Http404
 from django.utils.translation import gettext as _
 
-from calcs import series, snapshots
+from calcs import codec, series, snapshots
 from calcs.engine.forecast import ForecastResult
 from calcs.engine.movement import MovementResult
 from calcs.home_record.compare import compare
-from calcs.home_record.heights import OnOneScale, against, on_one_scale
+from calcs.home_record.heights import OnOneScale, against, on_one_scale, since_first
 from calcs.json_parts import Without
-from calcs.models import Answer, Approval, Calculation, Due
+from calcs.models import Answer, Calculation
 from calcs.series import Series, SurveyHeights
-from calcs.survey_page.record import Record, result_of
 from jobs import rulebook
 from jobs.layout_page import FRAME_SURFACES
 from jobs.lengths import figure, length
-from jobs.models import Company, Condition, Finding, Hazard, Home, Point, Siting, Support, User, Visit
+from jobs.models import Company, Home, Point, Siting, User
 from jobs.rulebook import Rules
-from surveys.models import Reading, Setup
 
-_OF_MAP = ("levels", "flatness", "joined")
+_ELSE_IN_LEVELS = ("heights", "readings", "setups", "datum", "global_test")
 _LARGE_IN_FLATNESS = ("pairs", "points", "plane", "sources", "cautions", "warnings")
 MEASURED = 2  # surveys: fewer show no movement
 
@@ -50,7 +48,7 @@ class Asked:
 
 @dataclass(frozen=True, kw_only=True)
 class HomeRecord:
-    """A home at one place over the years. Points go by their keys as text."""
+    """The numbers of a home at one place over the years. Points go by their keys as text."""
 
     home: Home
     siting: Siting
@@ -59,17 +57,11 @@ class HomeRecord:
     series: Series
     rules: Rules
     flatness: dict[UUID, dict[str, Any]]  # by survey: verdict, counts and range
-    map_record: Record | None  # of the survey whose level map is shown
+    shown: SurveyHeights | None  # whose level map is shown
     first: SurveyHeights | None
     second: SurveyHeights | None
     difference: MovementResult | None
     forecast: ForecastResult | None
-    due: Due | None
-    supports: dict[str, Support]
-    visits: list[Visit]
-    findings: list[Finding]
-    hazards: list[Hazard]
-    approvals: list[Approval]
 
     @cached_property
     def measured(self) -> tuple[str, ...]:
@@ -101,8 +93,9 @@ class HomeRecord:
 
     @cached_property
     def outside(self) -> OnOneScale:
-        """The outside marks against their own mean."""
-        return self._scaled(set(self.marks), self.marks)
+        """The outside marks against their own mean, each since it was first read."""
+        scaled = self._scaled(set(self.marks), self.marks)
+        return OnOneScale(heights=since_first(scaled.heights), datums=scaled.datums)
 
     @cached_property
     def above_marks(self) -> list[tuple[float, float] | None]:
@@ -169,13 +162,8 @@ def read_home_record(pk: UUID, reader: User, asked: Asked, *, unit: str) -> Home
         raise Http404(_("This home stands nowhere yet."))
     siting = _asked_for(sitings, asked.place, sitings[0])
     found = series.of_many([siting])[siting.pk]
-    _fill_in(found, siting)
-    shown = _asked_for(found.surveys, asked.survey, found.last)
     first, second = _two(found, asked)
-    answers = _answers(shown, first, second, found.last)
-    rules = _rules(siting)
-    standing = Support.objects.filter(point__siting=siting, removed_on__isnull=True)
-    supports = {str(support.point_id): support for support in standing}
+    answers, rules = _answers(first, second, found.last), _rules(siting)
     return HomeRecord(
         home=siting.home,
         siting=siting,
@@ -184,17 +172,11 @@ def read_home_record(pk: UUID, reader: User, asked: Asked, *, unit: str) -> Home
         series=found,
         rules=rules,
         flatness=_flatness(siting),
-        map_record=_map_record(shown, found, supports, answers, unit) if shown else None,
+        shown=_asked_for(found.surveys, asked.survey, found.last),
         first=first,
         second=second,
         difference=_difference(found, first, second, answers, rules),
         forecast=_forecast(answers, found.last),
-        due=Due.objects.filter(siting=siting).select_related("siting__home", "driver_a", "driver_b").first(),
-        supports=supports,
-        visits=list(_visits(siting, reader)),
-        findings=list(_findings(siting)),
-        hazards=list(Hazard.objects.filter(home=siting.home_id).select_related("cleared_by").order_by("noted_at")),
-        approvals=list(_approvals(siting)),
     )
 
 
@@ -224,15 +206,6 @@ def _two(found: Series, asked: Asked) -> tuple[SurveyHeights | None, SurveyHeigh
     return (None, None) if first is second else (first, second)
 
 
-def _fill_in(found: Series, siting: Siting) -> None:
-    """Give the surveys their siting and authors, in one query for all."""
-    surveys = [each.survey for each in found.surveys]
-    authors = User.objects.in_bulk({survey.author_id for survey in surveys if survey.author_id})
-    for survey in surveys:
-        survey.siting = siting
-        survey.author = authors[survey.author_id] if survey.author_id else None
-
-
 def _rules(siting: Siting) -> Rules:
     """Return the rules of the home, else the company's; without either the rule book's."""
     company = Company.objects.select_related("rule_set").first()
@@ -243,27 +216,23 @@ def _rules(siting: Siting) -> Rules:
 # -- what was computed -----------------------------------------------------------------------------------------
 
 
-Answers = dict[tuple[UUID, str], Calculation]
+Answers = dict[tuple[UUID, str], dict[str, Any]]
 
 
-def _answers(
-    shown: SurveyHeights | None, first: SurveyHeights | None, second: SurveyHeights | None, last: SurveyHeights | None
-) -> Answers:
-    """Read the documents that are shown whole: of the map, of the two that are compared, and the forecast."""
-    wanted = Q(pk=None)
-    if shown:
-        wanted |= Q(survey=shown.survey, kind__in=_OF_MAP)
-    for each in (first, second):
-        wanted |= Q(survey=each.survey, kind="levels") if each else Q(pk=None)
+def _answers(first: SurveyHeights | None, second: SurveyHeights | None, last: SurveyHeights | None) -> Answers:
+    """Read the results that are needed: covariances of the two that are compared, and the newest forecast."""
+    compared = [each.survey for each in (first, second) if each]
+    wanted = Q(survey__in=compared, kind="levels")
     if last:
         wanted |= Q(survey=last.survey, kind="forecast")
     rows = Answer.objects.filter(wanted, calculation__state=Calculation.State.DONE)
-    rows = rows.select_related("calculation").defer("calculation__input", "calculation__error")
-    return {(row.survey_id, row.kind): row.calculation for row in rows}
+    told = rows.annotate(told=Without("calculation__result", *_ELSE_IN_LEVELS))
+    return {(survey, kind): result for survey, kind, result in told.values_list("survey", "kind", "told")}
 
 
 def _forecast(answers: Answers, last: SurveyHeights | None) -> ForecastResult | None:
-    return result_of(answers.get((last.survey.pk, "forecast")), ForecastResult) if last else None
+    result = answers.get((last.survey.pk, "forecast")) if last else None
+    return codec.decode(result, ForecastResult) if result else None
 
 
 def _difference(
@@ -280,47 +249,3 @@ def _flatness(siting: Siting) -> dict[UUID, dict[str, Any]]:
         survey__siting=siting, kind="flatness", calculation__state=Calculation.State.DONE
     ).annotate(told=Without("calculation__result", *_LARGE_IN_FLATNESS))
     return dict(rows.values_list("survey", "told"))
-
-
-def _map_record(
-    shown: SurveyHeights, found: Series, supports: dict[str, Support], answers: Answers, unit: str
-) -> Record:
-    """Make what the page of a survey draws its map from, with what the map shows and no more."""
-    survey = shown.survey
-    readings = Reading.objects.filter(survey=survey)
-    standing = {
-        kind: Answer(survey=survey, kind=kind, calculation=answers[survey.pk, kind])
-        for kind in _OF_MAP
-        if (survey.pk, kind) in answers
-    }
-    return Record(
-        survey=survey,
-        unit=unit,
-        points=dict(found.points),
-        supports=supports,
-        connections={},
-        straps={},
-        drain_runs={},
-        setups={str(setup.pk): setup for setup in Setup.objects.filter(survey=survey)},
-        readings={str(reading.pk): reading for reading in readings},
-        answers=standing,
-        plans=[],
-        unread=[],
-    )
-
-
-# -- what happened ----------------------------------------------------------------------------------------------
-
-
-def _visits(siting: Siting, reader: User) -> QuerySet[Visit]:
-    return Visit.objects.visible_to(reader).filter(siting=siting).select_related("lead").order_by("-starts_at", "-pk")
-
-
-def _findings(siting: Siting) -> QuerySet[Finding]:
-    rows = Finding.objects.standing().filter(siting=siting).exclude(grade=Condition.OK)
-    return rows.select_related("point", "connection", "strap", "drain_run").order_by("-noted_at", "-pk")
-
-
-def _approvals(siting: Siting) -> QuerySet[Approval]:
-    rows = Approval.objects.filter(siting=siting).select_related("approved_by", "plan", "closing")
-    return rows.order_by("-number")

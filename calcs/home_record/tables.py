@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy
 from calcs.documents.blocks import Block, Cell, Head, Heading, Prose, Table
 from calcs.engine.forecast import ForecastResult
 from calcs.engine.movement import MovementResult, PointMovement
+from calcs.home_record.beside import Beside
 from calcs.home_record.pictures import day_of, day_words, rate_words, survey_words
 from calcs.home_record.read import HomeRecord
 from calcs.spoken import OPTION_WORDS
@@ -166,9 +167,9 @@ def marks(record: HomeRecord) -> Block:
 def _drift(record: HomeRecord, seen: Sequence[tuple[float, float]]) -> str:
     if len(seen) < 2:
         return ""
-    (first, first_sd), (last, last_sd) = seen[0], seen[-1]
+    (_first, first_sd), (last, last_sd) = seen[0], seen[-1]
     sure = record.figure(SURE_95 * (first_sd**2 + last_sd**2) ** 0.5)
-    return f"{record.figure(last - first, signed=True)} ± {sure}"
+    return f"{record.figure(last, signed=True)} ± {sure}"
 
 
 # -- heights ----------------------------------------------------------------------------------------------------
@@ -180,17 +181,18 @@ def heights(record: HomeRecord) -> Iterator[Block]:
     if not surveys:
         yield Prose(words=_("Nothing was read here yet."))
     for start in range(0, len(surveys), ACROSS):
-        yield height_table(record, range(start, min(start + ACROSS, len(surveys))))
+        places = range(start, min(start + ACROSS, len(surveys)))
+        yield height_table(record, record.measured, places)
 
 
-def height_table(record: HomeRecord, places: range) -> Table:
-    """Return the table of some of the surveys, a column each; marks are against the marks."""
+def height_table(record: HomeRecord, codes: Sequence[str], places: range) -> Table:
+    """Return the table of some points and surveys, a column a survey; then the marks, drifts against the marks."""
     surveys = record.series.surveys
     heads = ((_("point"), False), *((survey_words(surveys[place]), True) for place in places))
     rows = [
         (record.name(code), *(_height(record, scale.heights[place].get(code)) for place in places))
-        for codes, scale in ((record.measured, record.frame), (record.marks, record.outside))
-        for code in codes
+        for each, scale in ((codes, record.frame), (record.marks, record.outside))
+        for code in each
     ]
     return table(_("Heights, {unit}").format(unit=record.unit), heads, rows)
 
@@ -202,13 +204,13 @@ def _height(record: HomeRecord, value: tuple[float, float] | None) -> str:
 # -- what happened ----------------------------------------------------------------------------------------------
 
 
-def happened(record: HomeRecord) -> Iterator[Block]:
+def happened(record: HomeRecord, beside: Beside) -> Iterator[Block]:
     """List surveys, visits, findings, hazards and plans."""
-    yield from _listed(_("Surveys"), _surveys(record))
-    yield from _listed(_("Visits"), _visits(record))
-    yield from _listed(_("Findings"), _findings(record))
-    yield from _listed(_("Hazards"), _hazards(record))
-    yield from _listed(_("Plans that were approved"), _plans(record))
+    yield from _listed(_("Surveys"), _surveys(record, beside))
+    yield from _listed(_("Visits"), _visits(beside))
+    yield from _listed(_("Findings"), _findings(beside))
+    yield from _listed(_("Hazards"), _hazards(beside))
+    yield from _listed(_("Plans that were approved"), _plans(beside))
 
 
 def _listed(title: str, found: Table) -> Iterator[Block]:
@@ -220,7 +222,7 @@ def _day(moment: datetime) -> str:
     return day_words(timezone.localtime(moment).date())
 
 
-def _surveys(record: HomeRecord) -> Table:
+def _surveys(record: HomeRecord, beside: Beside) -> Table:
     lifted = {lift.days for lift in record.series.lifts}
     rows = []
     for each in reversed(record.series.surveys):
@@ -230,7 +232,7 @@ def _surveys(record: HomeRecord) -> Table:
                 day_words(each.on),
                 str(each.survey.get_stage_display()),
                 str(each.survey.get_method_display()),
-                str(each.survey.author or ""),
+                beside.authors.get(str(each.survey.author_id), ""),
                 str(verdict_words(flat.get("verdict"))),
                 record.figure(flat["range_in"]) if "range_in" in flat else "",
                 _("after a lift") if each.days in lifted else "",
@@ -248,7 +250,7 @@ def _surveys(record: HomeRecord) -> Table:
     return table(_("Surveys"), heads, rows)
 
 
-def _visits(record: HomeRecord) -> Table:
+def _visits(beside: Beside) -> Table:
     rows = [
         (
             _day(visit.starts_at),
@@ -257,16 +259,16 @@ def _visits(record: HomeRecord) -> Table:
             str(visit.lead or ""),
             visit.booked_why,
         )
-        for visit in record.visits
+        for visit in beside.visits
     ]
     heads = ((_("day"), False), (_("kind"), False), (_("state"), False), (_("lead"), False), (_("why"), False))
     return table(_("Visits"), heads, rows)
 
 
-def _findings(record: HomeRecord) -> Table:
+def _findings(beside: Beside) -> Table:
     rows = [
         (_day(found.noted_at), str(found.get_grade_display()), place_words(found), found.text)
-        for found in record.findings
+        for found in beside.findings
     ]
     heads = ((_("day"), False), (_("grade"), False), (_("where"), False), (_("what was seen"), False))
     return table(_("Findings"), heads, rows)
@@ -278,7 +280,7 @@ def place_words(found: Finding) -> str:
     return str(thing) if thing else found.item_words or _("the home")
 
 
-def _hazards(record: HomeRecord) -> Table:
+def _hazards(beside: Beside) -> Table:
     rows = [
         (
             _day(hazard.noted_at),
@@ -287,14 +289,14 @@ def _hazards(record: HomeRecord) -> Table:
             if hazard.cleared_at
             else _("still there"),
         )
-        for hazard in record.hazards
+        for hazard in beside.hazards
     ]
     return table(_("Hazards"), ((_("noted"), False), (_("hazard"), False), (_("cleared"), False)), rows)
 
 
-def _plans(record: HomeRecord) -> Table:
+def _plans(beside: Beside) -> Table:
     rows = []
-    for approval in record.approvals:
+    for approval in beside.approvals:
         closing = getattr(approval, "closing", None)
         became = _("closed on {day}").format(day=_day(closing.closed_at)) if closing and closing.closed_at else ""
         if approval.withdrawn_at:

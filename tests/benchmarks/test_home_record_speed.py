@@ -19,6 +19,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import translation
 
+from calcs.home_record.beside import read_beside
 from calcs.home_record.numbers import numbers_of
 from calcs.home_record.paper import FASTEST, paper_of
 from calcs.home_record.read import Asked, HomeRecord, read_home_record
@@ -76,6 +77,7 @@ def test_the_record_beside_the_bare_sql(
     ) as caught:
         record = read()
     assert sum(len(point["heights"]) for point in numbers_of(record)["points"]) == SURVEYS * 60
+    beside = read_beside(record, manager)
     statements = [query["sql"] for query in caught.captured_queries]
     found = medians(
         {
@@ -83,7 +85,7 @@ def test_the_record_beside_the_bare_sql(
             "reading": read,
             "numbers": lambda: numbers_of(read()),
             "numbers over the API": lambda: client.get(reverse("home-record-numbers", args=[siting.home_id])),
-            "drawing": lambda: paper_of(record, group=FASTEST),
+            "drawing": lambda: paper_of(record, beside, group=FASTEST),
             "page": lambda: client.get(reverse("home-record", args=[siting.home_id])),
         }
     )
