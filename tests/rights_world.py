@@ -16,6 +16,7 @@ from calcs.models import Answer, Closing, PassEntry, Plan
 from jobs.accounts import invite, password_link
 from jobs.calendar_feed import issue
 from jobs.models import (
+    Company,
     Connection,
     DeviceToken,
     Finding,
@@ -31,6 +32,7 @@ from jobs.models import (
 from jobs.photos import take
 from surveys.models import SyncEntry
 from tests.calcs.approved import approved, withdrawn
+from tests.calcs.routes.town import make_due, searched_plan
 from tests.calcs.working import HEIGHTS_IN, make_trial, submit, work_off
 from tests.factories import (
     NOON,
@@ -163,6 +165,7 @@ def _under_the_home(people: Mapping[str, User]) -> dict[str, Any]:
         "plans": plan,
         "points": point,
         "readings": reading,
+        "route-plans": searched_plan(siting, lead=people["visit_lead"], by=people["office"]),
         "setups": SetupFactory(survey=survey),  # one without readings, which may be taken away
         "sitings": siting,
         "strap-checks": StrapCheck.objects.create(strap=strap, grade="ok", **noted),
@@ -307,6 +310,23 @@ def _contact(r: Mapping[str, Any]) -> dict[str, Any]:
 
 
 _OFF = {"from_on": "2026-12-24", "to_on": "2026-12-26", "why": "holiday"}
+
+
+def _route_plan(r: Mapping[str, Any]) -> dict[str, Any]:
+    """Ask for a plan of a home that could be planned, from tomorrow on."""
+    Company.objects.update(latitude_deg="35.5", longitude_deg="-97.5")
+    first = timezone.localdate() + 24 * HOUR
+    days = {"from_on": f"{first}", "to_on": f"{first + 144 * HOUR}"}
+    return {"homes": [{"siting": make_due(5).siting_id}], "crews": [{"lead": r["visits"].lead_id}], **days}
+
+
+def _route_plan_form(r: Mapping[str, Any]) -> dict[str, Any]:
+    asked = _route_plan(r)
+    siting = asked["homes"][0]["siting"]
+    days = {name: asked[name] for name in ("from_on", "to_on")}
+    return {"homes": siting, "shown": siting, "weekdays": [*range(5)], f"go_{r['visits'].lead_id}": "on", **days}
+
+
 _PLACE = {"x_ft": "1", "y_ft": "1"}
 _HOME = {"code": "H9", "kind": "manufactured", "sections": 1, "width_ft": "14", "length_ft": "60"}
 _ASSESSED = {
@@ -405,6 +425,8 @@ BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
     "POST approvals/<pk>/work/": lambda r: {"id": str(uuid.uuid4()), "point": r["points"].pk, "pass_number": 1},
     "POST approvals/<pk>/closing/": lambda _r: {"doors_windows": "work", "gas": "not_moved"},
     "POST photos/": lambda r: _phone(siting=r["sitings"].pk, file=photo_file()),
+    "POST route-plans/": _route_plan,
+    "POST due/plan/": _route_plan_form,
     "POST trials/": lambda r: {"survey": r["plans"].survey_id, "changes": {"tolerance_in": 0.375}},
     "POST surveys/": lambda r: {"siting": r["sitings"].pk, **_METHOD},
     "POST setups/": lambda r: {"survey": r["surveys"].pk, "code": "S9", "sense": "up"},

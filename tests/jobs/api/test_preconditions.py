@@ -18,8 +18,8 @@ from tests.factories import (
     DrainRunFactory,
     HomeContactFactory,
     HomeFactory,
-    MailTextFactory,
     JobFactory,
+    MailTextFactory,
     NeighbourPairFactory,
     PaperFactory,
     PointFactory,
@@ -51,7 +51,7 @@ EDITED: dict[str, tuple[Callable[..., Any], str, Any, Any]] = {
     "home": (HomeFactory, "access_notes", "gate", "dog"),
     "home-contact": (HomeContactFactory, "part", "tenant", "park"),
     "job": (JobFactory, "rooms", "kitchen", "kitchen and bath"),
-    "mail-text": (MailTextFactory, "subject", "We come on {day}", "{day}: we come"),
+    "mail-text": (MailTextFactory, "subject", "On {day} we come", "{day}: we come"),
     "neighbour-pair": (NeighbourPairFactory, "direction", "across", "mate_line"),
     "paper": (PaperFactory, "number", "P-1", "P-2"),
     "point": (PointFactory, "label", "A1", "A2"),
@@ -67,7 +67,8 @@ EDITED: dict[str, tuple[Callable[..., Any], str, Any, Any]] = {
 }
 LISTED_AS = {"time-off": "time-off"}
 DELETED = [
-    *("connection", "customer", "drain-node", "drain-run", "home", "mail-text", "neighbour-pair", "paper", "point", "setup"),
+    *("connection", "customer", "drain-node", "drain-run", "home", "neighbour-pair", "paper", "point", "setup"),
+    "mail-text",
     *("strap", "time-off", "truck"),
 ]
 

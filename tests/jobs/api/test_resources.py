@@ -33,6 +33,7 @@ from jobs.models import (
 from jobs.models.people import LANGUAGES
 from surveys.models import Reading, Setup, SyncEntry
 from tests.calcs.approved import approved
+from tests.calcs.routes.town import make_route_plan
 from tests.calcs.working import make_trial
 from tests.factories import (
     NOON,
@@ -50,9 +51,9 @@ from tests.factories import (
     HeadCountFactory,
     HomeContactFactory,
     HomeFactory,
+    JobFactory,
     MailFactory,
     MailTextFactory,
-    JobFactory,
     NeighbourPairFactory,
     PaperFactory,
     PhotoUploadFactory,
@@ -186,6 +187,7 @@ LISTS: dict[str, Callable[[], object]] = {
     "device-tokens": make_token,
     "drain-nodes": DrainNodeFactory,
     "due": DueFactory,
+    "route-plans": make_route_plan,
     "drain-runs": DrainRunFactory,
     "findings": lambda: Finding.objects.create(siting=SitingFactory(), grade="ok", **noted()),
     "hazards": HazardFactory,
