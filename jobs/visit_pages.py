@@ -19,6 +19,7 @@ from jobs.booking_pages import state_form
 from jobs.caution_reads import LANGUAGES, NAME_AT_MOST, AtMoment, cautions_by_moment, read_moment
 from jobs.cautions import Moment
 from jobs.errors import DomainError
+from jobs.handover_pages import last_handover
 from jobs.head_counts import in_order, note_head_count, under_now
 from jobs.models import CautionRead, Hazard, HeadCount, Job, Skill, Visit, VisitReport
 from jobs.models.base import Act, new_key
@@ -159,6 +160,7 @@ def _shown(
         "needs": [Skill(skill).label for skill in found.needs],
         "may_book": may(request.user, Act.ADD, Visit),
         "form": state_form(request, found),
+        "handover": last_handover(found, request.user),
         "answers": enquiry.told(found.job.answers) if found.job else [],
         "alerts": enquiry.alerts_of(found.job.answers) if found.job else [],
         "may_see_job": may(request.user, Act.SEE, Job),

@@ -22,6 +22,7 @@ from tests.factories import (
     CustomerFactory,
     DrainNodeFactory,
     DueFactory,
+    HandoverFactory,
     HazardFactory,
     HeadCountFactory,
     HomeContactFactory,
@@ -101,6 +102,7 @@ def rows() -> dict[str, Any]:
         "supports": point.supports.get(),
         "trials": make_trial(lift, by=noted["author"]),
         "surveys": survey,
+        "handovers": HandoverFactory(visit=visit),
         "visit-reports": VisitReportFactory(visit=visit),
         "visits": visit,
         "work-times": WorkTime.objects.create(

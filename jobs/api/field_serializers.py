@@ -8,7 +8,7 @@ from rest_framework import serializers
 
 from jobs.api.base import RowSerializer
 from jobs.inspection_figures import OF_CONNECTION, OF_SUPPORT
-from jobs.models import Finding, StrapCheck, User, VisitReport, WorkTime
+from jobs.models import Finding, Handover, StrapCheck, User, VisitReport, WorkTime
 
 FROM_PHONE = ["id", "author", "device", "sequence", "noted_at", "received_at"]
 
@@ -146,3 +146,25 @@ class VisitReportSerializer(FromPhoneSerializer):
         model = VisitReport
         fields = [*FROM_PHONE, "visit", "state", "reason"]
         extra_kwargs = {"reason": {"help_text": "why nobody was let in; needed where entry was refused"}}
+
+
+class HandoverSerializer(FromPhoneSerializer):
+    """What a crew that leaves tells the crew that comes."""
+
+    class Meta(FromPhoneSerializer.Meta):
+        model = Handover
+        fields = [
+            *FROM_PHONE,
+            "visit",
+            "are_straps_slack",
+            "are_jacks_in",
+            "is_blocked",
+            "text",
+            "read_at",
+            "read_by",
+        ]
+        read_only_fields = [*FromPhoneSerializer.Meta.read_only_fields, "read_at", "read_by"]
+        extra_kwargs = {
+            name: {"required": True, "allow_null": False}
+            for name in ("are_straps_slack", "are_jacks_in", "is_blocked")
+        }

@@ -15,8 +15,9 @@ from rest_framework.viewsets import GenericViewSet
 from jobs.api import field_serializers as serializers
 from jobs.api.base import ArchivableFilter
 from jobs.field_work import note_strap_check, note_work_time
+from jobs.handovers import acknowledge, note_handover
 from jobs.inspection_findings import may_record, note_finding, record_figures
-from jobs.models import Finding, StrapCheck, User, VisitReport, WorkTime
+from jobs.models import Finding, Handover, StrapCheck, User, VisitReport, WorkTime
 from jobs.models.base import Act
 from jobs.visit_reports import note_visit_report
 
@@ -143,3 +144,32 @@ class VisitReportViewSet(FromPhoneViewSet):
     serializer_class = serializers.VisitReportSerializer
     filterset_class = VisitReportFilter
     keep = staticmethod(note_visit_report)
+
+
+class HandoverFilter(django_filters.FilterSet):
+    """Handovers by siting and visit, read ones or unread ones."""
+
+    siting = django_filters.UUIDFilter(field_name="visit__siting")
+    unread = django_filters.BooleanFilter(field_name="read_at", lookup_expr="isnull", help_text="not read yet")
+
+    class Meta:
+        model = Handover
+        fields = ["visit", "author"]
+
+
+class HandoverViewSet(FromPhoneViewSet):
+    """How crews left homes for the crew that comes, and who of that one has read it."""
+
+    queryset = Handover.objects.order_by()
+    serializer_class = serializers.HandoverSerializer
+    filterset_class = HandoverFilter
+    keep = staticmethod(note_handover)
+    acts: ClassVar[dict[str, Act | None]] = {"read": Act.CHANGE}
+
+    @extend_schema(request=None, responses=serializers.HandoverSerializer, filters=False)
+    @action(detail=True, methods=["post"], pagination_class=None, filterset_class=None)
+    def read(self, request: Request, pk: str) -> Response:
+        """Acknowledge a handover by name; who was first stays, and who wrote it is refused."""
+        handover = self.get_object()
+        acknowledge(handover, by=cast(User, request.user))
+        return Response(self.get_serializer(self.get_object()).data)

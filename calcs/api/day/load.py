@@ -21,9 +21,10 @@ from calcs.sheet_page.known import people_of
 from jobs import rulebook
 from jobs.api import field_serializers, safety_serializers, serializers, visit_views
 from jobs.caution_reads import AtMoment, cautions_by_moment
+from jobs.handovers import newest_handovers
 from jobs.head_counts import in_order
 from jobs.inspection import items_in
-from jobs.models import CautionRead, Company, HeadCount, RuleSet, Siting, User, Visit, VisitReport
+from jobs.models import CautionRead, Company, Handover, HeadCount, RuleSet, Siting, User, Visit, VisitReport
 from surveys.models import Method
 
 
@@ -83,6 +84,7 @@ def _places(day: Day, visits: list[Visit]) -> Document:
     sitings = list(Siting.objects.filter(pk__in=wanted).select_related("home__rule_set").order_by("home__code", "pk"))
     rules = {siting.pk: _rules(siting.home.rule_set or day.rule_set) for siting in sitings}
     parts, computed, left = parts_of(day.person, sitings), Computed(sitings), left_of(sitings)
+    handovers = newest_handovers(sitings)
     works = Works(
         approvals=computed.approvals,
         labels={
@@ -99,6 +101,7 @@ def _places(day: Day, visits: list[Visit]) -> Document:
             **{name: rows[siting.pk] for name, rows in parts.items()},
             **computed.of(siting),
             "last_as_left": left.get(siting.pk),
+            "last_handover": _handover(handovers.get(siting.pk)),
             **works.of(siting.pk),
             "rules": rules[siting.pk],
             "reading_sd_in": {str(method): snapshots.reading_sd_in(rules[siting.pk], method) for method in Method},
@@ -106,6 +109,14 @@ def _places(day: Day, visits: list[Visit]) -> Document:
         for siting in sitings
     ]
     return {"places": places, "cautions": computed.cautions()}
+
+
+def _handover(handover: Handover | None) -> Document | None:
+    """Return what was handed over last at a home, with the names of who wrote and who has read it."""
+    if handover is None:
+        return None
+    row = field_serializers.HandoverSerializer().to_representation(handover)
+    return {**row, "author_name": str(handover.author), "reader_name": str(handover.read_by or "")}
 
 
 def _people_at(siting: Siting, visits: list[Visit]) -> list[User]:

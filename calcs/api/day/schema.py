@@ -30,6 +30,16 @@ class ContactSerializer(Fields):
     phone = serializers.CharField()
 
 
+class DayHandoverSerializer(field_serializers.HandoverSerializer):
+    """What was handed over last at the home, whichever visit it was at."""
+
+    author_name = serializers.CharField()
+    reader_name = serializers.CharField(help_text="empty while nobody has read it")
+
+    class Meta(field_serializers.HandoverSerializer.Meta):
+        fields = [*field_serializers.HandoverSerializer.Meta.fields, "author_name", "reader_name"]
+
+
 class OpenSurveySerializer(SurveySerializer):
     """A survey that is not handed in yet, with what counts of it so far."""
 
@@ -140,6 +150,7 @@ class PlaceSerializer(Fields):
     plans = DayPlanSerializer(many=True)
     approval = DayApprovalSerializer(allow_null=True)
     last_as_left = LastAsLeftSerializer(allow_null=True)
+    last_handover = DayHandoverSerializer(allow_null=True)
     work = WorkSerializer(allow_null=True, help_text="by the approval that stands")
     closing = DayClosingSerializer(allow_null=True, help_text="of that approval")
     rules = serializers.DictField(child=serializers.FloatField(), help_text="the rule book as it holds here")

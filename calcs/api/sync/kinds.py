@@ -19,6 +19,7 @@ from jobs.api.base import RowSerializer
 from jobs.api.field_serializers import (
     FindingSerializer,
     FromPhoneSerializer,
+    HandoverSerializer,
     StrapCheckSerializer,
     VisitReportSerializer,
     WorkTimeSerializer,
@@ -28,10 +29,21 @@ from jobs.api.safety_serializers import CautionReadSerializer, HazardSerializer,
 from jobs.caution_reads import note_read
 from jobs.errors import DomainError
 from jobs.field_work import keep_once, note, note_strap_check, note_work_time
+from jobs.handovers import acknowledge, note_handover
 from jobs.hazards import note_hazard
 from jobs.head_counts import note_head_count
 from jobs.inspection_findings import note_finding
-from jobs.models import CautionRead, Finding, Hazard, HeadCount, StrapCheck, User, VisitReport, WorkTime
+from jobs.models import (
+    CautionRead,
+    Finding,
+    Handover,
+    Hazard,
+    HeadCount,
+    StrapCheck,
+    User,
+    VisitReport,
+    WorkTime,
+)
 from jobs.rights import Act, need
 from jobs.visit_reports import note_visit_report
 from surveys.api.serializers import SetupSerializer, SurveySerializer
@@ -151,6 +163,26 @@ def _take_visit_report(taking: Taking, entry: Entry) -> None:
     note_visit_report(VisitReport(author=taking.author(entry), **_fields(taking, entry, VisitReportSerializer)))
 
 
+def _take_handover(taking: Taking, entry: Entry) -> None:
+    note_handover(Handover(author=taking.author(entry), **_fields(taking, entry, HandoverSerializer)))
+
+
+class _TakeoverSerializer(serializers.Serializer[Any]):
+    handover = serializers.UUIDField()
+
+
+def _take_takeover(taking: Taking, entry: Entry) -> None:
+    """Note who has read a handover; the body names it."""
+    body = _TakeoverSerializer(data=entry.body)
+    body.is_valid(raise_exception=True)
+    reader = taking.author(entry)
+    found = Handover.objects.visible_to(reader).filter(pk=body.validated_data["handover"]).first()
+    if found is None:
+        message = _("There is no such handover.")
+        raise DomainError("invalid", message, fields={"handover": message})
+    acknowledge(found, by=reader, at=taking.noted_at(entry))
+
+
 def _take_closing(taking: Taking, entry: Entry) -> None:
     """Note what was checked at the end of the work; closing it is for the page, where all that is open stands."""
     fields = _fields(taking, entry, ClosingSerializer)
@@ -170,6 +202,8 @@ _HANDLERS: dict[str, tuple[Act, type[Model], Handler]] = {
     "caution": (Act.ADD, CautionRead, _take_caution),
     "head_count": (Act.ADD, HeadCount, _take_head_count),
     "visit_report": (Act.ADD, VisitReport, _take_visit_report),
+    "handover": (Act.ADD, Handover, _take_handover),
+    "takeover": (Act.CHANGE, Handover, _take_takeover),
     "closing": (Act.CHANGE, Closing, _take_closing),
 }
 

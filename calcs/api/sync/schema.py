@@ -172,6 +172,22 @@ _BODIES: dict[str, tuple[str, list[str], dict[str, Any]]] = {
             "reason": _line(500) | {"description": "why nobody was let in; needed where entry was refused"},
         },
     ),
+    "handover": (
+        "what a crew that leaves tells the crew that comes",
+        ["visit", "are_straps_slack", "are_jacks_in", "is_blocked"],
+        {
+            "visit": _UUID,
+            "are_straps_slack": {"type": "boolean", "description": "some strap is loose"},
+            "are_jacks_in": {"type": "boolean", "description": "some jack still stands under the home"},
+            "is_blocked": {"type": "boolean", "description": "the home stands on its supports, wedges driven"},
+            "text": _TEXT,
+        },
+    ),
+    "takeover": (
+        "whoever made the entry has read a handover; the first to do so is kept",
+        ["handover"],
+        {"handover": _UUID},
+    ),
     "closing": (
         "what was checked at the end of approved work; sets only what it names, and closes nothing",
         ["approval"],

@@ -29,6 +29,8 @@ Kind = Literal[
     "caution",
     "head_count",
     "visit_report",
+    "handover",
+    "takeover",
     "closing",
 ]
 KINDS: tuple[str, ...] = get_args(Kind)

@@ -52,7 +52,6 @@ function placeBeside(button, [down, right]) {
   return row?.cells[cell.cellIndex + right]?.querySelector("button.here");
 }
 
-const picked = table.querySelector(".picked");
 if (document.getElementById("picked")) {
   document.addEventListener("keydown", (event) => {
     if (event.key === "Escape") document.querySelector("[data-stop]").click();
@@ -62,5 +61,5 @@ if (document.getElementById("picked")) {
     event.preventDefault();
     placeBeside(button, step)?.focus();
   });
-  (picked?.closest("td").querySelector("button.here") ?? table.querySelector("button.here"))?.focus();
+  (table.querySelector("td:has(.picked) button.here") ?? table.querySelector("button.here"))?.focus();
 }

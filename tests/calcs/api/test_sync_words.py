@@ -31,6 +31,8 @@ FIELDS = {
     "caution": "visit code moment reader_name language text_sha256",
     "head_count": "visit person_name is_in",
     "visit_report": "visit state reason",
+    "handover": "visit are_straps_slack are_jacks_in is_blocked text",
+    "takeover": "handover",
     "closing": "approval as_left are_wedges_tapped doors_windows gas gas_checked_by exceptions",
 }
 

@@ -34,6 +34,7 @@ from tests.factories import (
     CautionReadFactory,
     CompanyFactory,
     DrainNodeFactory,
+    HandoverFactory,
     HazardFactory,
     HeadCountFactory,
     HomeContactFactory,
@@ -91,6 +92,7 @@ def _work(survey: Survey, person: User) -> None:
     PaperFactory(siting=survey.siting)
     CautionReadFactory(visit=visit, author=person)
     HeadCountFactory(visit=visit, author=person)
+    HandoverFactory(visit=visit, text="Jacks in at B4, ½ turn left")
     VisitReportFactory(visit=visit, author=person, state="refused", reason="Locked gate, ½ mile off")
     PhotoUploadFactory(siting=survey.siting, author=person)
     photo = Photo(

@@ -22,6 +22,7 @@ export const routes = [
   ["visit/:visit/work", "work"],
   ["visit/:visit/load", "visit_load"],
   ["visit/:visit/night", "work_night"],
+  ["visit/:visit/handover", "handover"],
   ["visit/:visit/work/:pass", "work_pass"],
   ["visit/:visit/work/:pass/:point", "work_step"],
   ["visit/:visit/straps", "straps"],

@@ -17,6 +17,8 @@ const kinds = () => ({
   caution: gettext("Caution read"),
   head_count: gettext("Head count"),
   visit_report: gettext("Report of the visit"),
+  handover: gettext("Handover"),
+  takeover: gettext("Handover read"),
   closing: gettext("Checked at the end"),
 });
 
@@ -58,6 +60,7 @@ const CONTENTS = {
   caution: ({ reader_name }) => [reader_name],
   head_count: ({ person_name, is_in }) => [person_name, is_in ? gettext("went in") : gettext("came out")],
   visit_report: ({ state, reason }) => [choiceWords("state", state), reason],
+  handover: ({ text }) => [text],
   closing: ({ exceptions }) => [exceptions],
 };
 

@@ -6,6 +6,7 @@ import { h, replace } from "../dom.js";
 import { drawMap } from "../map.js";
 import { stepsOf } from "../visit_steps.js";
 import { fill, gettext } from "../words.js";
+import { handoverCard } from "./handover.js";
 import { missingAt, momentWords } from "./cautions.js";
 import { hazardKinds } from "./inspect_words.js";
 import { dateOf, labelOf, lengthOf, nothingKnown, pairVerdict, stopNote, underNow, verbTo, whyNotWorked } from "./visit_parts.js";
@@ -20,6 +21,7 @@ export async function show(root, { visit: id }, app) {
   app.title(home.name || home.code);
   replace(
     root,
+    handoverCard(app, known, { isUnreadOnly: true }),
     stateNote(known),
     underNow(known),
     nextVerb(known),
@@ -28,6 +30,7 @@ export async function show(root, { visit: id }, app) {
     wayIn(home),
     steps(known),
     otherMoments(known),
+    verbTo(known, "handover", gettext("Handover"), "quiet"),
     lastAsLeft(known),
   );
 }

@@ -4,6 +4,7 @@
 import { atVisit } from "../at_visit.js";
 import { button, field, h, replace } from "../dom.js";
 import { fill, gettext } from "../words.js";
+import { leftAs } from "./handover.js";
 import { nothingKnown, once, stopNote, timeOf, underNow, verbTo } from "./visit_parts.js";
 
 const NOTE_AT_MOST = 500;
@@ -64,9 +65,10 @@ async function noteNight(app, known, ticked, remark, pref) {
   ];
   const body = { siting: known.place.siting.id, visit: known.visit.id, grade: not.length ? "fix" : "ok", text: parts.filter(Boolean).join(" ") };
   await app.outbox.add("finding", body, { visit: known.visit.id });
+  await app.store.setPref(leftAs(known.visit.id), ticked);
   await app.store.del("prefs", pref);
   app.announce(gettext("Noted how it is left"));
-  app.go(`visit/${known.visit.id}`);
+  app.go(`visit/${known.visit.id}/handover`);
 }
 
 function notedBefore(known) {
