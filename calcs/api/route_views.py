@@ -53,7 +53,7 @@ class RoutePlanViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Generic
         return self._made(request_plan(body.asked(), by=cast(User, request.user)))
 
     @extend_schema(request=LocksSerializer, responses={201: RoutePlanDetailSerializer, 409: _NO_PLAN}, filters=False)
-    @action(detail=True, methods=["post"], pagination_class=None, filterset_class=None)
+    @action(detail=True, methods=["post"], pagination_class=None, filterset_fields=[])
     def again(self, request: Request, pk: str) -> Response:
         """Plan the same again by the record as it is now, with these homes locked: another plan."""
         body = LocksSerializer(data=request.data)
@@ -65,7 +65,7 @@ class RoutePlanViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, Generic
         responses={200: BookedFromSerializer, 409: OpenApiResponse(description="The plan is not computed yet.")},
         filters=False,
     )
-    @action(detail=True, methods=["post"], pagination_class=None, filterset_class=None)
+    @action(detail=True, methods=["post"], pagination_class=None, filterset_fields=[])
     def book(self, request: Request, pk: str) -> Response:
         """Book planned visits; what clashes with what was booked meanwhile is told, the others are booked."""
         body = BookFromSerializer(data=request.data)
