@@ -15,6 +15,7 @@ from jobs.models import Role
 from surveys import models as surveys
 
 NOON = datetime.datetime(2026, 3, 3, 12, 0, tzinfo=datetime.UTC)
+FIVE_MINUTES = datetime.timedelta(minutes=5)
 
 
 class UserFactory(DjangoModelFactory[jobs.User]):
@@ -190,6 +191,13 @@ class VisitFactory(DjangoModelFactory[jobs.Visit]):
     starts_at = NOON
     ends_at = NOON + datetime.timedelta(hours=3)
 
+    class Params:
+        # One after the other, for those who go to several homes: nobody is in two places.
+        in_turn = factory.Trait(
+            starts_at=factory.Sequence(lambda n: NOON + n % 36 * FIVE_MINUTES),
+            ends_at=factory.LazyAttribute(lambda visit: visit.starts_at + FIVE_MINUTES),
+        )
+
 
 class MailFactory(DjangoModelFactory[jobs.Mail]):
     class Meta:
@@ -291,6 +299,19 @@ class VisitReportFactory(DjangoModelFactory[jobs.VisitReport]):
     state = jobs.VisitReport.State.ON_SITE
     author = factory.SubFactory(UserFactory)
     noted_at = NOON
+
+
+class HandoverFactory(DjangoModelFactory[jobs.Handover]):
+    class Meta:
+        model = jobs.Handover
+
+    visit = factory.SubFactory(VisitFactory)
+    author = factory.SubFactory(UserFactory)
+    noted_at = NOON
+    are_straps_slack = False
+    are_jacks_in = True
+    is_blocked = True
+    text = "pass 3 is done"
 
 
 class PhotoUploadFactory(DjangoModelFactory[jobs.PhotoUpload]):

@@ -73,4 +73,4 @@ def outdoors(crew: User, *sitings: Siting) -> None:
     from tests.factories import VisitFactory
 
     for siting in sitings:
-        VisitFactory(siting=siting).crew.add(crew)
+        VisitFactory(siting=siting, in_turn=True).crew.add(crew)

@@ -28,6 +28,7 @@ from tests.factories import (
     RuleSetFactory,
     SetupFactory,
     SurveyFactory,
+    UserFactory,
     VisitFactory,
     lay_out_home,
     make_reading,
@@ -41,7 +42,7 @@ THAT_DAY = "/api/v1/day/?date=2026-03-03"
 def worked_home(crew: User) -> Siting:
     """A home with a contact, a finding, a finished survey with its plans, and one that is open."""
     siting = lay_out_home()
-    visit = VisitFactory(siting=siting)
+    visit = VisitFactory(siting=siting, in_turn=True)
     visit.crew.add(crew)
     drain = DrainRunFactory(siting=siting, code="D1")
     for at_ft, invert_in in ((20, "13.5"), (0, "18"), (10, "18.5")):  # a drain may rise: that is what is looked for
@@ -154,15 +155,18 @@ def test_rules_are_the_home_s_own_or_the_company_s(siting: Siting, crew: User, a
 def test_only_ones_own_visits_of_the_day_that_stand(crew: User, lead: User, api_for: Any) -> None:
     CompanyFactory()  # in America/Chicago, at UTC-6 on that day
     own = VisitFactory(starts_at="2026-03-03T05:00:00Z", ends_at="2026-03-03T06:30:00Z")  # till half past midnight
-    led = VisitFactory(lead=crew, starts_at="2026-03-04T05:30:00Z", ends_at="2026-03-04T07:00:00Z")  # from 23:30
+    led = VisitFactory(lead=crew, starts_at="2026-03-04T05:30:00Z", ends_at="2026-03-04T06:00:00Z")  # from 23:30
     early = VisitFactory(starts_at="2026-03-03T04:00:00Z", ends_at="2026-03-03T06:00:00Z")  # till midnight
     late = VisitFactory(starts_at="2026-03-04T06:00:00Z", ends_at="2026-03-04T08:00:00Z")  # from midnight
     cancelled = VisitFactory(state="cancelled")
-    for visit in (own, early, late, cancelled):
+    other = UserFactory()  # nobody is in two places
+    for visit in (own, late, cancelled):
         visit.crew.add(crew, lead)
+    early.crew.add(other)
     VisitFactory(lead=lead)
     visits = api_for(crew).get(THAT_DAY).json()["visits"]
     assert [visit["id"] for visit in visits] == [str(own.pk), str(led.pk)]
+    assert api_for(other).get(THAT_DAY).json()["visits"] == []
 
 
 def test_today_is_by_the_company_s_clock(crew: User, api_for: Any) -> None:

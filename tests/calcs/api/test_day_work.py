@@ -24,16 +24,17 @@ from tests.factories import CompanyFactory, HeadCountFactory, UserFactory, Visit
 pytestmark = pytest.mark.django_db
 TODAY = "/api/v1/day/"
 HOUR = datetime.timedelta(hours=1)
+SECOND = datetime.timedelta(seconds=1)
 
 
 def visited(approval: Approval, crew: User) -> Visit:
-    """Send somebody to an approved home now."""
-    now = timezone.now()
+    """Send somebody to an approved home now, or, who is on the way already, after the others."""
+    begins = timezone.now() + Visit.objects.count() * SECOND  # short, so that it is today whenever this runs
     visit: Visit = VisitFactory(
         siting=approval.siting,
         kind="releveling",
-        starts_at=now - HOUR,
-        ends_at=now + HOUR,
+        starts_at=begins,
+        ends_at=begins + SECOND,
         lead=UserFactory(first_name="Lena", last_name="Ortiz"),
     )
     visit.crew.add(crew)
