@@ -101,13 +101,13 @@ CLAY = Past(
     wall="plaster",
     layout=HOUSE,
     marks=marks_around(32, ("deep_rod", "well_casing", "deep_rod")),
-    spells=(Spell(years_ago=4.25, ground=(Swelling(length_ft=32, width_ft=24, swing_in=0.2),)),),
+    spells=(Spell(years_ago=5.0, ground=(Swelling(length_ft=32, width_ft=24, swing_in=0.22),)),),
     trips=(
-        Trip(years_ago=4.25, stage=FIRST),
-        *checks(4.0, 3.75, 3.5, 3.25, 2.75, 2.5, 2.25, 1.75, 1.25, 0.75, 0.25),
+        Trip(years_ago=5.0, stage=FIRST),
+        *checks(4.75, 4.5, 4.25, 4.0, 3.75, 3.25, 2.75, 2.25, 1.75, 1.25, 0.75, 0.25, 0.02),
     ),
     truth="clay lifts the edges in the wet season and lets them down in the dry",
-    seed=17,
+    seed=27,
 )
 STILL = Past(
     code="PF-008",
