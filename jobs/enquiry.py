@@ -54,7 +54,7 @@ class Question:
 
     def problem_with(self, answer: object) -> str:
         """Say what is wrong with an answer; nothing where it will do."""
-        if self.offered and answer not in self.offered:
+        if self.offered and answer not in list(self.offered):
             return _("Give one of: {known}.").format(known=", ".join(self.offered))
         if not isinstance(answer, str) or not 0 < len(answer) <= TEXT_AT_MOST:
             return _("Give a text of at most {count} characters.").format(count=TEXT_AT_MOST)

@@ -16,9 +16,9 @@ from rest_framework.test import APIClient
 
 from calcs.models import Closing
 from jobs import accounts
-from jobs.erasing import erase_customer, erase_names, erase_person, without_names
+from jobs.erasing import erase_caller, erase_customer, erase_names, erase_person, without_names
 from jobs.errors import DomainError
-from jobs.models import CautionRead, Customer, DeviceToken, HeadCount, SignedLink, User, VisitReport
+from jobs.models import CautionRead, Customer, DeviceToken, HeadCount, Job, SignedLink, TimeOff, User, VisitReport
 from surveys.models import Reading, SyncEntry
 from tests.calcs.api.syncing import Phone, outdoors
 from tests.calcs.approved import approved_home
@@ -26,10 +26,12 @@ from tests.factories import (
     CautionReadFactory,
     CustomerFactory,
     HomeContactFactory,
+    JobFactory,
     PointFactory,
     SetupFactory,
     SitingFactory,
     SurveyFactory,
+    TimeOffFactory,
     UserFactory,
     VisitFactory,
     make_reading,
@@ -93,7 +95,7 @@ def person(manager: User, client_for: ClientFor) -> User:
     return user
 
 
-def _log(manager: User, row: Customer | User) -> None:
+def _log(manager: User, row: Customer | User | TimeOff) -> None:
     LogEntry.objects.create(
         user=manager,
         content_type=ContentType.objects.get_for_model(type(row)),
@@ -116,6 +118,46 @@ def test_a_customer_is_nowhere_any_more(customer: Customer) -> None:
     )
     assert erased.homes.count() == 1
     assert not SignedLink.objects.valid().exists()
+
+
+def test_a_customer_is_nowhere_in_jobs_any_more(customer: Customer) -> None:
+    who = {"caller_name": "Zenobia Quarrell", "caller_phone": "555 0142", "address": "9 Hidden Row"}
+    own: Job = JobFactory(customer=customer, caller_email="zq@quarrell.example", rooms="bath", **who)
+    before: Job = JobFactory(home=None, caller_name="zenobia quarrell", address="9 Hidden Row")
+    other: Job = JobFactory(caller_name="Ann Tolliver")
+    for job in (own, before, other):
+        job.note = "called again"
+        job.save()
+    assert {"jobs_job", "jobs_jobevent"} <= where_in_the_database()
+    events = own.events.count()
+    erase_customer(customer=customer, typed_name="Zenobia Quarrell")
+    assert where_in_the_database() == set()
+    for job in (own, before, other):
+        job.refresh_from_db()
+    assert (own.caller_name, own.rooms, before.caller_name) == ("erased caller", "bath", "erased caller")
+    assert other.caller_name == "Ann Tolliver"
+    assert own.events.count() > events
+
+
+def test_who_called_and_became_no_customer_is_nowhere_any_more() -> None:
+    job: Job = JobFactory(home=None, caller_name="Zenobia Quarrell", caller_phone="555 0142", address="9 Hidden Row")
+    Job.objects.update(note="called again")
+    with pytest.raises(DomainError):
+        erase_caller(job=job, typed_name="Zenobia")
+    erase_caller(job=job, typed_name="Zenobia Quarrell")
+    assert where_in_the_database() == set()
+
+
+def test_why_somebody_was_off_is_nowhere_any_more(person: User, manager: User) -> None:
+    row: TimeOff = TimeOffFactory(person=person, why="Zenobia is hard of hearing")
+    row.why = "hard of hearing, all week"
+    row.save()
+    _log(manager, row)
+    assert {"jobs_timeoff", "jobs_timeoffevent"} <= where_in_the_database()
+    erase_person(person=person, by=manager, typed_name="Zenobia Quarrell")
+    assert where_in_the_database() == set()
+    row.refresh_from_db()
+    assert (row.person, row.why) == (person, "erased")
 
 
 def test_a_person_is_nowhere_any_more_and_the_readings_are_theirs_still(person: User, manager: User) -> None:
