@@ -54,6 +54,7 @@ class VisitForm(VersionedForm):
             "booked_why": gettext_lazy("Why the home is due"),
             "note": gettext_lazy("Note for the crew"),
         }
+        help_texts = dict.fromkeys(fields, "")
         widgets = {
             "crew": forms.CheckboxSelectMultiple,
             "trucks": forms.CheckboxSelectMultiple,
@@ -93,9 +94,11 @@ class VisitForm(VersionedForm):
             "job": jobs | Job.objects.filter(visits=kept.pk) if kept else jobs,
         }
         taken = self._taken(kept)
+        cast(forms.ChoiceField, self.fields["kind"]).choices = [("", _("choose")), *Visit.Kind.choices]
         for name, rows in offered.items():
             field = cast("forms.ModelChoiceField[Any]", self.fields[name])
             field.queryset = rows.distinct() if name == "job" else rows
+            field.empty_label = _("no lead yet") if name == "lead" else _("none") if name == "job" else None
             if name in ("lead", "crew", "trucks"):
                 field.label_from_instance = lambda row: _with_hours(row, taken.get(row.pk, []))  # type: ignore[assignment]  # the library's own way
 

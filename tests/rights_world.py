@@ -43,6 +43,7 @@ from tests.factories import (
     CustomerFactory,
     DrainNodeFactory,
     DueFactory,
+    HandoverFactory,
     HazardFactory,
     HeadCountFactory,
     HomeContactFactory,
@@ -173,6 +174,7 @@ def _under_the_home(people: Mapping[str, User]) -> dict[str, Any]:
         "supports": point.supports.get(),
         "surveys": survey,
         "trials": make_trial(plan.lift, by=crew),
+        "handovers": HandoverFactory(visit=visit, text="Under the stairs"),
         "visit-reports": VisitReportFactory(visit=visit, author=crew, state="refused", reason="Under the stairs"),
         "visits": visit,
         **_assessed(home, people),
@@ -402,10 +404,28 @@ BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
     "POST hazards/<pk>/clear/": lambda _r: {"why": "the dog is gone"},
     "POST caution-reads/": _caution,
     "POST head-counts/": lambda r: _phone(visit=r["visits"].pk, person_name="Bo", is_in=True),
+    "POST handovers/": lambda r: _phone(
+        visit=r["visits"].pk, are_straps_slack=False, are_jacks_in=False, is_blocked=True
+    ),
     "POST visit-reports/": lambda r: _phone(visit=r["visits"].pk, state="on_site"),
     "POST photo-uploads/": lambda r: _phone(siting=r["sitings"].pk, size_bytes=9, sha256="a" * 64),
     "POST visits/<pk>/head-count/": lambda _r: {"id": str(uuid.uuid4()), "person_name": "Bo", "is_in": "true"},
     "POST homes/<pk>/hazards/": lambda _r: {"id": str(uuid.uuid4()), "kind": "dog"},
+    "POST visits/new/": lambda _r: {},
+    "POST visits/<pk>/change/": lambda r: {
+        **{"version": r["visits"].version, "kind": "recheck", "day": "2026-03-05"},
+        **{"from_time": "08:00", "to_time": "12:00"},
+    },
+    "POST visits/<pk>/state/": lambda r: {"version": r["visits"].version, "state": "on_site"},
+    "POST visits/<pk>/handover/": lambda _r: {
+        **{"id": str(uuid.uuid4()), "are_straps_slack": "false", "are_jacks_in": "false", "is_blocked": "true"}
+    },
+    "POST week/put/": lambda r: {
+        "visit": r["visits"].pk,
+        "version": r["visits"].version,
+        "day": "2026-03-05",
+        "lead": "",
+    },
     "POST visits/<pk>/read/": lambda _r: {"moment": "start", "language": "en", "reader_name": "Bo"},
     "POST visits/<pk>/inspection/": lambda _r: {
         "id": str(uuid.uuid4()),

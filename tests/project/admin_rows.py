@@ -138,6 +138,7 @@ MAKERS: dict[str, Callable[[], Any]] = {
     "jobs.drainnode": DrainNodeFactory,
     "jobs.drainrun": DrainRunFactory,
     "jobs.finding": LISTS["findings"],
+    "jobs.handover": LISTS["handovers"],
     "jobs.hazard": LISTS["hazards"],
     "jobs.headcount": LISTS["head-counts"],
     "jobs.home": lambda: HomeFactory(rule_set=RuleSetFactory()),
@@ -181,6 +182,7 @@ MAKERS: dict[str, Callable[[], Any]] = {
     "calcs.passentry": LISTS["pass-entries"],
     "calcs.plan": LISTS["plans"],
     "calcs.plancheck": make_check,
+    "calcs.routeplan": LISTS["route-plans"],
     "calcs.trial": LISTS["trials"],
     "calcs.workerbeat": lambda: WorkerBeat.objects.create(worker=str(WorkerBeat.objects.count()), at=timezone.now()),
 }
