@@ -91,8 +91,8 @@ def describe(shown: DifferenceMap) -> str:
     if not told:
         return _("No point of the home was read both times.")
     if not moved:
-        return _("{count} points, all changes inside the noise.").format(count=len(told))
-    return _("{moved} of {count} points changed by more than noise; most {label}, {change}.").format(
+        return _("Points read both times: {count}; all changes are inside the noise.").format(count=len(told))
+    return _("Points read both times: {count}; {moved} changed by more than noise, most {label}, {change}.").format(
         moved=len(moved),
         count=len(told),
         label=moved[0].label,
@@ -112,7 +112,7 @@ def draw_hatching(sheet: Sheet, x: float, y: float) -> None:
 
 
 def _is_noise(point: ChangedPoint) -> bool:
-    return point.change_in is not None and not point.has_moved
+    return point.kind != "benchmark" and point.change_in is not None and not point.has_moved
 
 
 def _draw_point(sheet: Sheet, frame: Frame, shown: DifferenceMap, point: ChangedPoint, scale_in: float) -> None:

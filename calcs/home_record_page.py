@@ -16,7 +16,10 @@ from calcs.home_record.paper import FASTEST, beam_words, paper_of, shown_points
 from calcs.home_record.pictures import groups_of, survey_words
 from calcs.home_record.read import Asked, HomeRecord, read_home_record
 from calcs.home_record.tables import height_table
+from calcs.models import Due
 from calcs.sheets import as_pdf, language_of
+from jobs.models.base import Act
+from jobs.rights import need
 from jobs.views import SignedInRequest, page
 
 
@@ -61,6 +64,7 @@ def home_record_pdf(request: SignedInRequest, pk: UUID) -> HttpResponse:
 
 
 def _record(request: SignedInRequest, pk: UUID) -> HomeRecord:
+    need(request.user, Act.SEE, Due)
     return read_home_record(pk, request.user, Asked.of(request.GET), unit=request.user.length_unit)
 
 

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from calcs import services
 from calcs.drawings import LevelMap, draw_level_map
-from calcs.models import Answer, Approval
+from calcs.models import Answer, Approval, Due
 from calcs.set_aside_page import waiting_for
 from calcs.stack_drawings import draw_stack
 from calcs.survey_page import gather, progress_of, steps_of
@@ -64,6 +64,7 @@ def home(request: SignedInRequest, pk: UUID) -> HttpResponse:
         "may_see_jobs": may(request.user, Act.SEE, Job),
         "may_add_job": found.archived_at is None and may(request.user, Act.ADD, Job),
         "may_see_links": may(request.user, Act.SEE, SignedLink),
+        "may_see_record": may(request.user, Act.SEE, Due),
     }
     return render(request, "calcs/home.html", context)
 

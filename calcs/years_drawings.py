@@ -86,7 +86,7 @@ def describe(picture: YearsPicture) -> str:
     days = [seen.days for panel in picture.panels for seen in _all_seen(panel)]
     if not days:
         return _("Nothing was read.")
-    return _("{labels}: {count} surveys from {first} to {last}, {lifts} lifts.").format(
+    return _("{labels}: {first} to {last}. Surveys: {count}; lifts: {lifts}.").format(
         labels=", ".join(panel.label for panel in picture.panels),
         count=len(set(days)),
         first=_day(min(days)),

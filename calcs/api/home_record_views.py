@@ -16,8 +16,9 @@ from calcs.home_record.beside import read_beside
 from calcs.home_record.numbers import csv_of, numbers_of
 from calcs.home_record.paper import paper_of
 from calcs.home_record.read import Asked, HomeRecord, read_home_record
+from calcs.models import Due
 from calcs.sheets import LANGUAGES, as_pdf, company_time, language_of
-from jobs.models import Home, User
+from jobs.models import User
 from surveys.api.csv_views import AnswersAsItDoes
 
 _json = msgspec.json.Encoder()
@@ -27,7 +28,7 @@ _LANG = OpenApiParameter("lang", str, enum=LANGUAGES, description="Of the paper;
 class HomeRecordView(APIView):
     """The record of a home in numbers."""
 
-    rights_model = Home
+    rights_model = Due  # whose reasons it tells
 
     @extend_schema(parameters=[AskedRecordSerializer], responses=HomeRecordSerializer)
     def get(self, request: Request, pk: uuid.UUID) -> HttpResponse:
@@ -40,7 +41,7 @@ class HomeRecordView(APIView):
 class HomeRecordHeightsView(APIView):
     """The heights of a home over the years as a file."""
 
-    rights_model = Home
+    rights_model = Due  # whose reasons it tells
     content_negotiation_class = AnswersAsItDoes
 
     @extend_schema(parameters=[AskedRecordSerializer], responses={(200, "text/csv"): OpenApiTypes.STR})
@@ -59,7 +60,7 @@ class HomeRecordHeightsView(APIView):
 class HomeRecordPaperView(APIView):
     """The record of a home on paper."""
 
-    rights_model = Home
+    rights_model = Due  # whose reasons it tells
 
     @extend_schema(
         parameters=[AskedRecordSerializer, _LANG], responses={(200, "application/pdf"): OpenApiTypes.BINARY}

@@ -28,15 +28,19 @@ NOISE_IN = 0.03  # of a reading; the rule book says about as much of a water lev
 
 def stored(survey: Survey, kind: str, document: object, result: object) -> Calculation:
     """Keep a calculation as done and as the answer of its survey."""
-    plain, sha256 = snapshots.canonical(document)
+    return kept(survey, kind, snapshots.canonical(document)[0], snapshots.canonical(result)[0])
+
+
+def kept(survey: Survey, kind: str, document: dict[str, Any], result: dict[str, Any]) -> Calculation:
+    """Keep what is JSON already."""
     calculation = Calculation.objects.create(
         kind=kind,
         survey=survey,
-        input=plain,
-        input_sha256=sha256,
+        input=document,
+        input_sha256=snapshots.sha256_of(document),
         engine_version=ENGINE_VERSION,
         state=Calculation.State.DONE,
-        result=snapshots.canonical(result)[0],
+        result=result,
         finished_at=timezone.now(),
     )
     Answer.objects.create(survey=survey, kind=kind, calculation=calculation, revision=survey.revision)
@@ -108,7 +112,8 @@ def years_of(
     for number in range(surveys):
         is_left = number == lifted_before
         since = number if is_left else since
-        moved = {label: rate * 0.5 * (number - since) for label, rate in rates_in_per_yr.items()}
+        years = 0.5 * (number - since)
+        moved = {label: MARKS_IN.get(label, 0.0) + rate * years for label, rate in rates_in_per_yr.items()}
         stage = Survey.Stage.AS_LEFT if is_left else Survey.Stage.CHECK
         read_on(siting, BEGAN + number * HALF_YEAR, MARKS_IN | moved, random, stage=stage)
     return siting
