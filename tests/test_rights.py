@@ -115,12 +115,17 @@ def world(django_db_setup: None, django_db_blocker: Any, tmp_path_factory: pytes
         transaction.set_rollback(True)
 
 
+# Routes whose key is not that of what their first part names.
+NAMED_WITHIN = {"/invitations/": "invitations", "due/plan/": "route-plans"}
+
+
 def address_of(route: str, who: str, world: World) -> str:
     """Fill a route in with what there is: the keys of things under the home, and secrets."""
     if who != "link_holder" and route.startswith("password/"):
         return world.secrets["password"]
     path = re.sub(r"<\w+=([\w-]+)>", r"\1", route)
-    part = "invitations" if "/invitations/" in route else route.removeprefix("api/v1/").partition("/")[0]
+    part = route.removeprefix("api/v1/").partition("/")[0]
+    part = next((named for within, named in NAMED_WITHIN.items() if within in route), part)
     secret = world.secrets["link" if who == "link_holder" else "calendar" if part == "calendar" else "invitation"]
     path = re.sub(r"<(secret|token|uidb64)>", secret, path)
     row = world.rows.get(part)

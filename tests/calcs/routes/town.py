@@ -5,7 +5,10 @@ from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from calcs import codec
 from calcs.models import Due, RoutePlan
+from calcs.planning.planner import plan_visits
+from calcs.planning.problem import Place, PlanInput, Shift, Stop
 from calcs.routes.asked import Asked, AskedCrew, AskedHome
 from jobs.models import Company, Role, Siting, Skill, Truck, User
 from tests.factories import CompanyFactory, DueFactory, HomeFactory, SitingFactory, TruckFactory, UserFactory
@@ -74,3 +77,22 @@ def make_route_plan(**fields: Any) -> RoutePlan:
     """Return a plan's row that waits, without homes behind it."""
     usual: dict[str, Any] = {"from_on": MONDAY, "asked": {}, "input": {}, "requested_by": UserFactory()}
     return RoutePlan.objects.create(**(usual | fields))
+
+
+def searched_plan(siting: Siting, *, lead: User, by: User) -> RoutePlan:
+    """Return a plan that is done and sends somebody to one home on Monday."""
+    place = Place(latitude_deg=35.6, longitude_deg=-97.5)
+    yard = Place(latitude_deg=35.5, longitude_deg=-97.5)
+    key, days = str(siting.pk), {"from_on": MONDAY.isoformat(), "to_on": MONDAY.isoformat()}
+    problem = PlanInput(
+        stops=(Stop(code=key, place=place, minutes=90),),
+        shifts=(Shift(crew=str(lead.pk), day=0, from_min=480, to_min=1020, yard=yard),),
+        road_factor=1.3,
+        road_mph=40.0,
+        late_day_mi=10.0,
+        off_season_mi=5.0,
+    )
+    asked = Asked(homes=(AskedHome(siting=key),), crews=(AskedCrew(lead=str(lead.pk)),), **days)
+    documents = {"asked": codec.encode(asked), "input": codec.encode(problem)}
+    result = codec.encode(plan_visits(problem))
+    return make_route_plan(requested_by=by, state="done", result=result, finished_at=NOW, **documents)
