@@ -41,11 +41,10 @@ def mail_list(request: SignedInRequest) -> HttpResponse:
     shown = request.GET.get("state", "")
     shown = shown if shown in SHOWN else ""
     rows = Mail.objects.filter(state=shown) if shown else Mail.objects.all()
-    beside = ("customer", "siting__home", "visit", "made_by")
+    rows = rows.select_related("customer", "siting__home", "visit", "made_by").order_by("-pk")
+    each = {str(state): Count("pk", filter=Q(state=state)) for state in mails.OPEN}
     context = {
-        "page": Paginator(rows.select_related(*beside).order_by("-pk"), MAILS_A_PAGE).get_page(
-            request.GET.get("page")
-        ),
+        "page": Paginator(rows, MAILS_A_PAGE).get_page(request.GET.get("page")),
         "shown": shown,
         "choices": SHOWN,
         "counts": Mail.objects.aggregate(**each),

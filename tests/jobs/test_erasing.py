@@ -18,7 +18,20 @@ from calcs.models import Closing
 from jobs import accounts
 from jobs.erasing import erase_caller, erase_customer, erase_names, erase_person, without_names
 from jobs.errors import DomainError
-from jobs.models import CautionRead, Customer, DeviceToken, HeadCount, Job, SignedLink, TimeOff, User, VisitReport
+from jobs.mails import ERASED
+from jobs.models import (
+    CalendarFeed,
+    CautionRead,
+    Customer,
+    DeviceToken,
+    HeadCount,
+    Job,
+    MailText,
+    SignedLink,
+    TimeOff,
+    User,
+    VisitReport,
+)
 from surveys.models import Reading, SyncEntry
 from tests.calcs.api.syncing import Phone, outdoors
 from tests.calcs.approved import approved_home
@@ -27,6 +40,8 @@ from tests.factories import (
     CustomerFactory,
     HomeContactFactory,
     JobFactory,
+    MailFactory,
+    MailTextFactory,
     PointFactory,
     SetupFactory,
     SitingFactory,
@@ -383,3 +398,46 @@ def test_who_checked_a_gas_line_is_nowhere_by_name_any_more(person: User, manage
     assert Closing.objects.get(pk=other.pk).gas_checked_by == "Zenobian Gas, licence 8"
     states = Closing._meta.get_field("events").related_model.objects.filter(pgh_obj=closing)
     assert set(states.values_list("gas_checked_by", flat=True)) == {"erased person"}
+
+
+def test_what_was_written_to_a_customer_is_blank_and_never_sent(customer: Customer) -> None:
+    written = {"customer": customer, "to_address": customer.email, "body": "Dear Zenobia Quarrell", "language": "en"}
+    waiting = MailFactory(subject="Zenobia Quarrell: your visit", **written)
+    refused = MailFactory(state="failed", error="550 <zq@quarrell.example> is unknown", **written)
+    sent = MailFactory(state="sent", sent_at=timezone.now(), **written)
+    other = MailFactory(subject="Your visit")
+    assert "jobs_mail" in where_in_the_database()
+    erase_customer(customer=customer, typed_name=customer.name)
+    assert where_in_the_database() == set()
+    for mail, state in ((waiting, "stopped"), (refused, "stopped"), (sent, "sent"), (other, "waiting")):
+        mail.refresh_from_db()
+        assert mail.state == state
+    assert (waiting.error, sent.error, other.subject) == (ERASED, "", "Your visit")
+
+
+def test_a_person_is_named_in_no_words_of_mail_any_more(person: User, manager: User) -> None:
+    text = MailTextFactory(body="{day}, {from}. Ask for Zenobia Quarrell.")
+    text.subject = "{day}: Zenobia Quarrell comes"
+    text.save()
+    mail = MailFactory(subject="Zenobia Quarrell comes", body="Ask for Zenobia Quarrell, or Zenobian.")
+    assert {"jobs_mail", "jobs_mailtext", "jobs_mailtextevent"} <= where_in_the_database()
+    erase_person(person=person, by=manager, typed_name="Zenobia Quarrell")
+    mail.refresh_from_db()
+    text.refresh_from_db()
+    assert (mail.subject, mail.body) == ("erased person comes", "Ask for erased person, or Zenobian.")
+    assert (text.subject, text.body) == ("{day}: erased person comes", "{day}, {from}. Ask for erased person.")
+    states = MailText._meta.get_field("events").related_model.objects.all()
+    assert not [one for one in states if "Quarrell" in one.subject + one.body]
+
+
+def test_a_name_that_makes_a_subject_longer_is_cut(person: User, manager: User) -> None:
+    mail = MailFactory(subject="Ana " * 50)
+    erase_names({"Ana"})
+    mail.refresh_from_db()
+    assert (len(mail.subject), "Ana" in mail.subject) == (200, False)
+
+
+def test_the_calendar_of_an_erased_person_answers_no_more(person: User, manager: User) -> None:
+    feed, _secret = CalendarFeed.objects.issue(person)
+    erase_person(person=person, by=manager, typed_name="Zenobia Quarrell")
+    assert not CalendarFeed.objects.valid().filter(pk=feed.pk).exists()

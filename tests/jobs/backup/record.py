@@ -15,6 +15,7 @@ from calcs import beats, chain
 from calcs.models import Closing, PassEntry, Plan
 from jobs.models import (
     BrowserSession,
+    CalendarFeed,
     DeviceToken,
     Finding,
     Invitation,
@@ -38,6 +39,8 @@ from tests.factories import (
     HazardFactory,
     HeadCountFactory,
     HomeContactFactory,
+    MailFactory,
+    MailTextFactory,
     PaperFactory,
     PhotoUploadFactory,
     RuleSetFactory,
@@ -88,6 +91,8 @@ def _work(survey: Survey, person: User) -> None:
     )
     PassEntry.objects.create(plan=Plan.objects.all()[0], point=point, pass_number=1, **phone)
     HazardFactory(home=survey.siting.home, author=person)
+    MailFactory(siting=survey.siting, visit=visit, made_by=person, body="Señora Núñez,\n\t½ in", error="451 no room")
+    MailTextFactory()
     BlockOverrideFactory(assessment__siting=survey.siting, signed_by=person)
     PaperFactory(siting=survey.siting)
     CautionReadFactory(visit=visit, author=person)
@@ -123,6 +128,7 @@ def _work(survey: Survey, person: User) -> None:
 
 
 def _access(survey: Survey, person: User) -> None:
+    CalendarFeed.objects.issue(person)
     DeviceToken.objects.issue(user=person, name="truck 2 phone", lifetime=datetime.timedelta(days=1))
     Invitation.objects.create(
         email="new@example.com", roles=["crew"], digest="0" * 64, invited_by=person, expires_at=LATER
