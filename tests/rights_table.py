@@ -343,6 +343,7 @@ PAGES = {
     "due/": "GET office+leads",
     "due.csv": "GET office+leads",
     "due/<pk>/book/": "GET office, POST office",
+    "due/<pk>/tell/": "POST office",
     "due/plan/": "GET office, POST office",
     "due/plan/<pk>/": "GET office",
     "due/plan/<pk>/progress/": "GET office",

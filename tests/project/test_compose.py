@@ -56,8 +56,10 @@ def test_nothing_has_more_rights_than_it_needs(name: str) -> None:
 def test_only_this_machine_reaches_the_pages_and_nothing_reaches_the_stores() -> None:
     assert SERVICES["web"]["ports"] == ["${LISTEN:-127.0.0.1}:${PORT:-8000}:8000"]
     assert COMPOSE["networks"]["inside"] == {"internal": True}
-    for name in (*STORES, "migrate", "worker", "beat"):
+    for name in (*STORES, "migrate", "beat"):
         assert SERVICES[name]["networks"] == ["inside"]
+    assert SERVICES["worker"]["networks"] == ["inside", "outside"]  # to the mail server
+    assert "ports" not in SERVICES["worker"]
 
 
 @pytest.mark.parametrize("name", OURS)
