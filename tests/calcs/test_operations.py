@@ -223,6 +223,7 @@ class TestWords:
             assert "most in the hour from 12" in drawing
 
 
+@pytest.mark.django_db
 class TestNight:
     def make(self, **fields: Any) -> None:
         usual = {"day": datetime.date(2026, 3, 3), "total": 40, "done": 9, "failed": 1, "started_at": ago(minutes=3)}

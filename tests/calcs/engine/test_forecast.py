@@ -20,7 +20,7 @@ from calcs.engine.forecast import (
     solve_forecast,
 )
 from calcs.engine.kinds import KINDS
-from tests.calcs.engine.forecast_homes import home
+from tests.calcs.engine.forecast_homes import SD_IN, home
 
 YEAR = 365.25
 few = settings(max_examples=25, deadline=None)
@@ -400,3 +400,36 @@ def test_whatever_is_allowed_has_an_answer_or_a_clear_refusal(document: Forecast
         codec.encode(solve_forecast(document))
     except NoConvergence:
         return
+
+
+def test_lines_are_those_of_the_heights_alone_whatever_the_prior() -> None:
+    """Against numpy: each survey's mean taken off, a line through each point, all read alike."""
+    made = home(np.random.default_rng(5), surveys=(6, 6), missing=0.0, kind="straight").document
+    heights = np.array([[one.height_in for one in series.observations] for series in made.series])
+    years = np.array([one.days for one in made.series[0].observations]) / 365.25
+    slopes = np.polyfit(years, (heights - heights.mean(axis=0)).T, 1)[0]
+    sd = SD_IN / np.sqrt(((years - years.mean()) ** 2).sum())
+    for prior in (None, ForecastPrior(rate_sd_in_per_yr=0.001)):
+        points = solve_forecast(dataclasses.replace(made, prior=prior)).points
+        assert [point.line_in_per_yr for point in points] == pytest.approx(slopes.tolist(), abs=1e-4)
+        assert [point.line_sd_in_per_yr for point in points] == pytest.approx([sd] * len(points), rel=1e-3)
+
+
+def test_a_point_read_once_has_no_line() -> None:
+    made = home(np.random.default_rng(6), surveys=(1, 1), missing=0.0).document
+    points = solve_forecast(made).points
+    assert {(point.line_in_per_yr, point.line_sd_in_per_yr) for point in points} == {(None, None)}
+    assert {point.model for point in points} == {"prior"}
+
+
+def test_the_chance_of_a_day_is_told_from_today_to_the_horizon() -> None:
+    made = home(np.random.default_rng(7), surveys=(4, 4), rate_sd=0.1).document
+    today, end = made.as_of_days, made.as_of_days + made.horizon_days
+    found = solve_forecast(dataclasses.replace(made, at_days=(today - 1, end, today + 400, today, end + 1)))
+    assert [one.days for one in found.chances] == [end, today + 400, today]
+    chances = {one.days: one.chance for one in found.chances}
+    assert chances[today] == found.chance_now
+    assert found.due_days is not None
+    due = solve_forecast(dataclasses.replace(made, at_days=(found.due_days,)))
+    assert due.chances[0].chance == found.chance_at_due
+    assert chances[today] <= chances[today + 400] <= chances[end]
