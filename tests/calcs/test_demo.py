@@ -12,10 +12,15 @@ from calcs.demo.answers import CHECKS
 from calcs.demo.client import Client as ApiClient
 from calcs.demo.client import RefusedError
 from calcs.demo.people import PEOPLE, seed, token_for
+from calcs.demo.years import lighter
+from calcs.demo.years import story as years
+from calcs.demo.years.homes import CORNER
 from calcs.models import Calculation
-from jobs.models import Company, Home, User
+from jobs.models import Company, Home, Job, TimeOff, Truck, User, Visit
 from jobs.project.pytest_services import RealWorker
 from surveys.models import Reading, Survey
+
+KEPT = (Home, Survey, Reading, User, Job, Visit, TimeOff, Truck)
 
 
 def story(address: str) -> str:
@@ -69,9 +74,11 @@ def test_a_refusal_names_the_field(live_server: LiveServer) -> None:
 
 
 def test_the_story_is_told_once_and_again_without_harm(
-    live_server: LiveServer, real_worker: RealWorker, settings: Settings
+    live_server: LiveServer, real_worker: RealWorker, settings: Settings, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     settings.DEMO = True
+    monkeypatch.setattr(years, "HOMES", (CORNER,))
+    monkeypatch.setattr(years, "OTHERS", lighter.homes(7))  # two of them were lifted
     told = story(live_server.url)
 
     assert "115 new" in told
@@ -104,11 +111,19 @@ def test_the_story_is_told_once_and_again_without_harm(
     shared = line_with(told, "/shared/").rpartition(live_server.url)[2]
     assert "How level it is" in Client().get(shared).content.decode()
 
+    assert "One corner has settled by" in line_with(told, "  moved: ")
+    assert "over, due " in line_with(told, "B6 and C6 first")
+    assert "C6 first" in line_with(told, "OP-031 is booked from the due list")
+    assert line_with(told, "visits in the two weeks to come").endswith("by 4 crews")
+    calendar = line_with(told, "/calendar/").rpartition(live_server.url)[2]
+    assert b"BEGIN:VEVENT" in Client().get(calendar).content
+
     checks = Calculation.objects.filter(plan_checks__plan__survey__siting__home__code="PF-014")
     assert set(checks.values_list("kind", flat=True)) == set(CHECKS)
-    rows = (Home.objects.count(), Survey.objects.count(), Reading.objects.count(), User.objects.count())
+    rows = [model.objects.count() for model in KEPT]
     again = story(live_server.url)
-    assert rows == (Home.objects.count(), Survey.objects.count(), Reading.objects.count(), User.objects.count())
+    assert rows == [model.objects.count() for model in KEPT]
+    assert Client().get(calendar).status_code == 404  # a new one in its place
     assert Client().get(shared).status_code == 404  # taken back: a new one in its place
     assert "/shared/" in again
     assert "this scenario is here already" in again
