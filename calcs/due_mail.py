@@ -1,4 +1,4 @@
-"""Writing to the people of a home that it is due: from which day on and until when, in days that are still to come."""
+"""Writing to the people of a home that it is due: between which days, of those that are still to come."""
 
 import datetime
 from typing import Any
