@@ -187,7 +187,8 @@ def _assessed(home: Home, people: Mapping[str, User]) -> dict[str, Any]:
     place = SitingFactory(
         home=home, address="3 Marrowbone Lane", from_on=datetime.date(2001, 1, 1), to_on=datetime.date(2002, 1, 1)
     )
-    VisitFactory(siting=place, lead=people["visit_lead"]).crew.add(people["crew"])
+    later = {"starts_at": NOON + 4 * HOUR, "ends_at": NOON + 5 * HOUR}  # after the other place
+    VisitFactory(siting=place, lead=people["visit_lead"], **later).crew.add(people["crew"])
     VisitFactory(siting=place, state="cancelled").crew.add(people["other_crew"])
     no = {"verdict": "wait", "reason": "Under the stairs it leaks", "has_active_leak": True, "soil": "frozen"}
     assessment = AssessmentFactory(siting=place, author=people["visit_lead"], **no)
