@@ -35,7 +35,7 @@ _FROM_ADDRESS = ("kind", "lead", "job", "day")  # what a link to the form may br
 def book_visit(request: SignedInRequest) -> HttpResponse:
     """Book a visit: first the home, where the address names none, then when and who.
 
-    ``?siting=`` with ``kind``, ``day``, ``lead``, ``job`` and ``why`` fills the form beforehand.
+    ``?siting=`` or ``?home=`` with ``kind``, ``day``, ``lead``, ``job`` and ``why`` fills the form beforehand.
     """
     need(request.user, Act.ADD, Visit)
     siting = _siting_asked(request)
@@ -148,11 +148,19 @@ def _visit(request: SignedInRequest, pk: UUID) -> Visit:
 
 
 def _siting_asked(request: SignedInRequest) -> Siting | None:
+    """Return the siting that the address names, or where the home that it names stands now."""
+    sitings = Siting.objects.visible_to(request.user).select_related("home")
+    if key := _key(request, "siting"):
+        return get_object_or_404(sitings, pk=key)
+    home = _key(request, "home")
+    return sitings.filter(home=home, to_on__isnull=True).order_by("-from_on").first() if home else None
+
+
+def _key(request: SignedInRequest, name: str) -> UUID | None:
     try:
-        key = UUID(request.GET.get("siting", ""))
+        return UUID(request.GET.get(name, ""))
     except ValueError:
         return None
-    return get_object_or_404(Siting.objects.visible_to(request.user).select_related("home"), pk=key)
 
 
 def _choose_home(request: SignedInRequest) -> HttpResponse:

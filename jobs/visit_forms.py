@@ -40,7 +40,7 @@ class VisitForm(VersionedForm):
         widget=forms.CheckboxSelectMultiple,
     )
     reason = forms.CharField(label=gettext_lazy("Why it is moved"), max_length=300, required=False)
-    field_order = (*_WHEN, "kind", "lead", "crew", "trucks", "needs", "job")
+    field_order = (*_WHEN, "reason", "kind", "lead", "crew", "trucks", "needs", "job")
 
     class Meta:
         model = Visit

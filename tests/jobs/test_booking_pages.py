@@ -62,6 +62,9 @@ def test_a_link_fills_the_form(desk: Client) -> None:
     job = JobFactory(home=siting.home)
     given = {"siting": siting.pk, "day": "2026-03-03", "lead": lead.pk, "kind": "recheck", "why": "the edge sinks"}
     form = desk.get("/visits/new/", {**given, "job": job.pk}).context["form"]
+    by_home = desk.get("/visits/new/", {"home": siting.home_id, "job": job.pk})
+    assert by_home.context["siting"] == siting
+    assert str(by_home.context["form"]["job"].value()) == str(job.pk)
     shown = {name: str(form[name].value()) for name in ("day", "lead", "kind", "job", "booked_why")}
     assert shown == {
         "day": "2026-03-03",

@@ -15,6 +15,7 @@ from playwright.sync_api import Browser, Page, expect
 from jobs.models import Role, User, Visit
 from tests.factories import (
     CompanyFactory,
+    HandoverFactory,
     HomeFactory,
     JobFactory,
     SitingFactory,
@@ -140,17 +141,21 @@ def test_every_page_of_booking_fits_and_reads(
     open_page: OpenPage, office: User, busy: dict[str, Any], place: str
 ) -> None:
     visit, siting = busy["visit"], busy["siting"]
+    handover = HandoverFactory(visit=visit, text="go on at B4")
+    ann = busy["ann"]
     paths = {
-        "week": f"/week/?day={MONDAY}",
-        "move": f"/week/?day={MONDAY}&move={visit.pk}",
-        "book": f"/visits/new/?siting={siting.pk}&day={MONDAY}",
-        "home": "/visits/new/?q=alder",
-        "change": f"/visits/{visit.pk}/change/",
-        "visit": f"/visits/{visit.pk}/",
+        "handover": (ann, f"/visits/{visit.pk}/handover/"),
+        "unread": (ann, f"/visits/{handover.visit_id}/"),
+        "week": (office, f"/week/?day={MONDAY}"),
+        "move": (office, f"/week/?day={MONDAY}&move={visit.pk}"),
+        "book": (office, f"/visits/new/?siting={siting.pk}&day={MONDAY}"),
+        "home": (office, "/visits/new/?q=alder"),
+        "change": (office, f"/visits/{visit.pk}/change/"),
+        "visit": (office, f"/visits/{visit.pk}/"),
     }
     wrong = []
-    for name, path in paths.items():
-        page = settled(open_page(office, path, WIDTHS[place]))
+    for name, (person, path) in paths.items():
+        page = settled(open_page(person, path, WIDTHS[place]))
         page.evaluate(AXE_SCRIPT)
         violations = page.evaluate("async (options) => (await axe.run(document, options)).violations", AXE)
         wrong += [f"{name}: {one['id']}: {node['html'][:150]}" for one in violations for node in one["nodes"]]
