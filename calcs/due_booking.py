@@ -7,6 +7,7 @@ from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from calcs.models import Due
 from jobs.booking import book
@@ -15,6 +16,8 @@ from jobs.errors import DomainError
 from jobs.models import Customer, HomeContact, Job, Truck, User, Visit
 from jobs.models.base import Act
 from jobs.rights import need
+
+TWO_JOBS = gettext_lazy("The visit belongs to one job: choose one, or open a new one.")
 
 
 def visit_to_come(due: Due, now: datetime.datetime | None = None) -> Visit | None:
@@ -35,18 +38,22 @@ def book_due(
     crew: Iterable[User] = (),
     trucks: Iterable[Truck] = (),
     needs: Collection[str] = (),
+    job: Job | None = None,
     note: str = "",
     opens_job: bool = False,
     is_another: bool = False,
 ) -> Visit:
-    """Book a visit to a home that is due; ``opens_job``: with a job of its own, ``is_another``: though one is booked.
+    """Book a visit to a home that is due; ``opens_job``: with a new job, ``is_another``: though one is booked.
 
     Raises
     ------
     DomainError
-        403 without the right; 409 ``already_booked`` when somebody goes there already; 409 as ``booking.book``.
+        403 without the right; 400 for a job and a new one; 409 ``already_booked`` when somebody goes there already;
+        409 as ``booking.book``.
     """
     need(by, Act.ADD, Visit)
+    if job is not None and opens_job:
+        raise DomainError("invalid", str(TWO_JOBS), fields={"opens_job": str(TWO_JOBS)})
     # Under a lock: of two who book the same home at once, the second is told of the first.
     locked = Due.objects.select_for_update(of=("self",), no_key=True).select_related("siting__home").get(pk=due.pk)
     booked = visit_to_come(locked)
@@ -61,7 +68,7 @@ def book_due(
         lead=lead,
         crew=crew,
         trucks=trucks,
-        job=_open_job(locked, by) if opens_job else None,
+        job=_open_job(locked, by) if opens_job else job,
         needs=needs,
         why=locked.reason,
         note=note,

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 from django.http import HttpResponse
 from django.utils import timezone
 
-from calcs.due_list import ROWS_AT_ONCE, DueRow, tell
+from calcs.due_list import DueRow, tell
 from calcs.models.due_rows import DueQuerySet
 from jobs.csv_files.text import write_lines
 
@@ -19,7 +19,7 @@ COLUMNS = (
 
 def due_file(rows: DueQuerySet, *, within_mi: float, mark: str = "") -> HttpResponse:
     """Return a file; ``mark`` begins it with the byte order mark by which spreadsheet programs know UTF-8."""
-    told = tell(rows.listed().iterator(chunk_size=ROWS_AT_ONCE), within_mi=within_mi)
+    told = tell(rows.values_list("pk", flat=True), within_mi=within_mi)
     # Written whole before it is sent: days are told by the company's clock, which holds no longer than the request.
     return HttpResponse(
         mark + "".join(write_lines(COLUMNS, lines(told))),
@@ -49,7 +49,7 @@ def _cells(row: DueRow) -> dict[str, object]:
         **_visits(row),
         **{"latitude_deg": siting.latitude_deg, "longitude_deg": siting.longitude_deg},
         "due_near": row.around.count if row.has_place else None,
-        **{"nearest": nearest and nearest.name, "nearest_mi": nearest and round(nearest.miles, 2)},
+        **{"nearest": nearest and nearest.code, "nearest_mi": nearest and round(nearest.miles, 2)},
     }
 
 

@@ -1,68 +1,42 @@
-"""The form that books a visit to a home that is due."""
+"""The form that books a visit to a home that is due: the usual one, and what only the due list asks."""
 
 import datetime
 from typing import Any
 
 from django import forms
-from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from jobs.models import Role, Skill, Truck, User, Visit
+from calcs.due_booking import TWO_JOBS
+from jobs.models import Siting, Visit
+from jobs.visit_forms import VisitForm
 
 USUAL_HOURS = 3  # of a recheck; common practice, no source
 
 
-class BookDueForm(forms.Form):
-    """When, what for, who and with what."""
+class BookDueForm(VisitForm):
+    """When, what for and who; with a job of its own, and another visit where one is booked."""
 
-    kind = forms.ChoiceField(label=_("What for"), choices=Visit.Kind.choices)
-    day = forms.DateField(label=_("Day"), widget=forms.DateInput({"type": "date"}))
-    from_time = forms.TimeField(label=_("From"), widget=forms.TimeInput({"type": "time"}))
-    to_time = forms.TimeField(label=_("To"), widget=forms.TimeInput({"type": "time"}))
-    lead = forms.ModelChoiceField(label=_("Crew lead"), queryset=User.objects.none(), required=False)
-    crew = forms.ModelMultipleChoiceField(
-        label=_("Crew"), queryset=User.objects.none(), required=False, widget=forms.CheckboxSelectMultiple
-    )
-    trucks = forms.ModelMultipleChoiceField(
-        label=_("Trucks"), queryset=Truck.objects.none(), required=False, widget=forms.CheckboxSelectMultiple
-    )
-    needs = forms.MultipleChoiceField(
-        label=_("Somebody must be able to"),
-        choices=Skill.choices,
-        required=False,
-        widget=forms.CheckboxSelectMultiple,
-    )
-    note = forms.CharField(label=_("Note"), required=False, widget=forms.Textarea({"rows": 2}), max_length=2000)
-    opens_job = forms.BooleanField(label=_("Open a job for it"), required=False)
+    opens_job = forms.BooleanField(label=_("Open a new job for it"), required=False)
     is_another = forms.BooleanField(label=_("Book another visit all the same"), required=False)
 
-    def __init__(self, *args: Any, is_booked: bool, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.label_suffix = ""
-        people = User.objects.filter(is_active=True).order_by("first_name", "username")
-        for name, role in (("lead", Role.CREW_LEAD), ("crew", Role.CREW)):
-            self.fields[name].queryset = people.filter(roles__contains=[role])  # type: ignore[attr-defined]  # of rows
-        self.fields["trucks"].queryset = Truck.objects.standing().order_by("name")  # type: ignore[attr-defined]  # of rows
+    def __init__(self, *args: Any, siting: Siting, day: datetime.date, is_booked: bool, **kwargs: Any) -> None:
+        super().__init__(*args, siting=siting, initial={"kind": Visit.Kind.RECHECK, "day": day}, **kwargs)
+        starts = self.initial["from_time"]
+        self.initial["to_time"] = starts.replace(hour=min(starts.hour + USUAL_HOURS, 23))
+        del self.fields["booked_why"]  # which the list knows
         if not is_booked:
             del self.fields["is_another"]
 
-    def clean(self) -> dict[str, Any]:
-        """Put day and times together, by the company's clock that the page runs on."""
-        given = super().clean() or {}
-        if {"day", "from_time", "to_time"} <= given.keys():
-            for name, time in (("starts_at", given["from_time"]), ("ends_at", given["to_time"])):
-                given[name] = timezone.make_aware(datetime.datetime.combine(given["day"], time))
-        return given
+    def clean(self) -> dict[str, Any] | None:
+        """Refuse two jobs for one visit."""
+        cleaned = super().clean()
+        if self.cleaned_data.get("job") and self.cleaned_data.get("opens_job"):
+            self.add_error("opens_job", TWO_JOBS)
+        return cleaned
 
-    def asked(self) -> dict[str, Any]:
-        """Return what the service is asked for."""
-        return {name: value for name, value in self.cleaned_data.items() if name not in _PARTS}
-
-
-_PARTS = frozenset({"day", "from_time", "to_time"})
-
-
-def usual(day: datetime.date, *, kind: str, starts: datetime.time) -> dict[str, Any]:
-    """Return what the form begins with: the day that fits, the morning, the usual length."""
-    ends = min(starts.hour + USUAL_HOURS, 23)
-    return {"kind": kind, "day": day, "from_time": starts, "to_time": starts.replace(hour=ends)}
+    @property
+    def values(self) -> dict[str, Any]:
+        """What booking from the list takes."""
+        typed = self.cleaned_data
+        own = {name: typed.get(name, False) for name in ("opens_job", "is_another")}
+        return {**super().values, **own}

@@ -13,7 +13,7 @@ from calcs.models import Due
 from calcs.near import WITHIN_MI, Around, due_around
 from calcs.words import why_due
 from jobs.models import Visit
-from jobs.rulebook import resolve
+from jobs.rulebook import Rules, resolve
 from jobs.seasons import Season, is_same_season, season_on
 
 ROWS_AT_ONCE = 500
@@ -56,21 +56,39 @@ class DueRow:
 
 
 def tell(
-    rows: Iterable[Due], *, within_mi: float = WITHIN_MI, today: datetime.date | None = None
+    keys: Iterable[UUID], *, within_mi: float = WITHIN_MI, today: datetime.date | None = None
 ) -> Iterator[DueRow]:
-    """Yield lines for rows that come as ``listed()`` gives them; ``within_mi`` says how far away is near."""
-    day, left = today or timezone.localdate(), iter(rows)
+    """Yield the lines of some rows, in the order of their keys; ``within_mi`` says how far away is near.
+
+    By key, so that what is told beside is looked up for these rows only, however far down the list they stand.
+    """
+    day, left = today or timezone.localdate(), iter(keys)
     soon = day + datetime.timedelta(days=SOON_DAYS)
     while some := list(islice(left, ROWS_AT_ONCE)):
-        around = due_around([due.siting_id for due in some], by=soon, within_mi=within_mi)
-        for due in some:
-            yield _row(due, around.get(due.siting_id, Around()), day)
+        rows = Due.objects.listed().in_bulk(some)
+        around = due_around([due.siting_id for due in rows.values()], by=soon, within_mi=within_mi)
+        rules = _Rules()
+        for key in some:
+            if due := rows.get(key):
+                yield _row(due, around.get(due.siting_id, Around()), rules.of(due), day)
 
 
-def _row(due: Any, around: Around, today: datetime.date) -> DueRow:
+class _Rules:
+    """The rules that homes go by: their own, or the company's; each set is resolved once."""
+
+    def __init__(self) -> None:
+        self._known: dict[UUID | None, Rules] = {}
+
+    def of(self, due: Any) -> Rules:
+        key = due.siting.home.rule_set_id
+        if key not in self._known:
+            self._known[key] = resolve((due.own_rules if key else due.company_rules) or {})
+        return self._known[key]
+
+
+def _row(due: Any, around: Around, rules: Rules, today: datetime.date) -> DueRow:
     siting = due.siting
     day = max(due.due_on or today, today)
-    rules = resolve(due.own_rules if due.own_rules is not None else due.company_rules or {})
     read_on = timezone.localdate(due.survey.started_at) if due.survey else None
     return DueRow(
         due=due,

@@ -1,7 +1,6 @@
 """Pages of the office: who is due and why, and booking from there."""
 
 import datetime
-from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
@@ -17,13 +16,12 @@ from django.views.decorators.http import require_safe
 from calcs.due_booking import book_due, told_of, visit_to_come
 from calcs.due_files import due_file
 from calcs.due_filters import By, DueFilter, Within, miles
-from calcs.due_forms import BookDueForm, usual
-from calcs.due_list import DueRow, tell
+from calcs.due_forms import BookDueForm
+from calcs.due_list import tell
 from calcs.models import Due
 from calcs.models.due_rows import DueQuerySet
-from jobs.account_forms import put_error
 from jobs.errors import DomainError
-from jobs.models import Company, Visit
+from jobs.models import Visit
 from jobs.models.base import Act
 from jobs.rights import may, need
 from jobs.views import SignedInRequest, page
@@ -38,7 +36,7 @@ FOLDED = ("fit", "standing", "basis", "soil", "foundation", "kind", "age", "mark
 def due_list(request: SignedInRequest) -> HttpResponse:
     """Who is due, why, when and in what season; what else lies on the way."""
     found = _filtered(request)
-    shown = Paginator(found.qs.listed(), ROWS_A_PAGE).get_page(request.GET.get("page"))
+    shown = Paginator(found.qs.values_list("pk", flat=True), ROWS_A_PAGE).get_page(request.GET.get("page"))
     context = {
         "filter": found,
         "folded": [found.form[name] for name in FOLDED],
@@ -64,19 +62,18 @@ def due_csv(request: SignedInRequest) -> HttpResponse:
 def due_book(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """Book a visit to a home that is due."""
     need(request.user, Act.ADD, Visit)
-    rows = Due.objects.visible_to(request.user).standing().listed()
-    (row,) = tell([get_object_or_404(rows, pk=pk)])
+    (row,) = tell([get_object_or_404(Due.objects.visible_to(request.user).standing(), pk=pk).pk])
     booked = visit_to_come(row.due)
-    given = {"is_booked": booked is not None, "initial": _usual(row)}
-    form = BookDueForm(request.POST or None, **given)
+    siting = row.due.siting
+    form = BookDueForm(request.POST or None, siting=siting, day=_day_for(row.due), is_booked=booked is not None)
     if request.method == "POST" and form.is_valid():
         try:
-            visit = book_due(row.due, by=request.user, **form.asked())
+            visit = book_due(row.due, by=request.user, **form.values)
         except DomainError as error:
-            put_error(form, error)
+            form.put_refusal(error.fields, error.message)
         else:
             day = date_format(timezone.localtime(visit.starts_at), "D j M Y")
-            messages.success(request, _("{home} is booked for {day}.").format(home=visit.siting.home, day=day))
+            messages.success(request, _("{home} is booked for {day}.").format(home=siting.home, day=day))
             return redirect(reverse("due") + ("?" + back if (back := _back(request)) else ""))
     told = told_of(booked) if booked else ""
     context = {"row": row, "form": form, "booked": booked, "told": told, "back": _back(request)}
@@ -112,9 +109,7 @@ def _back(request: HttpRequest) -> str:
     return known.urlencode()
 
 
-def _usual(row: DueRow) -> dict[str, Any]:
-    """Return what the form begins with: the day on which the home is due, or tomorrow where that is past."""
+def _day_for(due: Due) -> datetime.date:
+    """Return the day on which a home is due, or tomorrow where that is past."""
     today = timezone.localdate()
-    day = max(row.due.due_on or today, today + datetime.timedelta(days=1))
-    works_from = Company.objects.values_list("works_from", flat=True).first() or datetime.time(8)
-    return usual(day, kind=Visit.Kind.RECHECK, starts=works_from)
+    return max(due.due_on or today, today + datetime.timedelta(days=1))

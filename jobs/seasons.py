@@ -1,6 +1,7 @@
 """When the ground under a home is fit to read and lift on: by its soil, the month, and the rules for the climate."""
 
 import datetime
+import functools
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
@@ -45,19 +46,18 @@ _WORSE = list(Fit)  # from good to poor
 
 def season_on(day: datetime.date, *, soil_class: str, rules: Rules) -> Season:
     """Return how good a day is for a home on a soil; never better where no month of the year is."""
-    fit, ground = fit_of_month(day.month, soil_class=soil_class, rules=rules)
-    later = [_month_after(day, count) for count in range(1, 12)]
-    fits = [fit_of_month(first.month, soil_class=soil_class, rules=rules)[0] for first in later]
-    best = min(fits, key=_WORSE.index)
+    year = _year(soil_class, _months_of(rules))
+    fit, ground = year[day.month - 1]
+    later = [year[(day.month - 1 + count) % 12][0] for count in range(1, 12)]
+    best = min(later, key=_WORSE.index)
     is_better = _WORSE.index(best) < _WORSE.index(fit)
-    return Season(fit=fit, ground=ground, better_from=later[fits.index(best)] if is_better else None)
+    better_from = _month_after(day, 1 + later.index(best)) if is_better else None
+    return Season(fit=fit, ground=ground, better_from=better_from)
 
 
 def fit_of_month(month: int, *, soil_class: str, rules: Rules) -> tuple[Fit, Ground | None]:
     """Return how good a month is, and the state of the ground that makes it so."""
-    found = [(Fit(_TABLE[ground][soil_class]), ground) for ground in Ground if _is_then(ground, month, rules)]
-    fit, ground = max(found, key=lambda one: _WORSE.index(one[0]), default=(Fit.GOOD, None))
-    return (fit, ground) if fit != Fit.GOOD else (fit, None)
+    return _year(soil_class, _months_of(rules))[month - 1]
 
 
 def is_same_season(day: datetime.date, other: datetime.date) -> bool:
@@ -66,9 +66,25 @@ def is_same_season(day: datetime.date, other: datetime.date) -> bool:
     return min(apart, _YEAR_DAYS - apart) <= SAME_SEASON_DAYS
 
 
-def _is_then(ground: Ground, month: int, rules: Rules) -> bool:
-    """Tell whether the rules say that the ground is so in a month; a month 0 says that it never is."""
-    first, last = int(rules[f"{ground}_from_month"]), int(rules[f"{ground}_to_month"])
+def _months_of(rules: Rules) -> tuple[tuple[int, int], ...]:
+    """Return the first and last month of each state of the ground."""
+    return tuple((int(rules[f"{ground}_from_month"]), int(rules[f"{ground}_to_month"])) for ground in Ground)
+
+
+@functools.cache  # as many as there are soils and climates
+def _year(soil_class: str, months: tuple[tuple[int, int], ...]) -> tuple[tuple[Fit, Ground | None], ...]:
+    """Return for each month how good it is, by the worst that the ground does then."""
+    year: list[tuple[Fit, Ground | None]] = []
+    for month in range(1, 13):
+        states = [ground for ground, between in zip(Ground, months, strict=True) if _is_then(month, *between)]
+        found = [(Fit(_TABLE[ground][soil_class]), ground) for ground in states]
+        fit, worst = max(found, key=lambda one: _WORSE.index(one[0]), default=(Fit.GOOD, None))
+        year.append((fit, worst if fit != Fit.GOOD else None))
+    return tuple(year)
+
+
+def _is_then(month: int, first: int, last: int) -> bool:
+    """Tell whether a month lies between two, both included, over the turn of the year too; 0: there is none."""
     if not first or not last:
         return False
     return first <= month <= last if first <= last else month >= first or month <= last

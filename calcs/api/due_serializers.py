@@ -7,7 +7,7 @@ from rest_framework import serializers
 
 from calcs.due_list import DueRow
 from calcs.models import Due
-from jobs.models import Skill, SoilClass, Truck, User, Visit
+from jobs.models import Job, Skill, SoilClass, Truck, User, Visit
 from jobs.seasons import Fit, Ground
 
 
@@ -33,7 +33,8 @@ class NearSerializer(serializers.Serializer[Any]):
 
     siting = serializers.UUIDField()
     home = serializers.UUIDField()
-    name = serializers.CharField()
+    home_code = serializers.CharField(source="code")
+    home_name = serializers.CharField(source="name")
     miles = serializers.FloatField(help_text="as the crow flies")
     due_on = serializers.DateField()
     booked_at = serializers.DateTimeField(allow_null=True, help_text="when somebody goes there anyway")
@@ -91,6 +92,7 @@ class BookDueSerializer(serializers.Serializer[Any]):
     crew = serializers.PrimaryKeyRelatedField(queryset=User.objects.all(), many=True, default=list)
     trucks = serializers.PrimaryKeyRelatedField(queryset=Truck.objects.all(), many=True, default=list)
     needs = serializers.ListField(child=serializers.ChoiceField(Skill.choices), default=list)
+    job = serializers.PrimaryKeyRelatedField(queryset=Job.objects.all(), allow_null=True, default=None)
     note = serializers.CharField(max_length=2000, allow_blank=True, default="")
     opens_job = serializers.BooleanField(default=False, help_text="with a job of its own, which came from the list")
     is_another = serializers.BooleanField(default=False, help_text="though a visit is booked already")

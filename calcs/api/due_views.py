@@ -59,20 +59,16 @@ class DueViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, GenericViewSe
 
     def get_queryset(self) -> QuerySet[Due]:
         """Return the rows that the person may see, in the usual order."""
-        return cast(DueQuerySet, super().get_queryset()).visible_to(self.request.user).ordered()
-
-    def filter_queryset(self, queryset: QuerySet[Any]) -> QuerySet[Any]:
-        """Add what is told beside, once the rows are cut."""
-        return cast(DueQuerySet, super().filter_queryset(queryset)).listed()
+        return cast(DueQuerySet, super().get_queryset()).visible_to(self.request.user).defer("lines").ordered()
 
     def paginate_queryset(self, queryset: QuerySet[Any]) -> Sequence[Any] | None:
         """Tell the rows of a page."""
         within_mi = miles(self.request.query_params.get("within", ""))
-        return list(tell(super().paginate_queryset(queryset) or (), within_mi=within_mi))
+        return list(tell((due.pk for due in super().paginate_queryset(queryset) or ()), within_mi=within_mi))
 
     def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Return one home's."""
-        (row,) = tell([self.get_object()])
+        (row,) = tell([self.get_object().pk])
         return Response(self.get_serializer(row).data)
 
     @extend_schema(

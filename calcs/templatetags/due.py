@@ -4,13 +4,13 @@ from django import template
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
-from jobs.lengths import NO_BREAK_SPACE, figure
+from jobs.lengths import NO_BREAK_SPACE, length
 from jobs.templatetags.lengths import fractions
 
 register = template.Library()
 
 DASH = "\u2013"
-_RATE_DENOMINATOR = 64  # sixteenths are too coarse for what moves in a year
+_RATE_DENOMINATOR = 32  # as on a home's record
 
 
 @register.filter
@@ -24,8 +24,8 @@ def a_year(rate_in: float | None, unit: str = "in") -> SafeString | str:
     """Write how fast something moves [in a year] in the reader's unit; a dash where it is not known."""
     if rate_in is None:
         return DASH
-    words = _("{rate} in/yr") if unit == "in" else _("{rate} mm/yr")
-    return fractions(words.format(rate=figure(rate_in, unit, denominator=_RATE_DENOMINATOR)))
+    words = _("{length} a year")
+    return fractions(words.format(length=length(rate_in, unit, denominator=_RATE_DENOMINATOR)))
 
 
 @register.filter

@@ -5,7 +5,6 @@ from typing import Self
 
 from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import DateRangeField, RangeOperators
-from django.contrib.postgres.indexes import GistIndex
 from django.db import models
 from django.db.models import F, Func, Q
 from django.utils.translation import gettext
@@ -219,7 +218,6 @@ class Siting(Versioned):
     objects = CompanyQuerySet.as_manager()
 
     class Meta:
-        indexes = [GistIndex(Func("longitude_deg", "latitude_deg", function="point"), name="siting_by_place")]
         constraints = [
             models.CheckConstraint(
                 condition=Q(to_on__isnull=True) | Q(to_on__gt=F("from_on")), name="siting_ends_after_start"

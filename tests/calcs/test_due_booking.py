@@ -19,6 +19,7 @@ from tests.factories import (
     CompanyFactory,
     DueFactory,
     HomeContactFactory,
+    JobFactory,
     TruckFactory,
     UserFactory,
     VisitFactory,
@@ -107,6 +108,14 @@ def test_only_the_office_books(role: Role, due: Due) -> None:
     assert refused.value.status == 403
 
 
+def test_it_may_belong_to_a_job_that_is_open_and_not_to_two(due: Due, office: User) -> None:
+    job = JobFactory(home=due.siting.home, state="open")
+    with pytest.raises(DomainError) as refused:
+        book_due(due, by=office, **later(3), job=job, opens_job=True)
+    assert list(refused.value.fields) == ["opens_job"]
+    assert book_due(due, by=office, **later(3), job=job).job == job
+
+
 @pytest.mark.django_db(transaction=True)
 def test_two_who_book_at_once_make_one_visit(due: Due, office: User) -> None:
     outcomes: list[str] = []
@@ -137,10 +146,8 @@ def test_two_who_book_at_once_make_one_visit(due: Due, office: User) -> None:
 def test_the_form_begins_with_the_day_it_is_due(due: Due, office: User, client_for: SignIn) -> None:
     page = client_for(office).get(f"/due/{due.pk}/book/")
     begun = page.context["form"].initial
-    assert begun == {
-        **{"kind": "recheck", "day": datetime.date(2026, 6, 20)},
-        **{"from_time": datetime.time(8), "to_time": datetime.time(11)},
-    }
+    assert (begun["kind"], begun["day"]) == ("recheck", datetime.date(2026, 6, 20))
+    assert (begun["from_time"], begun["to_time"]) == (datetime.time(8), datetime.time(11))
     Due.objects.update(due_on=datetime.date(2026, 5, 1))
     page = client_for(office).get(f"/due/{due.pk}/book/")
     assert page.context["form"].initial["day"] == datetime.date(2026, 6, 2)
@@ -174,6 +181,9 @@ def test_the_page_tells_what_is_in_the_way_at_the_field(due: Due, office: User, 
     page = client.post(f"/due/{due.pk}/book/", form(to_time="07:00"))
     assert (page.status_code, Visit.objects.count()) == (400, 1)
     assert "A visit ends after it starts." in page.content.decode()
+    job = JobFactory(home=due.siting.home, state="open")
+    page = client.post(f"/due/{due.pk}/book/", form(job=job.pk, opens_job="on"))
+    assert list(page.context["form"].errors) == ["opens_job"]
     page = client.post(f"/due/{due.pk}/book/", form(day="soon"))
     assert list(page.context["form"].errors) == ["day"]
 

@@ -84,6 +84,6 @@ def test_who_counts_as_near() -> None:
     VisitFactory(siting=due, starts_at=soon, ends_at=soon + datetime.timedelta(hours=1))
     VisitFactory(siting=due, starts_at=soon - datetime.timedelta(days=1), ends_at=soon, state="cancelled")
     around = due_around([here.pk], by=DAY)[here.pk]
-    assert (around.count, [one.name for one in around.nearest]) == (1, ["N1 Blue"])
+    assert (around.count, [(one.code, one.name) for one in around.nearest]) == (1, [("N1", "Blue")])
     assert around.nearest[0].booked_at == soon
     assert around.nearest[0].due_on == DAY
