@@ -1,7 +1,7 @@
 """Waiting for what the background worker makes of a survey, by asking the API how far it is."""
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -50,8 +50,13 @@ class Answers:
         return self.results["lift"]
 
 
-def wait_for(client: Client, survey: str, *, told: Callable[[str, float], None]) -> Answers:
-    """Wait until every answer for a survey's newest readings is there; ``told`` hears of those that come together."""
+def wait_for(
+    client: Client, survey: str, *, told: Callable[[str, float], None], kinds: Sequence[str] | None = None
+) -> Answers:
+    """Wait until every answer for a survey's newest readings is there; ``told`` hears of those that come together.
+
+    With ``kinds`` only these are waited for.
+    """
     begun = time.monotonic()
     said: set[str] = set()
     stamp = ""
@@ -68,7 +73,8 @@ def wait_for(client: Client, survey: str, *, told: Callable[[str, float], None])
             if new:
                 told(", ".join(new), time.monotonic() - begun)
             said |= done | checked
-            if progress["state"] == "done" and done.issuperset(KINDS):
+            is_done = done.issuperset(kinds) if kinds else progress["state"] == "done" and done.issuperset(KINDS)
+            if is_done:
                 return _whole(client, answers, plan, progress)
         if time.monotonic() - begun > PATIENCE_S:
             raise StuckError(f"no answer within {PATIENCE_S:.0f} s; is a worker running?")
@@ -93,7 +99,7 @@ def _checks(plan: Row | None) -> dict[str, Row]:
 
 
 def _whole(client: Client, answers: dict[str, Row], plan: Row | None, progress: Row) -> Answers:
-    wanted = [kind for kind in (*KINDS, *MORE_KINDS) if kind in answers]
+    wanted = [kind for kind in (*KINDS, *MORE_KINDS) if kind in answers and answers[kind]["state"] == "done"]
     return Answers(
         results={kind: client.get(f"calculations/{answers[kind]['calculation']}/")["result"] for kind in wanted},
         plan=plan,

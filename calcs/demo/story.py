@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from calcs.demo import checks_told, office, phone, telling
+from calcs.demo import checks_told, finished, office, phone, telling
 from calcs.demo.answers import Answers, wait_for
 from calcs.demo.cast import Cast, Teller
 from calcs.demo.client import Client
@@ -53,16 +53,18 @@ def tell_double(cast: Cast) -> Row:
 
 
 def tell_small(cast: Cast) -> None:
-    """Tell of the small house in two lines."""
+    """Tell of the small house in a few lines: what was found, and how it was left."""
     job = _survey(cast, SMALL, quietly=True)
-    answers = wait_for(cast.crew, job.sent.survey["id"], told=lambda name, seconds: None)
+    survey = job.sent.survey["id"]
+    answers = wait_for(cast.crew, survey, told=lambda name, seconds: None)
     cast.teller.title(_headline(job.home))
     cast.teller.line(_extent(job.layout) + "; " + next(telling.flatness_lines(answers.flatness, job.names)))
     best = telling.chosen(answers.lift)
     if best is None:
         cast.teller.line("no option is possible")
-    else:
-        cast.teller.line(f"{telling.minutes(best).strip()} " + "; ".join(telling.move_words(best, job.names)))
+        return
+    cast.teller.line(f"{telling.minutes(best).strip()} " + "; ".join(telling.move_words(best, job.names)))
+    cast.teller.lines(finished.lines(cast, job.home, job.layout, survey))
 
 
 # -- what is sent --------------------------------------------------------------------------------------------

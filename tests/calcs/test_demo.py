@@ -15,7 +15,7 @@ from calcs.demo.people import PEOPLE, seed, token_for
 from calcs.demo.years import lighter
 from calcs.demo.years import story as years
 from calcs.demo.years.homes import CORNER
-from calcs.models import Calculation
+from calcs.models import Calculation, Due
 from jobs.models import Company, Home, Job, TimeOff, Truck, User, Visit
 from jobs.project.pytest_services import RealWorker
 from surveys.models import Reading, Survey
@@ -23,9 +23,9 @@ from surveys.models import Reading, Survey
 KEPT = (Home, Survey, Reading, User, Job, Visit, TimeOff, Truck)
 
 
-def story(address: str) -> str:
+def story(address: str, command: str = "demo_story") -> str:
     out = StringIO()
-    call_command("demo_story", address=address, stdout=out)
+    call_command(command, address=address, stdout=out)
     return out.getvalue()
 
 
@@ -73,12 +73,30 @@ def test_a_refusal_names_the_field(live_server: LiveServer) -> None:
     assert refused.value.status == 400
 
 
+def check_years(told: str) -> None:
+    assert "One corner has settled by" in line_with(told, "  moved: ")
+    assert "over, due " in line_with(told, "B6 and C6 first")
+    assert "C6 first" in line_with(told, "OP-031 is booked from the due list")
+    assert "steps of jacking noted by Orsola Finnick" in told
+    assert "closed by Maren Tolliday" in told
+    assert line_with(told, "visits in the two weeks to come").endswith("by 4 crews")
+
+
+def check_filled(filled: str) -> None:
+    assert "2 surveys of 1 more homes, computed while this serves" in filled
+    assert "all is computed" in filled
+    assert "homes are due within a year; first:" in filled
+    assert " miles, " in line_with(filled, "due visits planned together from")
+    assert Due.objects.count() == Home.objects.count()
+
+
 def test_the_story_is_told_once_and_again_without_harm(
     live_server: LiveServer, real_worker: RealWorker, settings: Settings, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     settings.DEMO = True
     monkeypatch.setattr(years, "HOMES", (CORNER,))
     monkeypatch.setattr(years, "OTHERS", lighter.homes(7))  # two of them were lifted
+    monkeypatch.setattr(years, "PROGRESS_S", 0.5)
     told = story(live_server.url)
 
     assert "115 new" in told
@@ -111,10 +129,7 @@ def test_the_story_is_told_once_and_again_without_harm(
     shared = line_with(told, "/shared/").rpartition(live_server.url)[2]
     assert "How level it is" in Client().get(shared).content.decode()
 
-    assert "One corner has settled by" in line_with(told, "  moved: ")
-    assert "over, due " in line_with(told, "B6 and C6 first")
-    assert "C6 first" in line_with(told, "OP-031 is booked from the due list")
-    assert line_with(told, "visits in the two weeks to come").endswith("by 4 crews")
+    check_years(told)
     calendar = line_with(told, "/calendar/").rpartition(live_server.url)[2]
     assert b"BEGIN:VEVENT" in Client().get(calendar).content
 
@@ -131,3 +146,5 @@ def test_the_story_is_told_once_and_again_without_harm(
     assert "plucked or by gauge: 0 new, 3 known already" in again
     assert "no reading is suspect" in again
     assert line_with(again, "least work") == line_with(again, "* least work")
+    monkeypatch.setattr(years, "OTHERS", lighter.homes(1))
+    check_filled(story(live_server.url, "demo_fill"))

@@ -4,12 +4,15 @@ import datetime
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from django.utils import timezone
+
 from calcs.demo.scenario import DOUBLE, SMALL
 from calcs.demo.season.staff import Staff
 from calcs.demo.years.books import started_at
 from calcs.demo.years.homes import Past
-from jobs import job_services
-from jobs.models import Home, Job, Symptom
+from calcs.models import Closing
+from jobs import booking, job_services
+from jobs.models import Home, Job, Symptom, Visit
 
 WARRANTY_MONTHS = 12
 ASKED_BEFORE_DAYS = 24  # how long before the work somebody had asked for it
@@ -176,3 +179,16 @@ def _enter(call: Call, staff: Staff, today: datetime.date) -> None:
 
 def _last_done(home: Home | None) -> Job | None:
     return Job.objects.filter(home=home, state=Job.State.DONE).order_by("-done_on").first()
+
+
+def finish_closed(staff: Staff, today: datetime.date) -> None:
+    """Say that jobs are done whose work is closed: their visits of today are over, those to come are not needed."""
+    closed = Closing.objects.filter(closed_at__isnull=False).values("approval__siting__home")
+    for job in Job.objects.filter(state=Job.State.OPEN, home__in=closed):
+        for visit in job.visits.filter(state__in=Visit.UNDER_WAY):
+            if visit.starts_at <= timezone.now():
+                booking.set_state(visit, by=staff.office, state=Visit.State.DONE)
+            else:
+                why = "Done a day early."
+                booking.set_state(visit, by=staff.office, state=Visit.State.CANCELLED, reason=why)
+        job_services.finish(job, by=staff.office, done_on=today, warranty_months=WARRANTY_MONTHS)

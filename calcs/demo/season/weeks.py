@@ -15,10 +15,10 @@ from jobs import booking, time_off
 from jobs.clashes import Conflict, clashes_in
 from jobs.models import Job, Siting, TimeOff, Visit
 
-WEEKS = (-1, 0, 1, 2)  # beside this one
+WEEKS = (-1, 0, 1)  # beside this one
 WORKDAYS = 5
 MORNING, AFTERNOON, WHOLE_DAY = (8, 12), (13, 16), (8, 15)
-RHYTHM = ((WHOLE_DAY,), (MORNING, AFTERNOON), (MORNING,), (AFTERNOON,), (MORNING, AFTERNOON), (MORNING,), ())
+RHYTHM = ((WHOLE_DAY,), (MORNING, AFTERNOON), (MORNING,), (AFTERNOON,), (), (MORNING,), ())
 NEEDS = ["level"]
 LOOK_AHEAD_DAYS = 15
 KIND_AT = {"as_found": Visit.Kind.INSPECTION, "as_left": Visit.Kind.RELEVELING, "check": Visit.Kind.RECHECK}

@@ -8,12 +8,14 @@ from calcs.demo.cast import Cast
 from calcs.demo.years import lighter, telling
 from calcs.demo.years.entering import bring_in, read_in
 from calcs.demo.years.homes import CORNER, HOMES
+from calcs.models import RoutePlan
 from jobs.clock import company_zone
 
 OTHERS = lighter.homes()
 POLL_S = 0.3
 PATIENCE_S = 300.0
 PROGRESS_S = 10.0
+UNDER_WAY = (RoutePlan.State.QUEUED, RoutePlan.State.RUNNING)
 MOST_DUE = 8
 
 
@@ -35,7 +37,7 @@ def tell(cast: Cast) -> None:
     for home in HOMES:
         teller.lines(telling.home_lines(cast.manager, home))
     teller.title("Who goes when")
-    teller.lines(season.due_booked_lines(CORNER.code, today))
+    teller.lines(season.note(CORNER.code, today))
     teller.lines(telling.week_lines(cast.office, today, company_zone()))
 
 
@@ -55,6 +57,11 @@ def fill(cast: Cast) -> None:
         time.sleep(PROGRESS_S)
     teller.line("all is computed", time.perf_counter() - begun)
     teller.lines(telling.due_lines(cast.manager, MOST_DUE))
+    plan = season.plan_due_visits(today)
+    while plan.state in UNDER_WAY:
+        time.sleep(POLL_S)
+        plan.refresh_from_db()
+    teller.lines(telling.plan_lines(cast.office, str(plan.pk)))
 
 
 def _wait(cast: Cast) -> None:

@@ -98,3 +98,20 @@ def _some(rows: Sequence[Row]) -> Iterable[Row]:
 
 def _when(visit: Row, zone: ZoneInfo) -> str:
     return datetime.datetime.fromisoformat(visit["starts_at"]).astimezone(zone).strftime("%a %d %b %H:%M")
+
+
+def plan_lines(client: Client, key: str) -> Iterator[str]:
+    """Say what a plan of due visits comes to, beside hand order, and where it is."""
+    plan = client.get(f"route-plans/{key}/")
+    if plan["result"] is None:
+        yield f"due visits planned together: {plan['state']}"
+        return
+    ours, hand = plan["result"]["figures"], plan["result"]["hand"]
+    yield (
+        f"due visits planned together from {plan['from_on']}: {_figures_words(ours)}; in hand order, nearest due "
+        f"date first: {_figures_words(hand)}; see /due/plan/{key}/"
+    )
+
+
+def _figures_words(figures: Row) -> str:
+    return f"{figures['visits']} visits, {figures['miles']:.0f} miles, {figures['late_days']} days late"
