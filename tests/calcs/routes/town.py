@@ -68,7 +68,8 @@ def make_town() -> Town:
 def make_due(north_mi: float = 0.0, east_mi: float = 0.0, **fields: Any) -> Due:
     """Return a home that is due, so many miles north and east of the yard, about."""
     place = {"latitude_deg": f"{35.5 + north_mi / 69.0:.6f}", "longitude_deg": f"{-97.5 + east_mi / 56.2:.6f}"}
-    siting: Siting = fields.pop("siting", None) or SitingFactory(home=HomeFactory(), **place)
+    name = fields.pop("siting__home__name", "")
+    siting: Siting = fields.pop("siting", None) or SitingFactory(home=HomeFactory(name=name), **place)
     usual = {"due_on": MONDAY - datetime.timedelta(days=7), "reason": "It moves.", "as_of": datetime.date(2026, 3, 5)}
     return DueFactory(siting=siting, **(usual | fields))
 
