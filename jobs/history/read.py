@@ -89,10 +89,10 @@ def _events(table: Table, number: int, condition: dict[str, Any]) -> QuerySet[An
         .order_by()
         .annotate(
             told_number=Value(number),
-            told_key=F("visit_id" if table.is_crew else "pgh_obj_id"),
-            told_edition=Value(0) if table.is_crew else F("version"),
+            told_key=F("visit_id" if table.link else "pgh_obj_id"),
+            told_edition=Value(0) if table.link else F("version"),
             told_after=_state(table),
-            told_before=nothing if table.is_crew else _state_before(table),
+            told_before=nothing if table.link else _state_before(table),
             told_place=Window(RowNumber(), partition_by=together, order_by="pgh_id"),
             told_of=Window(Count("*"), partition_by=together),
         )

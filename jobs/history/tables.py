@@ -36,12 +36,12 @@ class Table:
     model: type[models.Model]
     events: Any
     path: str = "pgh_obj"
-    is_crew: bool = False
+    link: str = ""  # of the rows that put people or trucks on visits: the visit's field
 
     @property
     def siting_path(self) -> str | None:
         """The path from an event to the siting that its row lies under, and so to who may see it."""
-        if self.is_crew:
+        if self.link:
             return "visit__siting"
         path: str | None = getattr(self.model, "siting_path", None)
         return "pgh_obj" if path == "pk" else path
@@ -52,8 +52,12 @@ def table_of(model: type[models.Model], path: str = "pgh_obj") -> Table:
     return Table(model=model, events=model._meta.get_field("events").related_model, path=path)
 
 
-def _crew(path: str) -> Table:
-    return Table(model=Visit, events=apps.get_model("jobs", "VisitCrewEvent"), path=path, is_crew=True)
+def _on_visits(path: str) -> list[Table]:
+    links = {"crew": "VisitCrewEvent", "trucks": "VisitTruckEvent"}
+    return [
+        Table(model=Visit, events=apps.get_model("jobs", events), path=path, link=link)
+        for link, events in links.items()
+    ]
 
 
 def _under_place(path: str) -> list[Table]:
@@ -69,7 +73,7 @@ def _under_place(path: str) -> list[Table]:
         table_of(Assessment, path),
         table_of(Paper, path),
         table_of(Visit, path),
-        _crew(f"visit__{path}"),
+        *_on_visits(f"visit__{path}"),
     ]
 
 
@@ -87,8 +91,8 @@ def tables_under(model: type[models.Model]) -> tuple[Table, ...]:
         Point: [table_of(Support, "point"), table_of(Benchmark, "point")],
         Benchmark: [table_of(Point, "pgh_obj__benchmark")],
         DrainRun: [table_of(DrainNode, "run")],
-        Visit: [_crew("visit")],
-        Job: [table_of(Visit, "job"), _crew("visit__job")],
+        Visit: _on_visits("visit"),
+        Job: [table_of(Visit, "job"), *_on_visits("visit__job")],
         Customer: [table_of(HomeContact, "customer"), table_of(Job, "customer")],
     }
     further = [table_of(one, path) for one, path in _FURTHER.get(model, [])]

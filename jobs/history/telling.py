@@ -12,7 +12,7 @@ from jobs.history.read import state_fields
 from jobs.history.tables import thing_of
 from jobs.history.types import Change, Did, FieldChange, Happened
 from jobs.history.words import NOTHING, field_word, value_words
-from jobs.models import User
+from jobs.models import Truck, User
 
 Told = tuple[Happened, str, Change]
 _ARCHIVED = "archived_at"
@@ -33,7 +33,7 @@ def user_of(event: Happened) -> UUID | None:
 def did(event: Happened) -> Did:
     """Return what became of the row."""
     before, after = event.before or {}, event.after
-    if event.table.is_crew:
+    if event.table.link:
         return "changed"
     if event.label == "insert":
         return "added"
@@ -54,7 +54,7 @@ def _rows_named(events: Iterable[Happened]) -> Iterator[tuple[type[models.Model]
                 for state in (one.before, one.after):
                     if state and state[field.attname]:
                         yield field.related_model, str(state[field.attname])
-        if one.table.is_crew:
+        if one.table.link:
             yield one.table.model, str(one.key)
 
 
@@ -67,19 +67,21 @@ def _who(event: Happened, names: Names) -> str:
 
 
 def _change(event: Happened, names: Names, unit: str) -> Change:
-    if event.table.is_crew:
+    if event.table.link:
         name = names.get((event.table.model._meta.label, str(event.key)), NOTHING)
-        fields: tuple[FieldChange, ...] = (_crew_change(event, names),)
+        fields: tuple[FieldChange, ...] = (_link_change(event, names),)
     else:
         name = name_of_row(event.table.model, event.after, names)
         fields = tuple(_fields(event, names, unit))
     return Change(thing=thing_of(event.table.model), id=event.key, name=name, did=did(event), fields=fields)
 
 
-def _crew_change(event: Happened, names: Names) -> FieldChange:
-    person = names.get((User._meta.label, str(event.after["user_id"])), NOTHING)
-    before, after = (NOTHING, person) if event.label == "insert" else (person, NOTHING)
-    return FieldChange(field="crew", label=field_word(event.table.model, "crew"), before=before, after=after)
+def _link_change(event: Happened, names: Names) -> FieldChange:
+    link = event.table.link
+    model, column = (User, "user_id") if link == "crew" else (Truck, "truck_id")
+    who = names.get((model._meta.label, str(event.after[column])), NOTHING)
+    before, after = (NOTHING, who) if event.label == "insert" else (who, NOTHING)
+    return FieldChange(field=link, label=field_word(event.table.model, link), before=before, after=after)
 
 
 def _fields(event: Happened, names: Names, unit: str) -> Iterator[FieldChange]:

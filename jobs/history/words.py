@@ -216,6 +216,7 @@ FIELD_WORDS: Mapping[str, Promise] = {
     "came": _("how they asked"),
     "done_on": _("done on"),
     "job": _("job"),
+    "trucks": _("trucks"),
     "latitude_deg": _("latitude"),
     "longitude_deg": _("longitude"),
     "needs": _("needs somebody for"),

@@ -1,7 +1,7 @@
 """Visits: who goes to a home, when, and what for; and the time that was worked there."""
 
-from collections.abc import Collection
-from typing import Self
+from collections.abc import Callable, Collection
+from typing import Any, Self
 
 import pghistory
 from django.contrib.postgres.fields import ArrayField
@@ -107,15 +107,29 @@ class Visit(Versioned):
         return None
 
 
-@pghistory.track(
-    pghistory.InsertEvent(),
-    pghistory.DeleteEvent(),
-    model_name="VisitCrewEvent",
-    level=pghistory.Statement,
-    obj_field=None,
-)
+def _links_kept(events: str) -> Callable[[Any], Any]:
+    """Have the database record who or what came on a visit and went."""
+    track: Callable[[Any], Any] = pghistory.track(
+        pghistory.InsertEvent(),
+        pghistory.DeleteEvent(),
+        model_name=events,
+        level=pghistory.Statement,
+        obj_field=None,
+    )
+    return track
+
+
+@_links_kept("VisitCrewEvent")
 class VisitCrew(Visit.crew.through):  # type: ignore[name-defined,misc]  # made by Django, unknown to the checker
     """Who is on a visit is part of its record too: a name for Django's table, so that migrations see its triggers."""
+
+    class Meta:
+        proxy = True
+
+
+@_links_kept("VisitTruckEvent")
+class VisitTruck(Visit.trucks.through):  # type: ignore[name-defined,misc]  # as above
+    """With which trucks a visit goes is part of its record too."""
 
     class Meta:
         proxy = True

@@ -31,6 +31,7 @@ from tests.factories import (
     SitingFactory,
     StrapFactory,
     SupportFactory,
+    TruckFactory,
     UserFactory,
     VisitFactory,
     lay_out_home,
@@ -62,8 +63,9 @@ def an_hour_passes() -> None:
     for model in things().values():
         events = model._meta.get_field("events").related_model
         events.objects.update(pgh_created_at=F("pgh_created_at") - datetime.timedelta(hours=1))
-    crew = apps.get_model("jobs", "VisitCrewEvent")
-    crew.objects.update(pgh_created_at=F("pgh_created_at") - datetime.timedelta(hours=1))
+    for links in ("VisitCrewEvent", "VisitTruckEvent"):
+        events = apps.get_model("jobs", links)
+        events.objects.update(pgh_created_at=F("pgh_created_at") - datetime.timedelta(hours=1))
 
 
 # -- however it was changed ----------------------------------------------------------------------------------
@@ -360,6 +362,8 @@ def test_crew_put_on_a_visit_meanwhile_is_told() -> None:
     an_hour_passes()
     visit.crew.add(UserFactory(username="bo"))
     assert since(visit, 1) == [("crew", NOTHING, "bo")]
+    visit.trucks.add(TruckFactory(name="the red one"))
+    assert ("trucks", NOTHING, "the red one") in since(visit, 1)
 
 
 # -- over the API and on pages -------------------------------------------------------------------------------

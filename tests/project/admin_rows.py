@@ -101,6 +101,7 @@ def make_photo() -> Photo:
 def make_visit_with_crew() -> Visit:
     visit = VisitFactory(lead=UserFactory())
     visit.crew.add(UserFactory())
+    visit.trucks.add(TruckFactory())
     return visit
 
 
@@ -204,4 +205,5 @@ def make(model: type[Model]) -> object:
     label = model._meta.label_lower
     if not is_record(model):
         return MAKERS[label]()
-    return MAKERS["jobs.visit" if label == "jobs.visitcrewevent" else label.removesuffix("event")]()
+    is_link = label in ("jobs.visitcrewevent", "jobs.visittruckevent")
+    return MAKERS["jobs.visit" if is_link else label.removesuffix("event")]()
