@@ -60,7 +60,7 @@ EDITED: dict[str, tuple[Callable[..., Any], str, Any, Any]] = {
     "strap": (StrapFactory, "note", "rusty", "new"),
     "support": (SupportFactory, "note", "leans", "loose"),
     "survey": (SurveyFactory, "note", "one", "two"),
-    "time-off": (TimeOffFactory, "why", "holiday", "stock-taking"),
+    "time-off": (TimeOffFactory, "why", "stock-taking", "county fair"),
     "truck": (TruckFactory, "note", "low tire", "new tires"),
     "user": (UserFactory, "phone", "555 0103", "555 0104"),
     "visit": (VisitFactory, "note", "bring cap block", "bring shims"),
