@@ -60,7 +60,6 @@ CHOICES = (
 )
 ALERTS = (
     _("Smell of gas: tell them to go out, to touch no switch, and to call the gas company from outside."),
-    _("Look for the home on record: work under warranty makes it a call-back."),
     _("The land is somebody else's: ask for their word, and for the park's rules, before work starts."),
     _("A foundation letter is asked for: an engineer comes before the crew."),
     _("Somebody there needs help to leave: settle where they stay before a day is booked."),
