@@ -2,6 +2,7 @@
 
 import datetime
 
+from django.db import transaction
 from django.utils import timezone
 
 from calcs.demo.season.staff import Staff
@@ -19,6 +20,7 @@ FOUND = (
 )
 
 
+@transaction.atomic
 def enter(staff: Staff, code: str) -> None:
     """Note what was found at the home with this number, and what moved it."""
     siting = Siting.objects.select_related("home").get(home__code=code, to_on=None)
@@ -53,6 +55,7 @@ def enter(staff: Staff, code: str) -> None:
         soil="wet",
         doors_windows="stick",
         verdict="wait",
+        reason="The downspout has to be led away first.",
     )
 
 

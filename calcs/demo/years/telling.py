@@ -9,11 +9,14 @@ from zoneinfo import ZoneInfo
 from calcs.demo.client import Client
 from calcs.demo.years.entering import siting_of
 from calcs.demo.years.homes import Past
+from calcs.models import Answer
+from surveys.models import Survey
 
 Row = Mapping[str, Any]
 YEARS = ("levels", "movement", "forecast")
 UNDER_WAY = ("queued", "running")
 MOST_VISITS = 3
+LAST_OF_A_SURVEY = "lift_curve"
 
 
 def is_working(client: Client) -> bool:
@@ -24,12 +27,16 @@ def is_working(client: Client) -> bool:
 
 
 def progress_words(client: Client) -> str:
-    """Say how much is still to be computed; nothing once all is."""
+    """Say how much is computed and how much is still asked for; nothing once all is done."""
     figures = client.get("operations/")
     left, night = figures["waiting"] + figures["running"], figures["night"]
     is_night = night is not None and night["state"] == "running"
-    told = [f"{left} calculations to go"] if left else []
-    return ", ".join([*told, *([f"the night's walk: {night['done']} of {night['total']} homes"] if is_night else [])])
+    if not left and not is_night:
+        return ""
+    walked = f"; the night's walk: {night['done']} of {night['total']} homes" if night is not None else ""
+    submitted = Survey.objects.filter(state=Survey.State.SUBMITTED).count()
+    whole = Answer.objects.filter(kind=LAST_OF_A_SURVEY, calculation__state="done").count()
+    return f"{whole} of {submitted} surveys computed to the end, {left} calculations asked for and not done{walked}"
 
 
 def home_lines(client: Client, home: Past) -> Iterator[str]:
