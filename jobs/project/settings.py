@@ -185,6 +185,7 @@ SPECTACULAR_SETTINGS = {
         **{name: f"jobs.models.{name}" for name in ("Condition", "ConnectionKind", "HomeKind", "SupportKind")},
         "HazardKind": "jobs.models.Hazard.Kind",
         "InvitationState": "jobs.models.Invitation.State",
+        "MailKind": "jobs.models.MailKind",
         "PaperKind": "jobs.models.Paper.Kind",
         "SignedLinkState": "jobs.models.SignedLink.State",
         "StrapCheckMethod": "jobs.models.StrapCheck.Method",
