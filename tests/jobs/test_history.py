@@ -19,7 +19,7 @@ from jobs.history import Entry, changes_since, history_of, things
 from jobs.history.read import SHOWN
 from jobs.history.words import FIELD_WORDS, NOTHING, number_words
 from jobs.layout import LayoutSpec
-from jobs.models import Benchmark, Home, Point, User
+from jobs.models import Benchmark, Home, Job, Point, User
 from jobs.services import change_benchmark, change_point, lay_out, remove_point
 from tests.factories import (
     BenchmarkFactory,
@@ -28,9 +28,11 @@ from tests.factories import (
     DrainRunFactory,
     HomeContactFactory,
     HomeFactory,
+    JobFactory,
     SitingFactory,
     StrapFactory,
     SupportFactory,
+    TimeOffFactory,
     TruckFactory,
     UserFactory,
     VisitFactory,
@@ -266,6 +268,32 @@ def test_a_homes_record_holds_all_that_lies_under_it() -> None:
     assert seen == under | {"strap", "visit", "drain-run", "drain-node"}
     points = [change for entry in entries for change in entry.changes if change.thing == "point"]
     assert {point.id for point in points} == set(siting.points.values_list("pk", flat=True))
+
+
+def test_a_jobs_record_tells_answers_in_words_and_its_visits() -> None:
+    job = JobFactory(answers={})
+    visit = VisitFactory(siting=SitingFactory(home=job.home), job=job)
+    an_hour_passes()
+    Job.objects.update(answers={"gas": "propane", "land": "park"}, symptoms=["doors", "leak"])
+    (told,) = newest(job)
+    assert told[:4] == ("outside the service", "job", str(job.number), "changed")
+    assert told[4] == (
+        ("symptoms", NOTHING, "doors or windows stick, leak, or water under the home"),
+        ("answers", NOTHING, "Is there gas? from a tank; Who owns the land? a park"),
+    )
+    seen = {(change.thing, change.id) for entry in history_of(job).entries for change in entry.changes}
+    assert seen == {("job", job.pk), ("visit", visit.pk)}
+    of_home = {change.thing for entry in history_of(job.home).entries for change in entry.changes}
+    assert of_home == {"home", "job", "siting", "visit"}
+
+
+def test_days_off_and_trucks_are_told_by_name() -> None:
+    truck = TruckFactory(name="the red one")
+    row = TimeOffFactory(truck=truck, why="brakes")
+    assert [told[1:4] for told in newest(truck)] == [("truck", "the red one", "added")]
+    ((_, thing, name, did, fields),) = newest(row)
+    assert (thing, name, did) == ("time-off", "brakes", "added")
+    assert ("truck", NOTHING, "the red one") in fields
 
 
 def test_a_large_layout_is_counted_not_listed() -> None:

@@ -91,6 +91,12 @@ class TestPeoplePage:
 
 
 class TestPersonPage:
+    def test_what_somebody_can_do_is_noted(self, manager: User, crew: User, client_for: ClientFor) -> None:
+        body = {"version": crew.version, "roles": ["crew"], "skills": ["level", "gas", "level"], "is_active": "on"}
+        assert client_for(manager).post(reverse("person", args=[crew.pk]), body).status_code == 302
+        crew.refresh_from_db()
+        assert crew.skills == ["gas", "level"]
+
     def test_roles_are_changed(self, manager: User, crew: User, client_for: ClientFor) -> None:
         client = client_for(manager)
         answer = client.post(

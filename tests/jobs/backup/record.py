@@ -39,11 +39,14 @@ from tests.factories import (
     HazardFactory,
     HeadCountFactory,
     HomeContactFactory,
+    JobFactory,
     MailFactory,
     MailTextFactory,
     PaperFactory,
     PhotoUploadFactory,
     RuleSetFactory,
+    TimeOffFactory,
+    TruckFactory,
     UserFactory,
     VisitFactory,
     VisitReportFactory,
@@ -77,8 +80,14 @@ def fill() -> None:
 
 
 def _work(survey: Survey, person: User) -> None:
-    visit = VisitFactory(siting=survey.siting)
+    home = survey.siting.home
+    job = JobFactory(
+        home=home, caller_name="Señora Núñez", rooms="hall,\t½ bath", answers={"added": 'a "porch", \\N'}
+    )
+    visit = VisitFactory(siting=survey.siting, job=job)
     visit.crew.add(person)
+    visit.trucks.add(TruckFactory(note="low tire,\n½ worn"))
+    TimeOffFactory(person=person, why="½ a week away")
     point, strap = survey.siting.points.all()[0], survey.siting.straps.all()[0]
     phone = {"author": person, "device": "truck 2 phone", "sequence": 1, "noted_at": NOON}
     Finding.objects.create(siting=survey.siting, grade="fix", text='Wedge "hangs",\n\\N ½ in, schief', **phone)
