@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import cycle
 
+from django.utils import timezone
+
 from calcs.demo.season.staff import Crew, Staff, at, monday_of
 from calcs.demo.years.books import started_at
 from calcs.demo.years.homes import Past
@@ -161,6 +163,8 @@ def enter_jobs(staff: Staff, today: datetime.date) -> None:
         siting = Siting.objects.select_related("home").get(home=job.home_id, to_on=None)
         for visit in siting.visits.filter(job=None, starts_at__date__gte=job.asked_on):
             booking.change(visit, by=staff.office, values={"job": job})
+            if visit.state == Visit.State.BOOKED and visit.ends_at <= timezone.now():
+                booking.set_state(visit, by=staff.office, state=Visit.State.DONE)
         if not job.visits.filter(starts_at__date__gt=today).exists():
             _book_job(staff, job, siting, staff.crews[number % len(staff.crews)], today)
 
