@@ -95,12 +95,12 @@ def not_computed() -> QuerySet[Siting]:
 
 def call_backs_inside(_day: datetime.date) -> QuerySet[Job]:
     """Return the call-backs that came while the warranty of the work held."""
-    return Job.objects.call_backs().filter(is_inside_warranty=True)
+    return _call_backs_that(are_inside=True)
 
 
 def call_backs_outside(_day: datetime.date) -> QuerySet[Job]:
     """Return the call-backs that came after the warranty, or to work without one."""
-    return Job.objects.call_backs().filter(is_inside_warranty=False)
+    return _call_backs_that(are_inside=False)
 
 
 def jobs_running(day: datetime.date) -> QuerySet[Job]:
@@ -111,6 +111,11 @@ def jobs_running(day: datetime.date) -> QuerySet[Job]:
 def jobs_called_back(day: datetime.date) -> QuerySet[Job]:
     """Return those of them that a call-back names."""
     return Job.objects.under_warranty(day).called_back()
+
+
+def _call_backs_that(*, are_inside: bool) -> QuerySet[Job]:
+    rows: QuerySet[Any] = Job.objects.call_backs()
+    return rows.filter(is_inside_warranty=are_inside)
 
 
 JOBS: dict[str, Callable[[datetime.date], QuerySet[Job]]] = {

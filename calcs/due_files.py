@@ -54,7 +54,7 @@ def _cells(row: DueRow) -> dict[str, object]:
 
 
 def _visits(row: DueRow) -> dict[str, object]:
-    told = {}
+    told: dict[str, object] = {}
     for name, visit in (("last_visit", row.last_visit), ("next_visit", row.next_visit)):
         told[f"{name}_on"] = visit and timezone.localdate(visit.starts_at)
         told[f"{name}_kind"] = visit and visit.kind

@@ -10,6 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
+from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
@@ -86,7 +87,7 @@ def _filtered(request: SignedInRequest) -> DueFilter:
     asked = request.GET.copy()
     asked.setdefault("by", By.QUARTER)
     asked.setdefault("within", Within.MI_10)
-    rows: DueQuerySet = Due.objects.visible_to(request.user).standing().ordered()
+    rows: DueQuerySet = Due.objects.visible_to(request.user).standing().in_order()
     found = DueFilter(asked, queryset=rows)
     if not found.is_valid():
         found = DueFilter(asked, queryset=rows.none())
@@ -101,12 +102,8 @@ def _within_mi(found: DueFilter) -> float:
 
 def _back(request: HttpRequest) -> str:
     """Return the cut of the list that one came from, by names that the list knows."""
-    asked = QueryDict(request.GET.get("back", ""), mutable=True)
-    known = QueryDict(mutable=True)
-    for name in (*DueFilter.base_filters, "page"):
-        if name in asked:
-            known[name] = asked[name]
-    return known.urlencode()
+    asked = QueryDict(request.GET.get("back", ""))
+    return urlencode({name: asked[name] for name in (*DueFilter.base_filters, "page") if name in asked})
 
 
 def _day_for(due: Due) -> datetime.date:

@@ -4,6 +4,7 @@ import datetime
 import math
 from collections.abc import Collection
 from dataclasses import dataclass
+from typing import Any
 from uuid import UUID
 
 from django.db import connection
@@ -77,7 +78,7 @@ def due_around(
     now: datetime.datetime | None = None,
 ) -> dict[UUID, Around]:
     """Return for each siting what is due around it by a day; nothing for one whose place is not known."""
-    values = {
+    values: dict[str, Any] = {
         **{"sitings": list(sitings), "by": by, "within_mi": within_mi, "told": TOLD, "now": now or timezone.now()},
         **{"radius_mi": EARTH_RADIUS_MI, "reach_deg": math.degrees(1.01 * within_mi / EARTH_RADIUS_MI)},
         "under_way": [str(state) for state in Visit.UNDER_WAY],

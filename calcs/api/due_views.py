@@ -1,6 +1,5 @@
 """The due list over the API: listed in its order, as a file, and booked from."""
 
-from collections.abc import Sequence
 from typing import Any, ClassVar, cast
 
 from django.db.models import QuerySet
@@ -34,7 +33,7 @@ from surveys.api.csv_views import AnswersAsItDoes
 class AsOrdered(NewestFirst):
     """Rows in the order that was asked for; many may share a day, so that a page may begin far among equals."""
 
-    offset_cutoff = None
+    offset_cutoff = 10**6
 
     def get_ordering(self, request: Request, queryset: QuerySet[Any], view: Any) -> tuple[str, ...]:
         """Return the order that the list's own filter has put the rows in."""
@@ -59,9 +58,9 @@ class DueViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, GenericViewSe
 
     def get_queryset(self) -> QuerySet[Due]:
         """Return the rows that the person may see, in the usual order."""
-        return cast(DueQuerySet, super().get_queryset()).visible_to(self.request.user).defer("lines").ordered()
+        return cast(DueQuerySet, super().get_queryset()).visible_to(self.request.user).defer("lines").in_order()
 
-    def paginate_queryset(self, queryset: QuerySet[Any]) -> Sequence[Any] | None:
+    def paginate_queryset(self, queryset: Any) -> list[Any]:
         """Tell the rows of a page."""
         within_mi = miles(self.request.query_params.get("within", ""))
         return list(tell((due.pk for due in super().paginate_queryset(queryset) or ()), within_mi=within_mi))

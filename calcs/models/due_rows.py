@@ -104,7 +104,7 @@ class DueQuerySet(CompanyQuerySet["Due"]):
             company_rules=Subquery(company, output_field=models.JSONField()),
         )
 
-    def ordered(self, order: str = Order.DUE) -> Self:
+    def in_order(self, order: str = Order.DUE) -> Self:
         """Put the rows in an order, by ``place``, which none of them lacks."""
         places: dict[str, Any] = {
             Order.DUE: Coalesce("due_on", Value(NEVER)),
@@ -134,6 +134,10 @@ class DueQuerySet(CompanyQuerySet["Due"]):
         own = RuleSet.objects.filter(homes__isnull=False).distinct()
         cases = [When(siting__home__rule_set=one.pk, then=_fit_of(one.resolved())) for one in own]
         return self.alias(month=month).annotate(fit=Case(*cases, default=_fit_of(usual)))
+
+    def in_season(self, fit: str) -> Self:
+        """Return those whose day falls in a season that is so good."""
+        return self.with_fit().filter(fit=fit)
 
 
 def years_before(day: datetime.date, years: int) -> datetime.date:

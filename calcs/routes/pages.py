@@ -133,7 +133,7 @@ def _dues(request: SignedInRequest, named: set[str]) -> tuple[list[Due], int, Du
     """Return the homes to choose from, nearest due first, not booked yet; those that were named before all."""
     asked = request.GET.copy()
     asked.setdefault("by", "90")
-    rows = Due.objects.visible_to(request.user).standing().booked(False).ordered()
+    rows = Due.objects.visible_to(request.user).standing().booked(False).in_order()
     found = DueFilter(asked, queryset=rows)
     wanted = found.qs if found.is_valid() else rows.none()
     if request.method == "POST":  # what was on the page that was sent, whatever the filter says now

@@ -260,7 +260,7 @@ def test_the_api_goes_through_all_homes_once_whatever_is_equal(order: str, manag
         due = make_due(f"H{n:02}", due_on=None if n % 3 else DAY(2026, 7, 1), chance_now=None if n % 2 else 0.25)
         if n % 4 == 0:
             visit(due, -9 - n, state="done")
-    expected = [row.siting.home.code for row in Due.objects.ordered(order).select_related("siting__home")]
+    expected = [row.siting.home.code for row in Due.objects.in_order(order).select_related("siting__home")]
     client, address, seen = api_for(manager), f"/api/v1/due/?page_size=2&order={order}", []
     while address:
         page = client.get(address).json()

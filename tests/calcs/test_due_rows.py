@@ -90,7 +90,7 @@ def test_orders() -> None:
     three = due("C", due_on=DAY(2026, 6, 1), chance_now=0.3, rate_in_per_yr=None)
     visit(one, -10, "done")
     visit(three, -90, "done")
-    found = {order: "".join(codes(Due.objects.ordered(order))) for order in Order}
+    found = {order: "".join(codes(Due.objects.in_order(order))) for order in Order}
     assert found == {"due": "CBA", "chance": "CBA", "rate": "BAC", "visit": "ACB", "home": "ABC"}
     assert two.due_on is None
 

@@ -261,7 +261,7 @@ def test_a_list_takes_as_many_queries_for_three_rows_as_for_one(name: str, manag
         counts.append(len(queries))
     assert rows[1] >= rows[0] + 2
     assert counts[0] == counts[1]
-    # session, person, rows, and one more for each set of others that rows hold; who is due goes by the company's clock
+    # session, person, rows, and one more for each set of others that rows hold; the due list has the company's clock
     assert counts[0] <= (6 if name == "due" else 5)
 
 
