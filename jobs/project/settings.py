@@ -189,6 +189,7 @@ SPECTACULAR_SETTINGS = {
         "PaperKind": "jobs.models.Paper.Kind",
         "SignedLinkState": "jobs.models.SignedLink.State",
         "StrapCheckMethod": "jobs.models.StrapCheck.Method",
+        "Skill": "jobs.models.Skill",
         "VisitKind": "jobs.models.Visit.Kind",
         "VisitState": "jobs.models.Visit.State",
         "SurveyMethod": "surveys.models.Method",
