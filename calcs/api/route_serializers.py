@@ -150,7 +150,7 @@ class PlanResultSerializer(Shape):
     is_by_hand = serializers.BooleanField()
 
 
-class ProgressSerializer(Shape):
+class SearchProgressSerializer(Shape):
     """How far a search is."""
 
     share = serializers.FloatField(help_text="of the effort, 0 to 1")
@@ -161,7 +161,7 @@ class ProgressSerializer(Shape):
 class RoutePlanSerializer(RowSerializer):
     """A plan, and how far it is."""
 
-    progress = ProgressSerializer(read_only=True, allow_null=True)
+    progress = SearchProgressSerializer(read_only=True, allow_null=True)
     set_aside = serializers.DictField(
         child=serializers.ChoiceField(choices=["place", "booked", "gone"]),
         read_only=True,

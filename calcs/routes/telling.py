@@ -92,11 +92,12 @@ class DayTold:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LeftTold:
-    """A home that is not in the plan, and why."""
+    """A home that is not in the plan, and why; ``is_planned``: it could be, elsewhere or with others."""
 
     siting: str
     home: Home | None
     why: str
+    is_planned: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,13 +131,13 @@ def tell(plan: RoutePlan) -> PlanTold:
         "holidays": holidays_in(asked),
         "leads": names.leads,
     }
-    aside = [names.left(key, str(WHY_ASIDE[why])) for key, why in plan.set_aside.items()]
+    aside = [names.left(key, str(WHY_ASIDE[why]), is_planned=False) for key, why in plan.set_aside.items()]
     if result is None:
         return PlanTold(left=tuple(aside), **told)
     days = sorted({route.day for route in result.routes})
     return PlanTold(
         days=tuple(names.day(number, [each for each in result.routes if each.day == number]) for number in days),
-        left=(*(names.left(left.code, _why_left(left)) for left in result.left_out), *aside),
+        left=(*(names.left(left.code, _why_left(left), is_planned=True) for left in result.left_out), *aside),
         result=result,
         proof=_proof(result),
         **told,
@@ -217,9 +218,9 @@ class _Names:
             routes=tuple(sorted(map(self._route, routes), key=lambda told: told.letter)),
         )
 
-    def left(self, siting: str, why: str) -> LeftTold:
+    def left(self, siting: str, why: str, *, is_planned: bool) -> LeftTold:
         row = self._sitings.get(siting)
-        return LeftTold(siting=siting, home=row.home if row else None, why=why)
+        return LeftTold(siting=siting, home=row.home if row else None, why=why, is_planned=is_planned)
 
     def _route(self, route: Route) -> RouteTold:
         crew = self._crews[route.crew]
