@@ -19,9 +19,12 @@ from jobs import mail_sending
 from jobs.errors import DomainError
 from jobs.mails import BY_HAND, TOO_LATE, stop, tell, try_again
 from jobs.models import Mail, User
+from jobs.project.celery import app
+from jobs.project.pytest_services import RealWorker
 from jobs.tasks import send_mail
 from tests.factories import CustomerFactory, HomeContactFactory, MailFactory, VisitFactory
 from tests.jobs.smtp_server import MailServer, mail_server
+from tests.project.running import wait_until
 
 __all__ = ["mail_server"]
 pytestmark = pytest.mark.django_db
@@ -363,3 +366,53 @@ def test_no_mail_is_sent_in_a_request(settings: LazySettings, office: User) -> N
     assert django_mail.outbox == []
     send_mail()
     assert len(django_mail.outbox) == 1
+
+
+# -- a worker of its own -------------------------------------------------------------------------------------------
+
+
+class Waiting(dict[str, str]):
+    """Answers that keep the sender of a whole text waiting until a test lets go."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.has_the_text, self.go_on = threading.Event(), threading.Event()
+
+    def get(self, command: str, otherwise: Any = None) -> Any:
+        if command == ".":
+            self.has_the_text.set()
+            self.go_on.wait(20)
+        return otherwise
+
+
+@pytest.fixture
+def to_our_server(mail_server: MailServer, monkeypatch: pytest.MonkeyPatch) -> MailServer:
+    """Have a worker that starts from now on send to the server of the test."""
+    monkeypatch.setenv("EMAIL_URL", f"smtp://127.0.0.1:{mail_server.port}")
+    return mail_server
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_worker_killed_in_the_middle_of_a_message_loses_nothing(
+    to_our_server: MailServer, real_worker: RealWorker
+) -> None:
+    mail, answers = MailFactory(), Waiting()
+    to_our_server.answers = answers
+    app.send_task("jobs.tasks.send_mail")
+    assert answers.has_the_text.wait(20), real_worker.log()
+    real_worker.kill()
+    answers.go_on.set()
+    assert seen(mail) == ("waiting", 1, True)
+    to_our_server.answers = {}
+    Mail.objects.update(next_try_at=timezone.now() - MINUTE)
+    real_worker.start()
+    app.send_task("jobs.tasks.send_mail")
+    wait_until(lambda: seen(mail) == ("sent", 2, False), 20, real_worker.log)
+    assert {got["Message-ID"] for got in to_our_server.taken} == {f"<{mail.pk}@localhost>"}
+
+
+def test_the_scheduler_asks_for_a_round_by_a_name_that_the_worker_knows() -> None:
+    entry = app.conf.beat_schedule["send-mail"]
+    assert entry["task"] in app.tasks
+    assert app.tasks[entry["task"]] is app.tasks[send_mail.name]
+    assert 0 < entry["schedule"] <= 60
