@@ -73,12 +73,13 @@ def _row(record: Record, found: MovementResult, point: PointMovement) -> MovedRo
         change=record.figure(point.change_in, signed=True),
         low=record.figure(point.low_in, signed=True),
         high=record.figure(point.high_in, signed=True),
-        words=_words(found, point),
+        words=movement_words(found, point),
         has_moved=point.verdict == "moved",
     )
 
 
-def _words(found: MovementResult, point: PointMovement) -> str:
+def movement_words(found: MovementResult, point: PointMovement) -> str:
+    """Say whether a point moved."""
     if point.code in found.taken_out:
         return _("did not stay with the others")
     if point.code in found.datum:

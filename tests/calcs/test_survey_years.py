@@ -32,7 +32,7 @@ def shown(client_for: Any, lead: User) -> Any:
 
 
 def test_nothing_is_said_where_nothing_was_read_before(siting: Siting, shown: Any) -> None:
-    assert "What moved since it was left" not in shown(read_again(siting, 0))
+    assert "What moved over the years" not in shown(read_again(siting, 0))
 
 
 def test_a_sunken_corner_is_named_with_what_the_change_lies_between(siting: Siting, shown: Any) -> None:
