@@ -15,6 +15,7 @@ from calcs.home_record.beside import Beside
 from calcs.home_record.pictures import day_of, day_words, rate_words, survey_words
 from calcs.home_record.read import HomeRecord
 from calcs.spoken import OPTION_WORDS
+from calcs.survey_page.years import movement_words
 from calcs.years_drawings import SURE_95
 from jobs.models import Finding
 from jobs.templatetags.words import verdict_words
@@ -65,15 +66,6 @@ def _change_row(record: HomeRecord, result: MovementResult, point: PointMovement
         seen,
         movement_words(result, point),
     )
-
-
-def movement_words(result: MovementResult, point: PointMovement) -> str:
-    """Say whether a point moved."""
-    if point.code in result.taken_out:
-        return _("did not stay with the others")
-    if point.code in result.datum:
-        return _("what the others are held against")
-    return _("moved") if point.verdict == "moved" else _("inside the noise")
 
 
 def shift_words(record: HomeRecord, result: MovementResult) -> str:

@@ -83,5 +83,5 @@ def movement_words(found: MovementResult, point: PointMovement) -> str:
     if point.code in found.taken_out:
         return _("did not stay with the others")
     if point.code in found.datum:
-        return _("what the others are held against")
+        return _("stayed with the others")
     return _("moved") if point.verdict == "moved" else _("inside the noise")

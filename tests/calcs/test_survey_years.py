@@ -44,7 +44,7 @@ def test_a_sunken_corner_is_named_with_what_the_change_lies_between(siting: Siti
     row = text.partition('<tbody><tr><th scope="row">A1</th>')[2].partition("</tr>")[0]
     assert "\u22121" in row
     assert "<strong>moved</strong>" in row
-    assert "what the others are held against" in text
+    assert "stayed with the others" in text
 
 
 def test_where_nothing_is_seen_it_says_what_would_have_been(siting: Siting, shown: Any) -> None:
