@@ -33,8 +33,12 @@ State = Mail.State
 
 A_ROUND, A_ROUND_S = 200, 25  # messages, and seconds after which none is begun: the next round goes on
 # Again after half as long as it has waited by then: often at first, then twice an hour.
-SOONEST = datetime.timedelta(minutes=1)  # longer than all steps of handing over together may take (EMAIL_TIMEOUT)
+SOONEST = datetime.timedelta(minutes=1)
 LATEST = datetime.timedelta(minutes=30)
+# For an answer, once the server is there: whoever hangs up on a slow one sends twice (RFC 5321, 4.5.3.2, asks for
+# minutes; a submission server that is well answers in seconds, and a worker has other things to do).
+PATIENCE_S = 60
+LEASE = datetime.timedelta(minutes=10)  # longer than all steps of handing over together can take
 NO_SERVER = "django.core.mail.backends.dummy.EmailBackend"
 _PERMANENT = range(500, 600)
 _CLOSING = 421  # RFC 5321, 3.8: the server closes the channel
@@ -55,6 +59,8 @@ def send_waiting() -> None:
     server = get_connection()
     try:
         server.open()
+        if (line := getattr(server, "connection", None)) is not None:  # only where there is one, and not for a log
+            line.sock.settimeout(PATIENCE_S)
     except OSError as error:  # whatever smtplib raises is one
         _put_all_off(error)
     else:
@@ -95,7 +101,7 @@ def _send_each(keys: Sequence[uuid.UUID], server: Any) -> None:
 def _send(key: uuid.UUID, server: Any) -> bool:
     """Claim a message and hand it over; tell whether the server can be given another."""
     mail = Mail.objects.filter(pk=key).first()
-    claim = {"tries": F("tries") + 1, "is_unsure": True, "next_try_at": _next_try()}
+    claim = {"tries": F("tries") + 1, "is_unsure": True, "next_try_at": Now() + LEASE}
     if mail is None or not _due().filter(pk=key, tries=mail.tries).update(**claim):
         return True  # somebody else has it, or stopped it
     try:
@@ -118,7 +124,8 @@ def _note_failed(mail: Mail, error: Exception) -> bool:
     if is_sure:
         Mail.objects.filter(pk=mail.pk).update(is_unsure=mail.is_unsure)
     state = State.FAILED if is_for_good else State.WAITING
-    Mail.objects.filter(pk=mail.pk, state=State.WAITING).update(state=state, error=_words_of(error))
+    waiting = Mail.objects.filter(pk=mail.pk, state=State.WAITING)
+    waiting.update(state=state, error=_words_of(error), next_try_at=_next_try())
     if is_of_sender:
         _put_all_off(error)
     elif not is_sure:

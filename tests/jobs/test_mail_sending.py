@@ -121,6 +121,7 @@ def test_what_the_server_says_decides(mail_server: MailServer, command: str, ans
     send_mail()
     for mail in mails:
         assert (*seen(mail), mail.error) == (state, 1, False, answer)
+        assert MINUTE / 2 < mail.next_try_at - timezone.now() <= MINUTE
     mail_server.answers.clear()
     when_it_is_time()
     assert len(mail_server.taken) == (2 if state == "waiting" else 0)
@@ -132,6 +133,20 @@ def test_one_refused_address_keeps_no_other_waiting(mail_server: MailServer) -> 
     mail_server.answers = refused
     send_mail()
     assert (seen(bad)[0], seen(good)[0]) == ("failed", "sent")
+
+
+class Waiting(dict[str, str]):
+    """Answers that keep the sender of a whole text waiting until a test lets go."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.has_the_text, self.go_on = threading.Event(), threading.Event()
+
+    def get(self, command: str, otherwise: Any = None) -> Any:
+        if command == ".":
+            self.has_the_text.set()
+            self.go_on.wait(20)
+        return otherwise
 
 
 class Refusing(dict[str, str]):
@@ -179,20 +194,22 @@ def test_an_answer_that_was_lost_sends_it_again_under_the_same_id(
     assert [got["Message-ID"] for got in mail_server.taken] == [f"<{mail.pk}@localhost>"] * arrived
 
 
-def test_a_server_that_hangs_is_not_waited_for(mail_server: MailServer, settings: LazySettings) -> None:
-    settings.EMAIL_TIMEOUT = 0.2
-    wake = threading.Event()
-
-    class Hanging(dict[str, str]):
-        def get(self, command: str, otherwise: Any = None) -> Any:
-            if command == ".":
-                wake.wait(5)
-            return otherwise
-
-    mail_server.answers = Hanging()
+def test_a_slow_server_is_waited_for(mail_server: MailServer, settings: LazySettings) -> None:
+    settings.EMAIL_TIMEOUT = 0.2  # to reach it; what hangs up on a slow answer would send twice
+    answers = Waiting()
+    threading.Timer(0.6, answers.go_on.set).start()
+    mail_server.answers = answers
     mail = MailFactory()
     send_mail()
-    wake.set()
+    assert seen(mail) == ("sent", 1, False)
+
+
+def test_a_server_that_hangs_is_not_waited_for(mail_server: MailServer, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(mail_sending, "PATIENCE_S", 0.2)
+    mail_server.answers = answers = Waiting()
+    mail = MailFactory()
+    send_mail()
+    answers.go_on.set()
     assert seen(mail) == ("waiting", 1, True)
     assert "timed out" in mail.error
 
@@ -235,6 +252,20 @@ def test_two_workers_send_it_once(mail_server: MailServer) -> None:
         worker.join()
     assert len({got["Message-ID"] for got in mail_server.taken}) == len(mail_server.taken) == 12
     assert set(Mail.objects.values_list("state", "tries")) == {("sent", 1)}
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_a_booking_takes_back_while_a_round_begins_is_not_sent(mail_server: MailServer, office: User) -> None:
+    mail = MailFactory()
+    with transaction.atomic():
+        stop(mail, by=office)
+        worker = threading.Thread(target=lambda: (send_mail(), connection.close()))
+        worker.start()
+        worker.join(timeout=0.5)
+        assert worker.is_alive()  # it waits for the row
+    worker.join()
+    assert seen(mail) == ("stopped", 0, False)
+    assert mail_server.taken == []
 
 
 @pytest.mark.django_db(transaction=True)
@@ -369,20 +400,6 @@ def test_no_mail_is_sent_in_a_request(settings: LazySettings, office: User) -> N
 
 
 # -- a worker of its own -------------------------------------------------------------------------------------------
-
-
-class Waiting(dict[str, str]):
-    """Answers that keep the sender of a whole text waiting until a test lets go."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.has_the_text, self.go_on = threading.Event(), threading.Event()
-
-    def get(self, command: str, otherwise: Any = None) -> Any:
-        if command == ".":
-            self.has_the_text.set()
-            self.go_on.wait(20)
-        return otherwise
 
 
 @pytest.fixture
