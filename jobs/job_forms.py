@@ -11,6 +11,7 @@ from jobs.assessment_forms import Group, RecordForm
 from jobs.enquiry import QUESTIONS, TEXT_AT_MOST
 from jobs.job_services import REASON_AT_MOST, WARRANTY_AT_MOST_MONTHS
 from jobs.models import Customer, Home, HomeContact, HomeKind, Job, Siting, Symptom
+from jobs.models.people import LANGUAGES
 
 NEW = "new"
 NOT_ASKED = ("", _("not asked"))
@@ -171,10 +172,11 @@ class TakeForm(_Plain):
     customer_name = forms.CharField(label=_("Name"), max_length=120, required=False)
     customer_phone = forms.CharField(label=_("Phone"), max_length=40, required=False)
     customer_email = forms.EmailField(label=_("E-mail"), required=False)
+    customer_language = forms.ChoiceField(label=_("Language of mail"), choices=LANGUAGES, required=False)
     part = forms.ChoiceField(label=_("What they are to the home"), choices=HomeContact.Part.choices)
 
     OF_HOME = ("code", "name", "kind", "sections", "width_ft", "length_ft", "address", "from_on")
-    OF_CUSTOMER = ("customer_name", "customer_phone", "customer_email")
+    OF_CUSTOMER = ("customer_name", "customer_phone", "customer_email", "customer_language")
     NEEDED = {
         "home": ("code", "kind", "sections", "width_ft", "length_ft", "address", "from_on"),
         "customer": ("customer_name",),
@@ -232,7 +234,10 @@ class TakeForm(_Plain):
                 **{name: typed[name] for name in self.OF_HOME if name not in ("address", "from_on")}
             )
         chosen["customer"] = self.customers.get(typed["customer"]) or Customer(
-            name=typed["customer_name"], phone=typed["customer_phone"], email=typed["customer_email"]
+            name=typed["customer_name"],
+            phone=typed["customer_phone"],
+            email=typed["customer_email"],
+            language=typed["customer_language"] or "en",
         )
         return chosen
 
