@@ -45,6 +45,6 @@ def note(code: str, today: datetime.date) -> Iterator[str]:
         yield f"{code} is booked from the due list, {when}, {visit.lead}; why: {visit.booked_why}"
 
 
-def plan_due_visits(today: datetime.date) -> RoutePlan:
-    """Ask for a plan of the visits to homes that are due first; return it as it stands."""
+def plan_due_visits(today: datetime.date) -> RoutePlan | None:
+    """Ask for a plan of the visits to homes that are due first; return it as it stands, None where all are booked."""
     return routes.plan_due_visits(staff(), today)

@@ -14,8 +14,11 @@ DUE_WITHIN_DAYS = 365
 DAYS = 11  # two weeks, Monday to Friday
 
 
-def plan_due_visits(staff: Staff, today: datetime.date) -> RoutePlan:
-    """Ask for a plan of the homes that are due first, with all crews; return it, or one that is there already."""
+def plan_due_visits(staff: Staff, today: datetime.date) -> RoutePlan | None:
+    """Ask for a plan of the homes that are due first, with all crews; return it, or one that is there already.
+
+    None where somebody goes to all of them anyway.
+    """
     there = RoutePlan.objects.order_by("pk").last()
     if there is not None:
         return there
@@ -23,8 +26,11 @@ def plan_due_visits(staff: Staff, today: datetime.date) -> RoutePlan:
     until = first + datetime.timedelta(DUE_WITHIN_DAYS)
     booked = Visit.objects.filter(state__in=Visit.UNDER_WAY).values("siting")
     dues = Due.objects.filter(due_on__lt=until, siting__latitude_deg__isnull=False).exclude(siting__in=booked)
+    homes = tuple(AskedHome(siting=str(due.siting_id)) for due in dues.order_by("due_on", "pk")[:MOST_HOMES])
+    if not homes:
+        return None
     asked = Asked(
-        homes=tuple(AskedHome(siting=str(due.siting_id)) for due in dues.order_by("due_on", "pk")[:MOST_HOMES]),
+        homes=homes,
         crews=tuple(
             AskedCrew(
                 lead=str(each.lead.pk),

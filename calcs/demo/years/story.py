@@ -58,10 +58,15 @@ def fill(cast: Cast) -> None:
     teller.line("all is computed", time.perf_counter() - begun)
     teller.lines(telling.due_lines(cast.manager, MOST_DUE))
     plan = season.plan_due_visits(today)
+    if plan is not None:
+        _wait_for(plan)
+        teller.lines(telling.plan_lines(cast.office, str(plan.pk)))
+
+
+def _wait_for(plan: RoutePlan) -> None:
     while plan.state in UNDER_WAY:
         time.sleep(POLL_S)
         plan.refresh_from_db()
-    teller.lines(telling.plan_lines(cast.office, str(plan.pk)))
 
 
 def _wait(cast: Cast) -> None:
