@@ -21,7 +21,7 @@ from jobs.drawings import (
     further_out,
 )
 from jobs.lengths import figure, length
-from jobs.sheet import Box, Sheet
+from jobs.sheet import Anchor, Box, Sheet
 
 _HATCH_PX = 8.0  # half of a hatched square
 _HATCH_STEP_PX = 4.0
@@ -81,7 +81,8 @@ def draw_difference_map(shown: DifferenceMap, *, is_turned: bool = False) -> str
 
 def largest_change_in(shown: DifferenceMap) -> float:
     """Return the change that the longest arrow stands for; 0 where nothing has moved."""
-    return max((abs(point.change_in or 0.0) for point in shown.points if point.has_moved), default=0.0)
+    moved = (point for point in shown.points if point.has_moved and point.kind != "benchmark")
+    return max((abs(point.change_in or 0.0) for point in moved), default=0.0)
 
 
 def describe(shown: DifferenceMap) -> str:
@@ -130,12 +131,21 @@ def _draw_point(sheet: Sheet, frame: Frame, shown: DifferenceMap, point: Changed
 
 def _draw_mark(sheet: Sheet, frame: Frame, shown: DifferenceMap, point: ChangedPoint) -> None:
     """A mark with its own change; a ring round one that did not stay with the others."""
-    words = point.label
+    x, y = frame.outside(point.x_ft, point.y_ft)
+    draw_benchmark(sheet, frame, point.label, point.x_ft, point.y_ft)
     if point.change_in is not None:
-        words = f"{point.label} {figure(point.change_in, shown.unit, signed=True)}"
-    draw_benchmark(sheet, frame, words, point.x_ft, point.y_ft)
+        text = figure(point.change_in, shown.unit, signed=True)
+        places: list[tuple[float, float, Anchor]] = [
+            (x + 9, y + 17, "start"),
+            (x, y + 18, "middle"),
+            (x, y + 30, "middle"),
+            (x, y - 10, "middle"),
+            (x, y - 22, "middle"),
+            (x - 9, y + 4, "end"),
+        ]
+        sheet.text_near(text, "height", places, mark=(x, y), size_px=11)
     if point.is_taken_out:
-        sheet.circle(frame.outside(point.x_ft, point.y_ft), 8, "suspect", width=2)
+        sheet.circle((x, y), 8, "suspect", width=2)
 
 
 def _write(sheet: Sheet, frame: Frame, point: ChangedPoint, text: str, name: str, *, is_right: bool = False) -> None:

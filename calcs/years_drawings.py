@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from statistics import NormalDist
 
 from django.utils import formats
@@ -160,7 +161,7 @@ def _step_in(span_in: float, unit: str) -> float:
 # -- a panel -------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Drawn:
     """One panel on the sheet; ``box`` is all of it, words and numbers too."""
 
@@ -169,7 +170,7 @@ class _Drawn:
     picture: YearsPicture
     box: Box
 
-    @property
+    @cached_property
     def plot(self) -> Box:
         """What is drawn to scale."""
         box = self.box

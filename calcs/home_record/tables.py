@@ -47,7 +47,7 @@ def changes(record: HomeRecord, result: MovementResult) -> Table:
     """Repeat the difference map: each point's change, the noise, and whether it moved."""
     heads = (
         (_("point"), False),
-        (_("change"), True),
+        (_("changed by"), True),
         (_("± at 95 %"), True),
         (_("would be seen from"), True),
         (_("verdict"), False),
@@ -237,7 +237,7 @@ def _surveys(record: HomeRecord, beside: Beside) -> Table:
         (_("read by"), False),
         (_("verdict"), False),
         (_("highest less lowest, {unit}").format(unit=record.unit), True),
-        (_("lift"), False),
+        (_("lifts"), False),
     )
     return table(_("Surveys"), heads, rows)
 
@@ -298,7 +298,7 @@ def _plans(beside: Beside) -> Table:
                 str(approval.number),
                 str(OPTION_WORDS[approval.plan.option]),
                 _("{who}, {day}").format(who=approval.approved_by, day=_day(approval.approved_at)),
-                became or _("standing"),
+                became or _("in force"),
             )
         )
     heads = ((_("number"), False), (_("plan"), False), (_("approved by"), False), (_("what became of it"), False))

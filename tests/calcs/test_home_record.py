@@ -129,7 +129,7 @@ def test_what_changed_is_what_was_published(manager: User) -> None:
     (table,) = blocks(told(siting, manager), "change", Table)
     verdicts = {row[0].words: row[-1].words for row in table.rows}
     assert [label for label, words in verdicts.items() if words == "moved"] == ["R3"]
-    assert verdicts["RM2"] == "what the others are held against"
+    assert verdicts["RM2"] == "stayed with the others"
 
 
 # -- what it tells -----------------------------------------------------------------------------------------------

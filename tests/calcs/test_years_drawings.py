@@ -10,6 +10,7 @@ from calcs.difference_drawings import ChangedPoint, DifferenceMap, draw_differen
 from calcs.difference_drawings import describe as describe_difference
 from calcs.years_drawings import SURE_95, Ahead, Panel, Seen, YearsPicture, describe, draw_years
 from jobs.drawings import Outline
+from jobs.sheet import text_box
 from tests.jobs.test_drawings import SVG, texts
 
 BEGAN = float(date(2020, 3, 1).toordinal())
@@ -144,7 +145,7 @@ def test_what_is_noise_is_hatched_and_what_moved_has_an_arrow(is_turned: bool) -
     assert len(shapes(svg, "line", "hatch")) > 6
     arrows = shapes(svg, "line", "arrow")
     assert sum("down" in (arrow.get("class") or "") for arrow in arrows) == 1
-    assert {"A1", "\N{MINUS SIGN}5/8", "A2", "+1/16", "A3", "BM1 +1/4"} <= set(texts(svg))
+    assert {"A1", "\N{MINUS SIGN}5/8", "A2", "+1/16", "A3", "BM1", "+1/4"} <= set(texts(svg))
     assert len(shapes(svg, "rect", "hollow")) == 2  # the point and the legend's
     assert len(shapes(svg, "circle", "suspect")) == 2
 
@@ -159,6 +160,20 @@ def test_the_legend_names_what_occurs_and_no_more() -> None:
     assert "hollow: read in one survey only" in said
     assert "ring: this mark did not stay with the others" in said
     assert "arrow" not in said
+
+
+@pytest.mark.parametrize("is_turned", [False, True])
+@pytest.mark.parametrize("y_ft", [-20.0, 14.0, 60.0])
+@pytest.mark.parametrize("x_ft", [-20.0, 30.0, 90.0])
+def test_what_is_written_at_a_mark_stays_on_the_paper(x_ft: float, y_ft: float, is_turned: bool) -> None:
+    mark = changed("BM12", -1.4375, kind="benchmark", x_ft=x_ft, y_ft=y_ft)
+    svg = draw_difference_map(difference(SUNK, STILL, UNREAD, mark), is_turned=is_turned)
+    left, _top, width, _height = map(float, ET.fromstring(svg).get("viewBox", "").split())  # noqa: S314 - our own
+    for text in shapes(svg, "text", "height"):
+        words, at, anchor = "".join(text.itertext()), float(text.get("x", 0)), text.get("text-anchor")
+        box = text_box(at, 0, words, anchor, 11)  # type: ignore[arg-type]
+        assert left <= box.left, words
+        assert box.right <= left + width, words
 
 
 def test_a_difference_is_told_in_words() -> None:
