@@ -161,7 +161,7 @@ class PersonForm(VersionedForm):
 
     def clean_skills(self) -> list[str]:
         """Return a set of skills in a steady order."""
-        return sorted(self.cleaned_data["skills"])
+        return sorted(set(self.cleaned_data["skills"]))
 
 
 class EraseForm(forms.Form):

@@ -32,7 +32,9 @@ from jobs.models import (
     Mail,
     MailText,
     SignedLink,
+    TimeOff,
     User,
+    Visit,
     VisitReport,
 )
 from jobs.models.people import ERASED_PERSON
@@ -131,6 +133,9 @@ def erase_names(names: Collection[str]) -> None:
         CautionRead.objects.filter(named(wanted, "reader_name")).update(reader_name=ERASED_PERSON)
         HeadCount.objects.filter(named(wanted, "person_name")).update(person_name=ERASED_PERSON)
         blank_in(VisitReport.objects.all(), wanted, "reason")
+        for model, field in ((Visit, "state_reason"), (TimeOff, "why")):
+            for rows in (model.objects.all(), _events_of(model).all()):
+                blank_in(rows, wanted, field)
         for rows in (Mail.objects.all(), MailText.objects.all(), _events_of(MailText).all()):
             blank_in(rows, wanted, "subject", "body")
         for erase in _FURTHER:

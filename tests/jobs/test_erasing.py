@@ -167,6 +167,7 @@ def test_why_somebody_was_off_is_nowhere_any_more(person: User, manager: User) -
     row: TimeOff = TimeOffFactory(person=person, why="Zenobia is hard of hearing")
     row.why = "hard of hearing, all week"
     row.save()
+    TimeOffFactory(why="inventory, with Zenobia Quarrell")
     _log(manager, row)
     assert {"jobs_timeoff", "jobs_timeoffevent"} <= where_in_the_database()
     erase_person(person=person, by=manager, typed_name="Zenobia Quarrell")
