@@ -121,7 +121,7 @@ def test_who_has_read_one_of_two_has_not_read_the_moment(visit: Visit, client_fo
 
 
 def test_what_was_read_elsewhere_does_not_count_here(visit: Visit, client_for: ClientFor, crew: User) -> None:
-    other = VisitFactory(siting=visit.siting)
+    other = VisitFactory(siting=visit.siting, state="done")
     other.crew.add(crew)
     client = client_for(crew)
     read(client, other, "start", "Ana")
@@ -190,8 +190,8 @@ def test_it_asks_a_fixed_number_of_times(
         CautionReadFactory(visit=visit, text_sha256=cautions.told("wind", "en").text_sha256)
         visit.crew.add(UserFactory(roles=[Role.CREW]))
     client = client_for(crew)
-    # session, user, time zone; visit with home and lead, its crew, what was read, hazards
-    with django_assert_num_queries(9):
+    # session, user, time zone; visit with home and lead, its crew, its trucks, what was read, hazards, the last handover
+    with django_assert_num_queries(11):
         page_of(client, visit)
 
 
