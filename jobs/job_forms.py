@@ -22,7 +22,7 @@ class JobForm(RecordForm):
     """What somebody asks for: who, where, what was noticed, and the questions of the list."""
 
     symptoms = forms.MultipleChoiceField(
-        label=_("What was noticed"), choices=Symptom.choices, required=False, widget=forms.CheckboxSelectMultiple
+        label=_("Symptoms"), choices=Symptom.choices, required=False, widget=forms.CheckboxSelectMultiple
     )
 
     class Meta:
