@@ -9,6 +9,7 @@ import time_machine
 from jobs import mails
 from jobs.booking import book, change, move, set_state
 from jobs.errors import DomainError
+from jobs.job_forms import TakeForm
 from jobs.mails import OVERTAKEN, tell, tell_due
 from jobs.models import Company, Customer, Mail, Siting, User, Visit
 from jobs.tasks import send_mail
@@ -311,3 +312,17 @@ def test_a_crew_lead_writes_to_nobody(siting: Siting, lead: User) -> None:
         tell_due(siting, by=lead, **DUE)
     assert refused.value.status == 403
     assert told() == []
+
+
+def test_a_new_customer_of_an_enquiry_is_asked_for_their_language(office: User) -> None:
+    job = JobFactory(home=None, state="enquiry", caller_name="Ana Núñez", caller_email="ana@customer.example")
+    typed = {
+        "version": "1",
+        **{"home": "new", "address": "1 Elm Row", "from_on": "2020-01-01", "code": "H-9", "kind": "manufactured"},
+        **{"sections": "1", "width_ft": "14", "length_ft": "60", "wall_finish": "panel", "soil_class": "unknown"},
+        **{"customer": "new", "customer_name": "Ana Núñez", "customer_email": "ana@customer.example"},
+        **{"customer_language": "es", "part": "owner"},
+    }
+    form = TakeForm(typed, job=job, homes=[], customers=[])
+    assert form.is_valid(), form.errors
+    assert form.what()["customer"].language == "es"
