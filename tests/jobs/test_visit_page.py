@@ -190,7 +190,7 @@ def test_it_asks_a_fixed_number_of_times(
         CautionReadFactory(visit=visit, text_sha256=cautions.told("wind", "en").text_sha256)
         visit.crew.add(UserFactory(roles=[Role.CREW]))
     client = client_for(crew)
-    # session, user, time zone; visit with home and lead, its crew, its trucks, what was read, hazards, the last handover
+    # session, user, time zone; visit with home, its crew, its trucks, what was read, hazards, the last handover
     with django_assert_num_queries(11):
         page_of(client, visit)
 
