@@ -157,7 +157,7 @@ def progress_words(plan: RoutePlan) -> str:
         case State.RUNNING if plan.progress:
             found, hand = (plan.progress[name] for name in ("found", "hand"))
             words = _(
-                "Searching, {share} % done: {visits} visits on {miles} miles so far; "
+                "Searching ({share} %): {visits} visits on {miles} miles so far; "
                 "by hand order {hand_visits} on {hand_miles}."
             )
             return words.format(

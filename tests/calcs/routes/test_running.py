@@ -110,4 +110,4 @@ def test_progress_is_said_in_words(plan: RoutePlan) -> None:
     plan.state, plan.progress = "running", None
     assert progress_words(plan) == "Searching."
     plan.progress = {"share": 0.25, "found": figures, "hand": {"visits": 6, "miles": 140.0}}
-    assert "25 % done: 7 visits on 101 miles so far; by hand order 6 on 140." in progress_words(plan)
+    assert "(25 %): 7 visits on 101 miles so far; by hand order 6 on 140." in progress_words(plan)
