@@ -26,6 +26,7 @@ from tests.factories import (
     HazardFactory,
     HeadCountFactory,
     HomeContactFactory,
+    JobFactory,
     PaperFactory,
     PhotoUploadFactory,
     SetupFactory,
@@ -43,7 +44,7 @@ OPTION = {
     **{"name": "least_work", "status": "optimal", "minutes": 0.0, "touched": 0},
     **dict.fromkeys(("moves", "freed", "binding", "heights", "pairs"), NOTHING),
 }
-HIDDEN_FROM_CREW = {"customers", "due", "home-contacts"}
+HIDDEN_FROM_CREW = {"customers", "due", "home-contacts", "jobs"}
 
 
 @pytest.fixture
@@ -89,6 +90,7 @@ def rows() -> dict[str, Any]:
         "head-counts": HeadCountFactory(visit=visit),
         "home-contacts": HomeContactFactory(home=siting.home),
         "homes": siting.home,
+        "jobs": JobFactory(home=siting.home),
         "neighbour-pairs": siting.neighbour_pairs.first(),
         "pass-entries": PassEntry.objects.create(plan=plan, point=point, pass_number=1, **noted),
         "photo-uploads": PhotoUploadFactory(siting=siting),
