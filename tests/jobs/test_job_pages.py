@@ -176,7 +176,7 @@ def test_an_enquiry_about_a_home_on_record_knows_it(desk: Client) -> None:
     assert (Job.objects.get().home, Job.objects.get().customer) == (contact.home, contact.customer)
 
 
-@pytest.mark.parametrize("key", ["nonsense", str(uuid.uuid4())])
+@pytest.mark.parametrize("key", ["nonsense", "01999999-0000-7000-8000-000000000000"])
 def test_an_address_that_names_nothing_is_an_enquiry_about_nothing(key: str, desk: Client) -> None:
     assert desk.get(reverse("job-new"), {"home": key, "call_back_of": key}).context["home"] is None
 
