@@ -90,7 +90,7 @@ def _spells(layout: dict[str, object], trips: Sequence[Trip], chance: np.random.
 
 
 def _ground(length_ft: float, width_ft: float, chance: np.random.Generator) -> tuple[Ground, ...]:
-    rate = float(chance.choice([0.0, 0.03, 0.08, 0.15, 0.24]))
+    rate = float(chance.choice([0.0, 0.02, 0.05, 0.1, 0.18]))
     if rate == 0:
         return ()
     if chance.random() < 0.25:
