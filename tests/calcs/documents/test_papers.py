@@ -138,7 +138,7 @@ def test_a_sheet_asks_the_same_number_of_times_however_long_it_is(client_for: Cl
     counts = set()
     for survey in (furnished(), long_home()):
         plan = planned(survey)
-        VisitFactory(siting=survey.siting, kind="releveling").crew.add(lead)
+        VisitFactory(siting=survey.siting, kind="releveling", in_turn=True).crew.add(lead)
         client = client_for(lead)
         opened(client, plan, "plan-sheet")
         told = []
