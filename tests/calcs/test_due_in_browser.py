@@ -14,6 +14,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from calcs.models import Due
 from jobs.models import Role, User, Visit
+from tests.browsers import browser
 from tests.factories import (
     BenchmarkFactory,
     CompanyFactory,
@@ -25,7 +26,6 @@ from tests.factories import (
     UserFactory,
     VisitFactory,
 )
-from tests.surveys.field.conftest import browser
 
 __all__ = ["browser"]
 

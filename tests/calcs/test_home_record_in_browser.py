@@ -12,9 +12,9 @@ from playwright.sync_api import Browser, Page, expect
 
 from jobs.models import Role, Siting
 from surveys.models import Survey
+from tests.browsers import browser
 from tests.calcs.home_years import forecast, years_of
 from tests.factories import CompanyFactory, HazardFactory, UserFactory, VisitFactory
-from tests.surveys.field.conftest import browser
 
 __all__ = ["browser"]
 

@@ -13,6 +13,7 @@ from django.test import Client
 from playwright.sync_api import Browser, Page, expect
 
 from jobs.models import Role, User, Visit
+from tests.browsers import browser
 from tests.factories import (
     CompanyFactory,
     HandoverFactory,
@@ -24,7 +25,6 @@ from tests.factories import (
     UserFactory,
     VisitFactory,
 )
-from tests.surveys.field.conftest import browser
 
 __all__ = ["browser"]
 

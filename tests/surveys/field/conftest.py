@@ -8,11 +8,12 @@ from pathlib import Path
 from typing import Any, Protocol
 
 import pytest
-from playwright.sync_api import Browser, Page, Route, expect, sync_playwright
+from playwright.sync_api import Browser, Page, Route, expect
 
 from jobs.models import User
 from surveys import field
-from tests.surveys.field.phones import Phone, chromium_path, use_module
+from tests.browsers import running_browser
+from tests.surveys.field.phones import Phone, use_module
 from tests.surveys.field.wire import Wire
 from tests.surveys.field.world import FieldWorld, make_field_world
 
@@ -33,15 +34,9 @@ class UseModule(Protocol):
 
 @pytest.fixture(scope="package")
 def browser() -> Iterator[Browser]:
-    """One browser for the folder. Its driver runs a loop in this thread, from which Django's ORM is allowed."""
-    path = chromium_path()
-    if not path:
-        pytest.skip("no browser here: install chromium, or give its path as CHROMIUM")
-    with pytest.MonkeyPatch.context() as environment, sync_playwright() as driver:
-        environment.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
-        running = driver.chromium.launch(executable_path=path)
+    """One browser for the folder."""
+    with running_browser() as running:
         yield running
-        running.close()
 
 
 # -- pure modules ----------------------------------------------------------------------------------------------

@@ -4,7 +4,6 @@ import contextlib
 import datetime
 import os
 import re
-import shutil
 import signal
 import subprocess
 import time
@@ -16,9 +15,9 @@ from django.test import Client
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, expect
 
 from jobs.models import User
+from tests.browsers import chromium_path
 from tests.surveys.field.wire import Wire
 
-NAMES = ("chromium", "chromium-browser", "google-chrome")
 SCREEN = {"width": 390, "height": 844}
 # The phone's own clock is off by this much, from the first script on.
 WRONG_CLOCK = """
@@ -30,11 +29,6 @@ WRONG_CLOCK = """
   };
 })();
 """
-
-
-def chromium_path() -> str | None:
-    """Return the path of this machine's Chromium, if there is one."""
-    return os.environ.get("CHROMIUM") or next(filter(None, map(shutil.which, NAMES)), None)
 
 
 def end_processes(words: str) -> None:

@@ -11,8 +11,9 @@ import pytest
 from playwright.sync_api import Browser
 
 from calcs.engine.strap_tension import StrapTensionInput, TensionReading, solve_strap_tension
+from tests.browsers import chromium_path
 from tests.surveys.field.conftest import UseModule
-from tests.surveys.field.phones import Phone, chromium_path
+from tests.surveys.field.phones import Phone
 from tests.surveys.field.plucks import Pluck, Samples, rumble, sound
 from tests.surveys.field.surveys_of_levels import in_bulk
 from tests.surveys.field.wire import Wire
