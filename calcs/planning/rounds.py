@@ -5,22 +5,29 @@ from collections.abc import Sequence
 
 from calcs.planning.gaps import Filled, World
 
-ROUNDS = 400
+ROUNDS = 10  # for each stop and unit of effort
 _MOST_OUT = 6
+_BEGINS_MI100 = 0.02  # of the miles that it begins with: so much worse than the best a plan may be to go on from
 
 
 def better_by_rounds(world: World, begin: Filled, hand: Filled) -> Filled:
-    """Return a plan made better by rounds of taking out and putting back; hand order's promise holds."""
-    dice, best, worth = random.Random(world.problem.seed), begin, worth_of(world, begin)  # noqa: S311 - no secret
+    """Return a plan made better by rounds of taking out and putting back; hand order's promise holds.
+
+    A round may go on from a plan that is a little worse than the best, less and less so, to get out of dead ends.
+    """
+    dice, now, best = random.Random(world.problem.seed), begin, begin  # noqa: S311 - no secret
+    worth, rounds = worth_of(world, begin), round(ROUNDS * len(world.stops) * world.problem.effort)
     near = [_by_nearness(world, stop) for stop in range(len(world.stops))]
-    for _round in range(ROUNDS):
-        middle, count = dice.randrange(len(near)), dice.randint(1, _MOST_OUT)
-        moved = near[middle][:count]
+    for count in range(rounds):
+        middle, several = dice.randrange(len(near)), dice.randint(1, _MOST_OUT)
+        moved = near[middle][:several]
         dice.shuffle(moved)
-        tried = _put_back(world, _without(best, moved), [*moved, *world.left_out(best)])
-        tried_worth = worth_of(world, tried)
-        if tried_worth < worth and keeps_promise(world, tried, hand):
-            best, worth = tried, tried_worth
+        tried = _put_back(world, _without(now, moved), [*moved, *world.left_out(now)])
+        out, cost = worth_of(world, tried)
+        if (out, cost) < worth and keeps_promise(world, tried, hand):
+            now, best, worth = tried, tried, (out, cost)
+        elif out <= worth[0] and cost <= worth[1] + _BEGINS_MI100 * world.miles100(begin) * (1 - count / rounds):
+            now = tried
     return best
 
 

@@ -26,7 +26,7 @@ def shift(crew: str = "A", day: int = 0, **fields: Any) -> Shift:
 
 
 def week(stops: Sequence[Stop], shifts: Sequence[Shift], **fields: Any) -> PlanInput:
-    usual = {"road_factor": 1.3, "road_mph": 40.0, "late_day_mi": 10.0, "off_season_mi": 5.0, "effort": 60.0}
+    usual = {"road_factor": 1.3, "road_mph": 40.0, "late_day_mi": 10.0, "off_season_mi": 5.0, "effort": 20.0}
     return PlanInput(stops=tuple(stops), shifts=tuple(shifts), **(usual | fields))
 
 
