@@ -14,8 +14,16 @@ from jobs.models import Company, Customer, DeviceToken, Home, HomeContact, Role,
 from jobs.models.people import check_time_zone
 
 
+@extend_schema_field({"type": "string", "pattern": r"^([01]\d|2[0-3]):[0-5]\d:[0-5]\d$"})
+class ClockTimeField(serializers.TimeField):
+    """A time of day by the company's own clock: what JSON schema calls a time has an offset from UTC."""
+
+
 class CompanySerializer(RowSerializer):
     """The one company."""
+
+    works_from = ClockTimeField(required=False, help_text="when its people begin to work")
+    works_to = ClockTimeField(required=False, help_text="when they go home")
 
     time_zone = serializers.CharField(max_length=64, validators=[check_time_zone])
     currency = serializers.RegexField(

@@ -4,6 +4,7 @@ import datetime
 from typing import Any, ClassVar
 
 from django.contrib.auth import authenticate
+from django.db import transaction
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_view
@@ -63,6 +64,11 @@ class CompanyView(VersionedMixin, RetrieveUpdateAPIView[Company]):
     def find_row(self) -> Company:
         """Return the one row; it needs no key."""
         return get_object_or_404(self.get_queryset())
+
+    @transaction.atomic
+    def perform_update(self, serializer: BaseSerializer[Company]) -> None:
+        """Change the company, whole or not at all."""
+        serializer.save()
 
 
 class UserViewSet(KeptViewSet):

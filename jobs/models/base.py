@@ -49,7 +49,10 @@ def degrees(most: int, what: str = "") -> "models.DecimalField[Any, Any]":
 
 def place_is_whole(table: str) -> models.CheckConstraint:
     """Return the rule that a place on earth is both its numbers, each within its bounds, or neither."""
-    within = models.Q(latitude_deg__range=(-90, 90), longitude_deg__range=(-180, 180))
+    there = models.Q(
+        latitude_deg__isnull=False, longitude_deg__isnull=False
+    )  # a comparison with nothing is not false
+    within = there & models.Q(latitude_deg__range=(-90, 90), longitude_deg__range=(-180, 180))
     nowhere = models.Q(latitude_deg__isnull=True, longitude_deg__isnull=True)
     return models.CheckConstraint(condition=within | nowhere, name=f"{table}_place_has_both_degrees")
 

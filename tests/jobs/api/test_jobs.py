@@ -8,7 +8,7 @@ import pytest
 from rest_framework.test import APIClient
 
 from jobs.models import Customer, Home, Job, Siting, User
-from tests.factories import CustomerFactory, HomeFactory, JobFactory
+from tests.factories import CompanyFactory, CustomerFactory, HomeFactory, JobFactory, SitingFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -134,6 +134,31 @@ def test_jobs_are_found_by_what_they_are(desk: APIClient) -> None:
     assert found(asked_from="2026-10-01") == {outside.number}
     assert found(call_back_of=str(earlier.pk)) == {inside.number}
     assert found(number=str(plain.number)) == {plain.number}
+
+
+def test_places_hours_and_skills_over_the_api(
+    manager: User, crew: User, api_for: Callable[[User], APIClient]
+) -> None:
+    CompanyFactory()
+    client, siting = api_for(manager), SitingFactory()
+    company, place, person = "/api/v1/company/", f"/api/v1/sitings/{siting.pk}/", f"/api/v1/users/{crew.pk}/"
+    taken = client.patch(
+        company, {"works_from": "07:30:00", "works_to": "16:00", "latitude_deg": 35, "longitude_deg": -97}
+    )
+    assert (taken.json()["works_from"], taken.json()["works_to"]) == ("07:30:00", "16:00:00")
+    assert (
+        client.patch(place, {"latitude_deg": "35.5", "longitude_deg": "-97.25"}).json()["latitude_deg"] == "35.500000"
+    )
+    assert client.patch(person, {"skills": ["level", "gas", "level"]}).json()["skills"] == ["gas", "level"]
+    for address, sent, field in (
+        (company, {"works_to": "07:00:00"}, "works_to"),
+        (company, {"latitude_deg": None}, "latitude_deg"),
+        (place, {"longitude_deg": None}, "latitude_deg"),
+        (place, {"latitude_deg": 91}, "latitude_deg"),
+        (person, {"skills": ["flying"]}, "skills[0]"),
+    ):
+        refused = client.patch(address, sent, format="json")
+        assert (refused.status_code, list(refused.json()["fields"])) == (400, [field]), sent
 
 
 def test_who_called_is_erased_by_the_manager(manager: User, api_for: Callable[[User], APIClient]) -> None:
