@@ -218,10 +218,6 @@ class RoutePlanAdmin(LookedAtAdmin):
     search_fields = ["id__exact", "requested_by__username"]
     ordering = ["-id"]
 
-    def get_queryset(self, request: HttpRequest) -> QuerySet[RoutePlan]:
-        """Leave the large documents in the database."""
-        return super().get_queryset(request).defer("input", "asked", "result")
-
 
 @admin.register(PassEntry)
 class PassEntryAdmin(LookedAtAdmin):

@@ -28,6 +28,7 @@ from jobs.models import (
 )
 from surveys.models import Survey, SyncEntry
 from tests.calcs.approved import approved, withdrawn
+from tests.calcs.routes.town import make_route_plan
 from tests.calcs.working import make_trial, read_survey, work_off
 from tests.factories import (
     NOON,
@@ -94,6 +95,7 @@ def _work(survey: Survey, person: User) -> None:
     StrapCheck.objects.create(strap=strap, grade="ok", **phone)
     WorkTime.objects.create(visit=visit, person=person, started_at=NOON, ended_at=LATER, **phone)
     make_trial(Plan.objects.all()[0].lift, by=person)
+    make_route_plan(requested_by=person, set_aside={str(survey.siting_id): "place"})
     approval = withdrawn(approved(Plan.objects.all()[0], by=person))
     Closing.objects.create(
         approval=approval, gas="checked", gas_checked_by="A. Fitter", exceptions="A door rubs, ½ in"
