@@ -71,7 +71,7 @@ def test_a_line_tells_why_when_and_who_goes() -> None:
     made, booked = visit(due, -30, state="done"), visit(due, 3, kind="releveling")
     row = told(due)
     assert row.why == (
-        "At the rates measured the chance that a pair passes its limit is 20 % on 10 Sep 2026, A1 and A2 first."
+        "At the rates measured, on 10 Sep 2026 the chance that a pair has passed its limit is 20 %, A1 and A2 first."
     )
     assert (row.season.fit, row.season.ground, row.season.better_from) == (Fit.FAIR, Ground.SHRUNK, DAY(2026, 10, 1))
     assert (row.is_past, row.is_same_season) == (False, False)  # read on 1 June

@@ -93,7 +93,8 @@ def test_a_sinking_corner_makes_the_home_due_and_names_its_pair(siting: Siting) 
     assert "A1" in {found.driver_a.label, found.driver_b.label}
     assert found.rate_in_per_yr == pytest.approx(-0.15 * 11 / 12, abs=0.05)
     assert found.chance_at_due == pytest.approx(0.2, abs=0.02)
-    assert found.reason.startswith("At the rates measured the chance that a pair passes its limit is 20 % on ")
+    assert found.reason.startswith("At the rates measured, on ")
+    assert "the chance that a pair has passed its limit is 20 %, " in found.reason
 
 
 def test_a_home_that_is_due_stays_due_since_that_day_while_its_chance_grows(siting: Siting) -> None:

@@ -164,7 +164,10 @@ def test_when_it_is_due_is_told_by_the_night(sinking: Siting, manager: User) -> 
         driver_b=sinking.points.get(label="A2"),
     )
     paper = told(sinking, manager)
-    assert "20 % on 1 Feb 2024, A1 and A2 first" in blocks(paper, "due", Prose)[0].words
+    assert (
+        "on 1 Feb 2024 the chance that a pair has passed its limit is 20 %, A1 and A2 first"
+        in blocks(paper, "due", Prose)[0].words
+    )
     facts = dict(blocks(paper, "due", Facts)[0].rows)
     assert (facts["due"], facts["as likely over as not"]) == ("1 Feb 2024", "1 Aug 2024")
     assert facts["standing"] == "near"
