@@ -30,11 +30,12 @@ def _why(due: Due) -> str:
     if due.due_on is None:
         return _("No pair is likely to pass its limit within the years that are looked at.")
     words = _(
-        "At the rates measured, on {day} the chance that a pair has passed its limit is {chance} %, {a} and {b} first."
+        "At the rates measured, on {day} the chance that a pair has passed its limit is {chance} %, "
+        "{a} and {b} first."
     )
     if due.basis == Basis.PRIOR:
         words = _(
-            "Read less than twice since the last lift, it goes by homes like this one: on {day} the chance that a pair "
-            "has passed its limit is {chance} %, {a} and {b} first."
+            "Read less than twice since the last lift, it goes by homes like this one: on {day} the chance that a "
+            "pair has passed its limit is {chance} %, {a} and {b} first."
         )
     return words.format(chance=f"{100 * (due.chance_at_due or 0.0):.0f}", day=day, **pair)
