@@ -95,7 +95,10 @@ def week_lines(client: Client, today: datetime.date, zone: ZoneInfo) -> Iterator
         by_lead[visit["lead"]].append(visit)
     yield f"{len(visits)} visits in the two weeks to come, by {len(by_lead)} crews"
     for lead, rows in sorted(by_lead.items(), key=lambda each: names[each[0]]):
-        told = "; ".join(f"{_when(row, zone)} {codes[home_of[row['siting']]]} {row['kind'].replace('_', '-')}" for row in _some(rows))
+        told = "; ".join(
+            f"{_when(row, zone)} {codes[home_of[row['siting']]]} {row['kind'].replace('_', '-')}"
+            for row in _some(rows)
+        )
         yield f"  {names[lead]}: {told}"
 
 
