@@ -51,6 +51,9 @@ def _read(due: Due, known: Series, last: SurveyHeights, rules: Rules, priors: Pr
     asked_on = max([last.on, *(lift.on for lift in known.lifts)])
     due.survey = last.survey
     due.worst_in = max((apart_in for apart_in, _tolerance, _limit in apart), default=None)
+    if known.is_lifted_since_read:  # nothing that was read says how it stands now: due at once
+        due.basis, due.due_on = Basis.RE_READ, asked_on
+        return
     document = snapshots.forecast_input(known, rules, priors.of(known))
     if document is not None:
         due.input_sha256 = snapshots.sha256_of(document)

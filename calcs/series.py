@@ -88,6 +88,11 @@ class Series:
         """The newest lift."""
         return self.lifts[-1] if self.lifts else None
 
+    @property
+    def is_lifted_since_read(self) -> bool:
+        """Tell whether it was lifted after its newest survey: how it stands now nobody knows."""
+        return self.last is not None and self.last_lift is not None and self.last_lift.days > self.last.days
+
     def until(self, on: datetime.date) -> "Series":
         """Return what was known at the end of a day."""
         return self._cut([each for each in self.surveys if each.on <= on], lambda lift: lift.on <= on)

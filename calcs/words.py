@@ -17,6 +17,16 @@ def why_due(due: Due) -> str:
     return f"{words} {_('Its surveys together say that it stands still.')}" if due.is_stable else words
 
 
+def lifted_words() -> str:
+    """Say that nobody knows how a home stands since it was lifted."""
+    return _("It was lifted and not read since: read it.")
+
+
+def basis_words(due: Due) -> str:
+    """Say what its due day rests on."""
+    return _("a lift after it was last read") if due.is_lifted_since_read else str(due.get_basis_display())
+
+
 def _why(due: Due) -> str:
     day = date_format(due.due_on, "j M Y") if due.due_on else ""
     pair = {"a": due.driver_a.label if due.driver_a else "?", "b": due.driver_b.label if due.driver_b else "?"}
@@ -25,6 +35,8 @@ def _why(due: Due) -> str:
             return _("It was never read: nothing is known of how it stands.")
         case Basis.CALENDAR:
             return _("Too little is known of how it moves: it is due on {day} by the calendar rule.").format(day=day)
+        case Basis.RE_READ if due.is_lifted_since_read:
+            return lifted_words()
         case Basis.RE_READ:
             return _("The last survey is too noisy to tell whether a pair has passed its limit: read it again first.")
     if due.due_on is None:

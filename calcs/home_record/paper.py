@@ -16,7 +16,7 @@ from calcs.home_record.read import HomeRecord
 from calcs.labels import with_labels
 from calcs.models import Due
 from calcs.spoken import spoken
-from calcs.words import why_due
+from calcs.words import basis_words, lifted_words, why_due
 from calcs.years_drawings import YearsPicture, draw_years
 from jobs.models import Home
 from jobs.templatetags.lengths import feet
@@ -101,6 +101,8 @@ def _due(record: HomeRecord, due: Due | None) -> Iterator[Block]:
     forecast = record.forecast
     if due is not None:
         yield Prose(words=why_due(due))
+    elif record.series.is_lifted_since_read:
+        yield Prose(words=lifted_words())
     elif forecast is not None:
         yield Prose(words=with_labels(spoken(forecast.reason), record.labels))
     else:
@@ -124,7 +126,7 @@ def _due_facts(record: HomeRecord, due: Due | None) -> Iterator[tuple[str, str]]
     forecast = record.forecast
     if due is not None:
         yield _("standing"), str(due.get_standing_display())
-        yield _("rests on"), str(due.get_basis_display())
+        yield _("rests on"), basis_words(due)
         if due.due_on:
             yield _("due"), pictures.day_words(due.due_on)
         if due.latest_on:
@@ -179,7 +181,7 @@ def _change(record: HomeRecord, beside: Beside) -> Iterator[Block]:
     yield Prose(words=pictures.pattern_words(record, result))
     if between := pictures.lifts_between(record):
         words = ngettext(
-            "A lift lies between these surveys: what it changed is no movement of the ground.",
+            "{count} lift lies between these surveys: what it changed is no movement of the ground.",
             "{count} lifts lie between these surveys: what they changed is no movement of the ground.",
             between,
         )
@@ -242,7 +244,7 @@ def _marks(record: HomeRecord) -> Iterator[Block]:
 
 def _rates(record: HomeRecord) -> Iterator[Block]:
     if record.forecast is None:
-        yield Prose(words=_("Not computed yet."))
+        yield Prose(words=lifted_words() if record.series.is_lifted_since_read else _("Not computed yet."))
         return
     yield tables.rates(record, record.forecast)
     yield tables.pairs(record, record.forecast)

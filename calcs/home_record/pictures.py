@@ -139,7 +139,7 @@ def fastest(record: HomeRecord) -> tuple[str, ...]:
 
 
 def _change_since_lift(record: HomeRecord) -> dict[str, float]:
-    since = len(record.series.since_lift())
+    since = len(record.series.since_lift() or record.series.surveys)
     first: dict[str, float] = {}
     last: dict[str, float] = {}
     for heights in record.frame.heights[-since:] if since else ():

@@ -176,7 +176,8 @@ def read_home_record(pk: UUID, reader: User, asked: Asked, *, unit: str) -> Home
         first=first,
         second=second,
         difference=_difference(found, first, second, answers, rules),
-        forecast=_forecast(answers, found.last),
+        # What was told before a lift says nothing of the time after it.
+        forecast=None if found.is_lifted_since_read else _forecast(answers, found.last),
     )
 
 

@@ -73,6 +73,11 @@ class Due(Keyed):
             ),
         ]
 
+    @property
+    def is_lifted_since_read(self) -> bool:
+        """Tell whether it was lifted and not read since: noise alone never asks to read again without a chance."""
+        return self.basis == self.Basis.RE_READ and self.chance_now is None
+
     def __str__(self) -> str:
         return f"{self.siting}: {self.due_on or 'not due'}"
 

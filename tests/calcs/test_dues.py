@@ -6,11 +6,12 @@ import pytest
 from django.utils import translation
 
 from calcs import nightly, priors
-from calcs.models import Due, NightlyRun
-from calcs.words import why_due
+from calcs.models import Due, NightlyRun, PassEntry
+from calcs.words import basis_words, why_due
 from jobs.models import Benchmark, NeighbourPair, Siting
-from tests.calcs.years import BEGAN, stored_again
-from tests.factories import CompanyFactory, RuleSetFactory, SitingFactory, lay_out_home
+from tests.calcs.approved import approved_home
+from tests.calcs.years import BEGAN, read_again, stored_again
+from tests.factories import CompanyFactory, RuleSetFactory, SitingFactory, UserFactory, lay_out_home
 
 pytestmark = pytest.mark.django_db
 BEGAN_ON = BEGAN.date()
@@ -138,6 +139,27 @@ def test_after_a_lift_nobody_counts_what_was_before_it(siting: Siting) -> None:
     found = due(siting, 400)
     assert found.worst_in == 0
     assert found.chance_now is None or found.chance_now < 0.2
+
+
+def test_a_home_that_was_lifted_and_not_read_since_is_due_at_once_and_nobody_knows_how_it_stands() -> None:
+    approval = approved_home(started_at=BEGAN)
+    point, noted_at = approval.siting.points.get(label="A1"), BEGAN + datetime.timedelta(days=10)
+    assert due(approval.siting, 11).basis != "re_read"
+    PassEntry.objects.create(plan=approval.plan, point=point, pass_number=1, author=UserFactory(), noted_at=noted_at)
+    found = due(approval.siting, 11)
+    assert (found.basis, found.standing) == ("re_read", "unknown")
+    assert (found.due_on, found.latest_on, found.chance_now, found.lines) == (on(10), None, None, [])
+    assert found.reason == "It was lifted and not read since: read it."
+    assert basis_words(found) == "a lift after it was last read"
+    # The night writes the same row.
+    nightly.work(on(11))
+    again = Due.objects.get(siting=approval.siting)
+    names = ("basis", "standing", "due_on", "reason", "survey_id", "worst_in", "chance_now")
+    assert [getattr(again, name) for name in names] == [getattr(found, name) for name in names]
+    assert due(approval.siting, 9).basis != "re_read"  # before the lift nobody knew of it
+    # Once it was read it is due like any other.
+    read_again(approval.siting, 12, stage="as_left")
+    assert due(approval.siting, 12).basis != "re_read"
 
 
 def test_a_survey_of_a_later_day_is_not_known_yet(siting: Siting) -> None:

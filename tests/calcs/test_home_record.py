@@ -8,7 +8,7 @@ import json
 import re
 import uuid
 from collections.abc import Callable
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
@@ -20,7 +20,7 @@ from django.urls import reverse
 from django.utils import translation
 from rest_framework.test import APIClient
 
-from calcs import snapshots
+from calcs import series, snapshots
 from calcs.documents.blocks import Facts, Note, Paper, Picture, Prose, Table
 from calcs.engine.levels import LevelsResult
 from calcs.home_record import pictures
@@ -361,3 +361,24 @@ def test_lengths_are_in_the_readers_unit(sinking: Siting, client_for: ClientFor)
     page = client_for(reader).get(reverse("home-record", args=[sinking.home_id])).content.decode()
     assert "Heights, mm" in page
     assert "Heights, in" not in page
+
+
+def test_a_home_that_was_lifted_and_not_read_since_is_told_nothing_of_the_time_before(
+    sinking: Siting, manager: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = series.of_many
+
+    def lifted(sitings: list[Siting], **asked: bool) -> dict[uuid.UUID, series.Series]:
+        found = whole(sitings, **asked)[sinking.pk]
+        assert found.last is not None
+        late = series.Lift(days=found.last.days + 5, on=found.last.on + datetime.timedelta(days=5))
+        return {sinking.pk: replace(found, lifts=(*found.lifts, late))}
+
+    monkeypatch.setattr(series, "of_many", lifted)
+    paper = told(sinking, manager)
+    sentence = "It was lifted and not read since: read it."
+    assert blocks(paper, "due", Prose)[0].words == sentence
+    assert blocks(paper, "rates", Prose)[0].words == sentence
+    assert blocks(paper, "rates", Table) == []
+    assert record_of(sinking, manager).forecast is None
+    assert pictures.fastest(record_of(sinking, manager))  # the points are shown all the same
