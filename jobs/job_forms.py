@@ -1,6 +1,6 @@
 """Forms of jobs: what somebody asks for, taking it with a home and a customer, not taking it, saying it is done."""
 
-from collections.abc import Iterable
+from collections.abc import Collection
 from typing import Any, cast
 
 from django import forms
@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from jobs.assessment_forms import Group, RecordForm
 from jobs.enquiry import QUESTIONS, TEXT_AT_MOST
+from jobs.job_matching import customer_of, home_of
 from jobs.job_services import REASON_AT_MOST, WARRANTY_AT_MOST_MONTHS
 from jobs.models import Customer, Home, HomeContact, HomeKind, Job, Siting, Symptom
 from jobs.models.people import LANGUAGES
@@ -181,22 +182,31 @@ class TakeForm(_Plain):
         "home": ("code", "kind", "sections", "width_ft", "length_ft", "address", "from_on"),
         "customer": ("customer_name",),
     }
+    DESCRIBED = {"home": OF_HOME, "customer": OF_CUSTOMER}
+    ONE_OR_THE_OTHER = {
+        "home": _("A new home is described below, and one on record is chosen: choose one or empty the other."),
+        "customer": _(
+            "A new customer is described below, and one on record is chosen: choose one or empty the other."
+        ),
+    }
 
     def __init__(
-        self, *args: Any, job: Job, homes: Iterable[Home], customers: Iterable[Customer], **kwargs: Any
+        self, *args: Any, job: Job, homes: Collection[Home], customers: Collection[Customer], **kwargs: Any
     ) -> None:
         self.homes = {str(home.pk): home for home in homes}
         self.customers = {str(customer.pk): customer for customer in customers}
         suggested = {
             "version": job.version,
-            "home": next(iter(self.homes), NEW),
+            "home": _suggested(home_of(job, homes), homes),
+            "kind": HomeKind.values[0],
             "code": f"H-{job.number}",
             "sections": 1,
             "address": job.address,
-            "customer": next(iter(self.customers), NEW),
+            "customer": _suggested(customer_of(job), customers),
             "customer_name": job.caller_name,
             "customer_phone": job.caller_phone,
             "customer_email": job.caller_email,
+            "customer_language": LANGUAGES[0][0],
         }
         super().__init__(*args, initial=suggested, **kwargs)
         new_home = [] if job.home else [(NEW, _("a new home"))]
@@ -216,13 +226,20 @@ class TakeForm(_Plain):
         return [self[name] for name in self.OF_CUSTOMER]
 
     def clean(self) -> dict[str, Any]:
-        """What is new is described."""
+        """What is new is described, and nothing of a new one is typed beside one on record."""
         typed = super().clean() or {}
+        for choice, names in self.DESCRIBED.items():
+            if typed.get(choice) not in (None, NEW) and any(map(self._is_typed, names)):
+                self.add_error(choice, self.ONE_OR_THE_OTHER[choice])
         for choice, needed in self.NEEDED.items():
             for name in needed if typed.get(choice) == NEW else ():
                 if not typed.get(name) and name not in self.errors:
                     self.add_error(name, _("This is needed for a new one."))
         return typed
+
+    def _is_typed(self, name: str) -> bool:
+        """Whether something other than what the form suggests stands in a field."""
+        return name in self.changed_data and bool(self.data.get(name, "").strip())
 
     def what(self) -> dict[str, Any]:
         """Return what was chosen as the service takes it: what is new as rows that are not stored yet."""
@@ -240,6 +257,13 @@ class TakeForm(_Plain):
             language=typed["customer_language"] or "en",
         )
         return chosen
+
+
+def _suggested(row: Home | Customer | None, offered: Collection[Home | Customer]) -> str | None:
+    """Return the choice that a form opens with: what is beyond doubt; a new one where nothing is on record."""
+    if row is not None and row in offered:
+        return str(row.pk)
+    return None if offered else NEW
 
 
 def _home_words(home: Home) -> str:

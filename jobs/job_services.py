@@ -54,7 +54,7 @@ def take(
     Raises
     ------
     DomainError
-        403 without the right; 400 without a home; 409 when it is no enquiry any more, for an archived home, or a
+        403 without the right; 400 without a home, or for a new one that does not stand there yet; 409 when it is no enquiry any more, for an archived home, or a
         home's number that another has.
     """
     with _changing(job, by, {"state", "home", "customer"}, from_states=(Job.State.ENQUIRY,)):
@@ -150,6 +150,8 @@ def _home(home: Home | None, siting: Siting | None, by: User) -> Home:
     need(by, Act.ADD, Home)
     if siting is None:
         raise _wrong({"address": _("Say where the home stands.")})
+    if siting.from_on > timezone.localdate():
+        raise _wrong({"from_on": _("This day is still to come.")})
     if Home.objects.filter(code=home.code).exists():
         raise _wrong({"code": _("Another home has this number.")}, status=409)
     home.save(force_insert=True)

@@ -3,6 +3,7 @@
 import copy
 from typing import Any
 
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import inline_serializer
 from rest_framework import serializers
 
@@ -88,6 +89,14 @@ class TakeSerializer(serializers.Serializer[Any]):
     customer = serializers.PrimaryKeyRelatedField(queryset=Customer.objects.standing(), required=False)
     new_customer = NewCustomerSerializer(required=False)
     part = serializers.ChoiceField(HomeContact.Part.choices, default=HomeContact.Part.OWNER)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """One on record or a new one, not both: one of the two would be lost."""
+        both = [name for name in ("home", "customer") if name in attrs and f"new_{name}" in attrs]
+        if both:
+            sentence = _("Name one on record or describe a new one, not both.")
+            raise serializers.ValidationError({f"new_{name}": sentence for name in both})
+        return attrs
 
     def what(self) -> dict[str, Any]:
         """Return it as the service takes it: what is new as rows that are not stored yet."""

@@ -305,6 +305,7 @@ def test_a_job_at_a_home_offers_that_home_and_who_lives_there(desk: Client) -> N
         ({"from_on": "yesterday"}, {"from_on"}),
         ({"home": "nonsense"}, {"home"}),
         ({"code": "TAKEN"}, {"code"}),
+        ({"from_on": "2940-01-01"}, {"from_on"}),
     ],
 )
 def test_what_is_wrong_in_a_new_home_stands_at_its_field(
@@ -315,6 +316,33 @@ def test_what_is_wrong_in_a_new_home_stands_at_its_field(
     refused = desk.post(reverse("job-take", args=[job.pk]), {"version": job.version, **NEW, **change})
     assert (refused.status_code, set(errors(refused))) == (400, fields)
     assert (Job.objects.get().state, Home.objects.count(), Customer.objects.count()) == ("enquiry", 1, 0)
+
+
+def test_a_home_like_the_one_asked_about_is_offered_and_not_chosen_for_anybody(desk: Client) -> None:
+    contact = HomeContactFactory(customer=CustomerFactory(phone="5550101234"))
+    SitingFactory(home=contact.home, address="64 Quarry Lane")
+    same = SitingFactory(address="4 Quarry Ln")
+    form = desk.get(reverse("job-take", args=[enquiry(address="7 Elm Row").pk])).context["form"]
+    assert (list(form.homes), form["home"].value()) == ([str(contact.home.pk)], None)
+    assert form["customer"].value() == str(contact.customer.pk)
+    form = desk.get(reverse("job-take", args=[enquiry(address="4 Quarry Lane").pk])).context["form"]
+    assert form["home"].value() == str(same.home.pk)
+
+
+def test_nothing_typed_for_a_new_one_is_dropped_where_one_on_record_is_chosen(desk: Client) -> None:
+    siting = SitingFactory(address="14 Juniper Loop")
+    customer = CustomerFactory(phone="5550101234")
+    job = enquiry()
+    address = reverse("job-take", args=[job.pk])
+    form = desk.get(address).context["form"]
+    untouched = {name: form[name].value() or "" for name in (*form.OF_HOME, *form.OF_CUSTOMER)}
+    chosen = {**untouched, "version": job.version, "home": siting.home.pk, "customer": customer.pk, "part": "owner"}
+    refused = desk.post(address, chosen | {"length_ft": "60", "customer_name": "Bo Quill"})
+    assert (refused.status_code, set(errors(refused))) == (400, {"home", "customer"})
+    assert "Bo Quill" in text(refused)
+    assert desk.post(address, chosen).status_code == 302  # what the form suggests is nobody's typing
+    job.refresh_from_db()
+    assert (job.home, job.customer, Home.objects.count()) == (siting.home, customer, 1)
 
 
 def test_taking_what_somebody_has_changed_meanwhile_says_so_and_goes_on_when_meant(desk: Client) -> None:

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jobs.errors import DomainError, Stale
-from jobs.job_matching import customers_like, homes_like, jobs_under_warranty
+from jobs.job_matching import customer_of, customers_like, home_of, homes_like, jobs_under_warranty
 from jobs.job_services import decline, finish, place, reopen, take
 from jobs.models import Customer, Home, HomeContact, Job, Siting, User
 from jobs.models.jobs import months_after
@@ -349,6 +349,62 @@ def test_a_home_is_found_by_its_address(address: str) -> None:
     SitingFactory(address="14 Juniper Loop, lot 3", to_on=datetime.date(2025, 1, 1))
     SitingFactory(address="2 Elm Row")
     assert list(homes_like(enquiry(address=address))) == [siting.home]
+
+
+@pytest.mark.parametrize(
+    ("typed", "known"),
+    [
+        ("4 Quarry Lane", "64 Quarry Lane"),
+        ("8 Ferry Street", "58 Ferry Street"),
+        ("64 Quarry Lane", "4 Quarry Lane"),
+        ("14 Oak", "14 Oakdale Road"),
+    ],
+)
+def test_a_part_of_a_house_number_or_word_is_no_match(typed: str, known: str) -> None:
+    SitingFactory(address=known)
+    assert not homes_like(enquiry(address=typed))
+
+
+@pytest.mark.parametrize(
+    "typed", ["14 juniper  loop, LOT 3", "14 Juniper Lp. lot 3", "14, Juniper Loop - Lot 3", "14 JUNIPER LOOP LOT 3"]
+)
+def test_a_home_at_just_this_address_is_the_one_meant(typed: str) -> None:
+    siting, other = SitingFactory(address="14 Juniper Loop, lot 3"), SitingFactory(address="14 Juniper Loop, lot 33")
+    assert home_of(enquiry(address=typed), [other.home, siting.home]) == siting.home
+    assert list(homes_like(enquiry(address=typed))) == [siting.home]
+
+
+def test_short_and_long_words_of_an_address_are_the_same() -> None:
+    siting = SitingFactory(address="North Saint Mary Street 5")
+    job = enquiry(address="N. St. Mary St 5")
+    assert (list(homes_like(job)), home_of(job, [siting.home])) == ([siting.home], siting.home)
+
+
+def test_where_there_is_doubt_no_home_is_meant() -> None:
+    homes = [SitingFactory(address="14 Juniper Loop").home for _ in range(2)]
+    gone = SitingFactory(address="14 Juniper Loop", to_on=datetime.date(2025, 1, 1)).home
+    near = SitingFactory(address="14 Juniper Loop, lot 3").home
+    assert home_of(enquiry(), homes) is None
+    assert home_of(enquiry(), [gone, near]) is None
+    assert home_of(enquiry(address=" , "), [SitingFactory(address="-").home]) is None
+    assert home_of(enquiry(home=near), homes) == near
+
+
+def test_a_customer_is_meant_where_only_one_goes_by_what_was_said() -> None:
+    customer = CustomerFactory(phone="5550101234")
+    assert customer_of(enquiry(caller_name="somebody")) == customer
+    CustomerFactory(phone="+1 555 010 1234")
+    assert customer_of(enquiry(caller_name="somebody")) is None
+    assert customer_of(enquiry(customer=customer)) == customer
+
+
+def test_a_home_that_is_still_to_come_is_not_taken(office: User) -> None:
+    home, siting = new_home()
+    siting.from_on = timezone.localdate() + datetime.timedelta(days=1)
+    with pytest.raises(DomainError) as refused:
+        take(enquiry(), by=office, home=home, siting=siting)
+    assert fields_of(refused) == (400, ["from_on"])
+    assert not Home.objects.exists()
 
 
 def test_a_home_is_found_by_who_lives_there() -> None:

@@ -100,6 +100,8 @@ def test_what_is_over_takes_a_note_and_nothing_else(desk: APIClient) -> None:
         (lambda: {"new_home": NEW_HOME | {"code": HomeFactory().code}}, 400, "code"),
         (lambda: {"home": str(HomeFactory().pk), "new_customer": {"phone": "5"}}, 400, "new_customer"),
         (lambda: {"home": str(HomeFactory().pk), "part": "uncle"}, 400, "part"),
+        (lambda: {"new_home": NEW_HOME | {"from_on": "2940-01-01"}}, 400, "from_on"),
+        (lambda: {"new_home": NEW_HOME, "home": str(HomeFactory().pk)}, 400, "new_home"),
     ],
 )
 def test_what_is_wrong_in_taking_is_told_and_makes_nothing(
