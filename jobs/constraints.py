@@ -141,4 +141,10 @@ SENTENCES: dict[str, tuple[str, Promise]] = {
     "time_off_ends_after_start": ("to_on", _("The last day lies before the first.")),
     "time_off_of_one_person_or_truck": ("truck", _("Days off are of a person, of a truck, or of the whole company.")),
     "time_off_says_why": ("why", _("Say why.")),
+    "occupied_one_person_or_truck": ("truck", _("A person is taken, or a truck: one of them.")),
+    "occupied_by_one_thing": ("visit", _("Somebody is taken by a visit, or by days off: one of them.")),
+    "handover_read_by_somebody": ("read_by", _("Who read it goes with when it was read.")),
+    "mail_sent_has_a_time": ("sent_at", _("A message that was sent has the time of that; another one has none.")),
+    "mail_subject_is_one_line": ("subject", _("A subject is one line.")),
+    "mail_waiting_has_an_address": ("to_address", _("A message that waits has an address.")),
 }

@@ -7,6 +7,7 @@ from pathlib import Path
 import environs
 
 from jobs.project import logs
+from jobs.project.enum_names import ENUM_NAMES
 
 BASE_DIR = Path(__file__).resolve().parent.parent.parent
 
@@ -181,21 +182,7 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "SERVE_PERMISSIONS": ["rest_framework.permissions.IsAuthenticated"],
     "SCHEMA_PATH_PREFIX": "/api/v1",
-    "ENUM_NAME_OVERRIDES": {
-        **{name: f"jobs.models.{name}" for name in ("Condition", "ConnectionKind", "HomeKind", "SupportKind")},
-        "HazardKind": "jobs.models.Hazard.Kind",
-        "InvitationState": "jobs.models.Invitation.State",
-        "MailKind": "jobs.models.MailKind",
-        "PaperKind": "jobs.models.Paper.Kind",
-        "SignedLinkState": "jobs.models.SignedLink.State",
-        "StrapCheckMethod": "jobs.models.StrapCheck.Method",
-        "Skill": "jobs.models.Skill",
-        "VisitKind": "jobs.models.Visit.Kind",
-        "VisitState": "jobs.models.Visit.State",
-        "SurveyMethod": "surveys.models.Method",
-        "SurveyState": "surveys.models.Survey.State",
-        "CalculationState": "calcs.models.Calculation.State",
-    },
+    "ENUM_NAME_OVERRIDES": ENUM_NAMES,
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "jobs.api.schema.add_error_responses",

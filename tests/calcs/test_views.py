@@ -118,7 +118,7 @@ def test_home_asks_a_fixed_number_of_times(
     # session, user, time zone; home, sitings, surveys, marks, connections, straps, drains, places on them, visits,
     # contacts, approvals; hazards, photos that a new one may name; assessment, findings, checks of straps,
     # hazards that block, signatures; company, papers
-    with django_assert_num_queries(25):
+    with django_assert_num_queries(26):
         client.get(reverse("home", args=[siting.home_id]))
 
 

@@ -29,7 +29,7 @@ def typed(visit: Any = None, **values: Any) -> dict[str, Any]:
         "needs": "",
         **values,
     }
-    return given | ({"version": visit.version, "state": visit.state} if visit else {})
+    return ({"version": visit.version, "state": visit.state} if visit else {}) | given
 
 
 def test_a_visit_is_booked_with_people_and_trucks(client: Client) -> None:

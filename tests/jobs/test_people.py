@@ -254,7 +254,7 @@ class TestOwnAccount:
         client = client_for(crew)
         with CaptureQueriesContext(connection) as queries:
             client.get(reverse("account"))
-        assert len(queries) == 5  # session, person, time zone, browsers, devices
+        assert len(queries) == 6  # session, person, time zone, browsers, devices, calendar
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from django.contrib.contenttypes.models import ContentType
 from django.utils import timezone
 
 from calcs import beats, chain
-from calcs.models import Closing, PassEntry, Plan
+from calcs.models import Closing, NightlyRun, PassEntry, Plan
 from jobs.models import (
     BrowserSession,
     CalendarFeed,
@@ -96,6 +96,7 @@ def _work(survey: Survey, person: User) -> None:
     WorkTime.objects.create(visit=visit, person=person, started_at=NOON, ended_at=LATER, **phone)
     make_trial(Plan.objects.all()[0].lift, by=person)
     make_route_plan(requested_by=person, set_aside={str(survey.siting_id): "place"})
+    NightlyRun.objects.create(day=NOON.date(), priors={"all": 0.05}, failures=[{"siting": "?", "message": "½ \\N"}])
     approval = withdrawn(approved(Plan.objects.all()[0], by=person))
     Closing.objects.create(
         approval=approval, gas="checked", gas_checked_by="A. Fitter", exceptions="A door rubs, ½ in"

@@ -159,7 +159,7 @@ class Phone:
 
     def expect_outbox(self, words: str, *, within_s: float = 20) -> None:
         """Wait until the outbox is as these words say: the store itself, then its sign, drawn a moment later."""
-        unsent = int(found[1]) if (found := re.match(r"(\d+) unsent", words)) else 0
+        unsent = sum(map(int, re.findall(r"(\d+) (?:unsent|photo)", words)))
         count = "async (outbox) => { const now = await outbox.counts(); return now.unsent + now.photos_unsent; }"
         until = time.monotonic() + within_s
         while self.module("outbox", count) != unsent and time.monotonic() < until:
