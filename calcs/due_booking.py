@@ -42,6 +42,7 @@ def book_due(
     note: str = "",
     opens_job: bool = False,
     is_another: bool = False,
+    despite: Collection[str] = (),
 ) -> Visit:
     """Book a visit to a home that is due; ``opens_job``: with a new job, ``is_another``: though one is booked.
 
@@ -72,6 +73,7 @@ def book_due(
         needs=needs,
         why=locked.reason,
         note=note,
+        despite=despite,
     )
 
 

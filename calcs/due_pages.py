@@ -14,6 +14,7 @@ from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
+from calcs.all_homes import not_computed
 from calcs.due_booking import book_due, told_of, visit_to_come
 from calcs.due_files import due_file
 from calcs.due_filters import By, DueFilter, Within, miles
@@ -22,9 +23,9 @@ from calcs.due_list import tell
 from calcs.models import Due
 from calcs.models.due_rows import DueQuerySet
 from jobs.errors import DomainError
-from jobs.models import Visit
+from jobs.models import Siting, Visit
 from jobs.models.base import Act
-from jobs.rights import may, need
+from jobs.rights import is_manager, may, need
 from jobs.views import SignedInRequest, page
 
 ROWS_A_PAGE = 50
@@ -47,6 +48,8 @@ def due_list(request: SignedInRequest) -> HttpResponse:
         "may_book": may(request.user, Act.ADD, Visit),
         "query": request.GET.urlencode(),
         "today": timezone.localdate(),
+        "not_computed": not_computed().filter(pk__in=Siting.objects.visible_to(request.user).values("pk")).count(),
+        "may_see_all": is_manager(request.user),
     }
     return render(request, "calcs/due.html", context, status=200 if found.is_valid() else 400)
 
@@ -71,7 +74,7 @@ def due_book(request: SignedInRequest, pk: UUID) -> HttpResponse:
         try:
             visit = book_due(row.due, by=request.user, **form.values)
         except DomainError as error:
-            form.put_refusal(error.fields, error.message)
+            form.put_refusal(error)
         else:
             day = date_format(timezone.localtime(visit.starts_at), "D j M Y")
             messages.success(request, _("{home} is booked for {day}.").format(home=siting.home, day=day))

@@ -6,15 +6,17 @@ from contextlib import suppress
 from typing import Any
 
 from django.db import IntegrityError, transaction
+from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from jobs.booking_questions import ask
 from jobs.clashes import Conflict, clashes_in, is_clash
 from jobs.clock import company_zone, on_day
 from jobs.crews import crew_of
 from jobs.errors import DomainError
 from jobs.mails import tell
-from jobs.models import Job, MailKind, Siting, Skill, Truck, User, Visit
+from jobs.models import Home, Job, MailKind, Siting, Skill, Truck, User, Visit
 from jobs.models.base import Act
 from jobs.rights import need, need_on
 
@@ -30,8 +32,11 @@ NEXT: Mapping[str, frozenset[str]] = {
 }
 NEEDS_A_REASON = frozenset({State.REFUSED, State.CANCELLED})
 _WHEN_AND_WHO = frozenset({"starts_at", "ends_at", "lead", "crew", "trucks", "needs"})
+_HOURS = frozenset({"starts_at", "ends_at"})
 _MANY = ("crew", "trucks")
 _TOLD = frozenset({"starts_at", "ends_at", "kind", "state"})  # what the people of a home hear of
+# What is further off, or longer, was mistyped; common practice, no source.
+MOST_DAYS, MOST_YEARS = 31, 3
 
 
 def book(
@@ -48,20 +53,24 @@ def book(
     needs: Collection[str] = (),
     why: str = "",
     note: str = "",
+    despite: Collection[str] = (),
 ) -> Visit:
     """Book a visit; ``why`` is kept with it: the reason for which the home was due.
+
+    ``despite`` holds the codes of questions (``booking_questions``) that are answered: it is booked all the same.
 
     Raises
     ------
     Conflict
         409, when somebody or a truck would be in two places at once.
     DomainError
-        403 without the right; 409 for people who may not come or can't do what it needs, at the field.
+        403 without the right; 409 for people who may not come or can't do what it needs, at the field;
+        409 ``holiday`` or ``same_home`` for hours that speak against it, unless ``despite`` has the code.
     """
     need(by, Act.ADD, Visit)
     visit = Visit(siting=siting, kind=kind, booked_why=why, note=note)
     given = {"starts_at": starts_at, "ends_at": ends_at, "lead": lead, "job": job, "needs": list(needs)}
-    return _write(visit, {**given, "crew": list(crew), "trucks": list(trucks)}, by)
+    return _write(visit, {**given, "crew": list(crew), "trucks": list(trucks)}, by, despite)
 
 
 def move(
@@ -74,14 +83,16 @@ def move(
     crew: Iterable[User] | None = None,
     trucks: Iterable[Truck] | None = None,
     reason: str = "",
+    despite: Collection[str] = (),
 ) -> Visit:
     """Move a visit to other hours, and to other people or trucks where they are given; None leaves them."""
     values: dict[str, Any] = {"starts_at": starts_at, "ends_at": ends_at, "state_reason": reason}
     given = {"lead": lead, "crew": crew, "trucks": trucks}
-    return change(visit, by=by, values=values | {name: one for name, one in given.items() if one is not None})
+    kept = {name: one for name, one in given.items() if one is not None}
+    return change(visit, by=by, values=values | kept, despite=despite)
 
 
-def put(visit: Visit, *, by: User, day: datetime.date, lead: User | None) -> Visit:
+def put(visit: Visit, *, by: User, day: datetime.date, lead: User | None, despite: Collection[str] = ()) -> Visit:
     """Put a visit on another day at the same hours of the clock, or with another crew, or both.
 
     With another lead go those who go with him (``crew_of``); without a lead nobody is on the visit yet.
@@ -94,7 +105,7 @@ def put(visit: Visit, *, by: User, day: datetime.date, lead: User | None) -> Vis
     if lead != visit.lead:
         crew, trucks = crew_of(lead, values["starts_at"], but=visit) if lead else ([], [])
         values |= {"lead": lead, "crew": crew, "trucks": trucks}
-    return change(visit, by=by, values=values)
+    return change(visit, by=by, values=values, despite=despite)
 
 
 def set_state(visit: Visit, *, by: User, state: str, reason: str = "") -> Visit:
@@ -109,7 +120,7 @@ def follow_report(visit: Visit, *, by: User, state: str, reason: str) -> None:
             _write(visit, {"state": state, "state_reason": reason}, by)
 
 
-def change(visit: Visit, *, by: User, values: Mapping[str, Any]) -> Visit:
+def change(visit: Visit, *, by: User, values: Mapping[str, Any], despite: Collection[str] = ()) -> Visit:
     """Change any fields of a visit as it was read: ``crew`` and ``trucks`` as a whole, the others as they are named.
 
     Raises
@@ -132,7 +143,7 @@ def change(visit: Visit, *, by: User, values: Mapping[str, Any]) -> Visit:
         changed.setdefault("state_reason", values.get("state_reason", ""))
     if _WHEN_AND_WHO & changed.keys() and changed.get("state", visit.state) not in Visit.UNDER_WAY:
         raise DomainError("over", _("This visit is over: open it again first."), status=409)
-    return _write(visit, changed, by)
+    return _write(visit, changed, by, despite)
 
 
 def lacking(needs: Iterable[str], people: Iterable[User]) -> list[str]:
@@ -142,17 +153,20 @@ def lacking(needs: Iterable[str], people: Iterable[User]) -> list[str]:
 
 
 @transaction.atomic
-def _write(visit: Visit, values: Mapping[str, Any], by: User) -> Visit:
+def _write(visit: Visit, values: Mapping[str, Any], by: User, despite: Collection[str] = ()) -> Visit:
     for name in values.keys() - set(_MANY):
         setattr(visit, name, values[name])
     people, trucks = _people(visit, values), _rows(visit, "trucks", values)
     if _WHEN_AND_WHO & values.keys():
         _check_place_and_hours(visit)
+        _check_span(visit, values)
         _check_crew(visit, people, values)
         _check_trucks(values)
     if "job" in values and visit.job is not None:
         _check_job(visit, visit.job)
     _lock(visit, people, trucks)
+    if _HOURS & values.keys():
+        ask(visit, despite)
     try:
         with transaction.atomic():
             _save(visit, values)
@@ -188,6 +202,16 @@ def _check_place_and_hours(visit: Visit) -> None:
     left_on = visit.siting.to_on
     if left_on is not None and visit.starts_at.astimezone(company_zone()).date() >= left_on:
         sentence = _("The home stands there only until {day}.").format(day=date_format(left_on, "j M Y"))
+        raise DomainError("invalid", sentence, fields={"starts_at": sentence})
+
+
+def _check_span(visit: Visit, values: Mapping[str, Any]) -> None:
+    """Refuse hours that nobody means: a visit of many weeks, or one in many years."""
+    if _HOURS & values.keys() and visit.ends_at - visit.starts_at > datetime.timedelta(days=MOST_DAYS):
+        sentence = _("A visit is at most {days} days long.").format(days=MOST_DAYS)
+        raise DomainError("invalid", sentence, fields={"ends_at": sentence})
+    if "starts_at" in values and visit.starts_at > timezone.now() + datetime.timedelta(days=366 * MOST_YEARS):
+        sentence = _("A visit begins at most {years} years from today.").format(years=MOST_YEARS)
         raise DomainError("invalid", sentence, fields={"starts_at": sentence})
 
 
@@ -235,8 +259,13 @@ def _check_next(visit: Visit, state: str, reason: str) -> None:
 
 
 def _lock(visit: Visit, people: Collection[User], trucks: Collection[Truck]) -> None:
-    """Let two who book the same people wait for each other, in one order, so that there is no deadlock."""
-    asked: tuple[tuple[type[Any], Collection[Any]], ...] = ((Visit, [visit]), (User, people), (Truck, trucks))
+    """Let two who book the same home or people wait for each other, in one order, so that there is no deadlock."""
+    asked: tuple[tuple[type[Any], Collection[Any]], ...] = (
+        (Visit, [visit]),
+        (Home, [visit.siting.home]),
+        (User, people),
+        (Truck, trucks),
+    )
     for model, rows in asked:
         keys = sorted(row.pk for row in rows)
         list(model.objects.filter(pk__in=keys).order_by("pk").select_for_update(no_key=True).values_list("pk"))

@@ -52,7 +52,7 @@ def book_visit(request: SignedInRequest) -> HttpResponse:
             made = booking.book(by=request.user, siting=siting, why=form.cleaned_data["booked_why"], **form.values)
         except DomainError as error:
             conflict = error if isinstance(error, Conflict) else None
-            form.put_refusal(error.fields, error.message)
+            form.put_refusal(error)
         else:
             messages.success(request, _("Booked."))
             return redirect(_week_with(made))
@@ -73,7 +73,7 @@ def change_visit(request: SignedInRequest, pk: UUID) -> HttpResponse:
             form.tell_clash(form.cleaned_data["version"])
         except DomainError as error:
             conflict = error if isinstance(error, Conflict) else None
-            form.put_refusal(error.fields, error.message)
+            form.put_refusal(error)
         else:
             messages.success(request, _("Kept."))
             return redirect(_week_with(made))
@@ -86,9 +86,10 @@ def _changed(request: SignedInRequest, pk: UUID, form: VisitForm) -> Visit:
     if kept.version != form.cleaned_data["version"]:
         raise Stale
     values = form.values
+    despite = values.pop("despite")
     if (values["starts_at"], values["ends_at"]) != (kept.starts_at, kept.ends_at):
         values["state_reason"] = form.cleaned_data["reason"]
-    return booking.change(kept, by=request.user, values=values)
+    return booking.change(kept, by=request.user, values=values, despite=despite)
 
 
 @require_POST
@@ -101,8 +102,6 @@ def say_state(request: SignedInRequest, pk: UUID) -> HttpResponse:
     if form.is_valid():
         typed = form.cleaned_data
         try:
-            if typed["version"] != found.version:
-                raise Stale
             booking.set_state(found, by=request.user, state=typed["state"], reason=typed["state_reason"])
         except DomainError as error:
             put_error(form, error)

@@ -34,6 +34,14 @@ def window(starts_at: datetime.datetime, ends_at: datetime.datetime, zone: ZoneI
     return _("{start} to {end}").format(start=date_format(start, "D j M Y, H:i"), end=last)
 
 
+def days_touched(
+    starts_at: datetime.datetime, ends_at: datetime.datetime, zone: ZoneInfo
+) -> tuple[datetime.date, datetime.date]:
+    """Return the first and the last day of a window; one that ends at midnight does not touch the day that begins."""
+    last_moment = ends_at - datetime.timedelta.resolution
+    return starts_at.astimezone(zone).date(), last_moment.astimezone(zone).date()
+
+
 def days(from_on: datetime.date, to_on: datetime.date) -> str:
     """Return days in words, both included: one where they are the same."""
     first, last = date_format(from_on, "j M Y"), date_format(to_on, "j M Y")

@@ -1,20 +1,26 @@
 """Forms of visits: what is booked, in the company's hours, and how a visit stands."""
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any, cast
 from zoneinfo import ZoneInfo
 
 from django import forms
 from django.db.models import QuerySet
 from django.db.models.functions import Lower
+from django.http import QueryDict
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from jobs.booking import NEXT
+from jobs.booking_questions import QUESTIONS
 from jobs.clock import ONE_DAY, company_zone, start_of
 from jobs.editing import VersionedForm
+from jobs.errors import DomainError
+from jobs.history import changes_since
+from jobs.history.words import moment_words
 from jobs.models import Company, Job, Occupied, Role, Siting, Skill, Truck, User, Visit
 
 GOES_OUT = [Role.CREW_LEAD, Role.CREW, Role.MANAGER]
@@ -40,7 +46,10 @@ class VisitForm(VersionedForm):
         widget=forms.CheckboxSelectMultiple,
     )
     reason = forms.CharField(label=gettext_lazy("Why it is moved"), max_length=300, required=False)
-    field_order = (*_WHEN, "reason", "kind", "lead", "crew", "trucks", "needs", "job")
+    despite = forms.MultipleChoiceField(
+        label=gettext_lazy("Book it all the same"), required=False, widget=forms.CheckboxSelectMultiple
+    )
+    field_order = (*_WHEN, "despite", "reason", "kind", "lead", "crew", "trucks", "needs", "job")
 
     class Meta:
         model = Visit
@@ -71,6 +80,7 @@ class VisitForm(VersionedForm):
         else:
             del self.fields["reason"]
         self._offer(siting, kept)
+        self._offer_despite(self["despite"].value() or ())
 
     def _hours_of(self, kept: Visit | None) -> dict[str, Any]:
         if kept is None:
@@ -93,18 +103,23 @@ class VisitForm(VersionedForm):
             "trucks": Truck.objects.standing(),
             "job": jobs | Job.objects.filter(visits=kept.pk) if kept else jobs,
         }
-        taken = self._taken(kept)
+        day = self._day_shown()
+        taken = self._taken(kept, day)
         cast(forms.ChoiceField, self.fields["kind"]).choices = [("", _("choose")), *Visit.Kind.choices]
         for name, rows in offered.items():
             field = cast("forms.ModelChoiceField[Any]", self.fields[name])
             field.queryset = rows.distinct() if name == "job" else rows
             field.empty_label = _("no lead yet") if name == "lead" else _("none") if name == "job" else None
             if name in ("lead", "crew", "trucks"):
-                field.label_from_instance = lambda row: _with_hours(row, taken.get(row.pk, []))  # type: ignore[assignment]  # the library's own way
+                field.label_from_instance = lambda row: _with_hours(row, day, taken.get(row.pk, []))  # type: ignore[assignment]  # the library's own way
 
-    def _taken(self, kept: Visit | None) -> dict[Any, list[str]]:
-        """Return the hours in which people and trucks are taken on the day that the form opens with."""
-        day = self._day_shown()
+    def _offer_despite(self, codes: Collection[str]) -> None:
+        """Offer to book all the same what was asked, and nothing that was not."""
+        asked = [(code, words) for code, words in QUESTIONS.items() if code in codes]
+        cast(forms.ChoiceField, self.fields["despite"]).choices = asked
+
+    def _taken(self, kept: Visit | None, day: datetime.date | None) -> dict[Any, list[str]]:
+        """Return the hours in which people and trucks are taken on the day that the form shows."""
         if day is None:
             return {}
         hours: dict[Any, list[str]] = {}
@@ -126,13 +141,17 @@ class VisitForm(VersionedForm):
 
     def clean(self) -> dict[str, Any] | None:
         """Make hours of the company's clock moments, and refuse those that a clock change leaves out."""
-        cleaned = super().clean()
         typed = self.cleaned_data
         day = typed.get("day")
         if day is not None:
             self._moment("starts_at", "from_time", day, typed.get("from_time"))
             self._moment("ends_at", "to_time", typed.get("last_day") or day, typed.get("to_time"))
-        return cleaned
+        return super().clean()
+
+    def _typed(self, name: str) -> str | None:
+        """Return what was typed; of hours the moment that they make, as it is told of what somebody else saved."""
+        at = self.cleaned_data.get(name) if name in ("starts_at", "ends_at") else None
+        return moment_words(at) if at else super()._typed(name)
 
     def _moment(self, name: str, field: str, day: datetime.date, time: datetime.time | None) -> None:
         if time is None:
@@ -150,28 +169,35 @@ class VisitForm(VersionedForm):
 
     @property
     def others(self) -> list[forms.BoundField]:
-        """All other fields that are seen."""
-        return [field for field in self.visible_fields() if field.name not in _WHEN]
+        """All other fields that are seen; whether to book all the same only where that is asked."""
+        asked = cast(forms.ChoiceField, self.fields["despite"]).choices
+        hidden = () if asked or self["despite"].errors else ("despite",)
+        return [field for field in self.visible_fields() if field.name not in (*_WHEN, *hidden)]
 
     @property
     def values(self) -> dict[str, Any]:
         """What booking takes, by its own names."""
         typed = self.cleaned_data
-        names = ["kind", "starts_at", "ends_at", "lead", "crew", "trucks", "needs", "job", "note"]
+        names = ["kind", "starts_at", "ends_at", "lead", "crew", "trucks", "needs", "job", "note", "despite"]
         return {name: list(typed[name]) if name in ("crew", "trucks") else typed[name] for name in names}
 
-    def put_refusal(self, fields: Mapping[str, str], message: str) -> None:
-        """Show what booking refuses, at the fields as this form has them."""
-        own = {"starts_at": "from_time", "ends_at": "to_time", "state_reason": "reason"}
-        known = {own.get(name, name): words for name, words in fields.items()}
+    def put_refusal(self, error: DomainError) -> None:
+        """Show what booking refuses, at the fields as this form has them; what it only asks can be ticked then."""
+        self._offer_despite([*self.cleaned_data["despite"], error.code])
+        ends = "last_day" if self.cleaned_data.get("last_day") else "to_time"
+        own = {"starts_at": "day", "ends_at": ends, "state_reason": "reason"}
+        known = {own.get(name, name): words for name, words in error.fields.items()}
         for name, words in known.items():
             self.add_error(name if name in self.fields else None, words)
         if not known:
-            self.add_error(None, message)
+            self.add_error(None, error.message)
 
 
-def _with_hours(row: User | Truck, hours: list[str]) -> str:
-    return _("{who} (taken: {hours})").format(who=row, hours=", ".join(hours)) if hours else str(row)
+def _with_hours(row: User | Truck, day: datetime.date | None, hours: list[str]) -> str:
+    """Name somebody with the hours taken, and the day they are of: another one may be chosen meanwhile."""
+    if day is None or not hours:
+        return str(row)
+    return _("{who} (taken on {day}: {hours})").format(who=row, day=date_format(day, "j M"), hours=", ".join(hours))
 
 
 def _hours(during: Any, zone: ZoneInfo) -> str:
@@ -192,5 +218,25 @@ class StateForm(forms.Form):
         kwargs |= {"initial": {"version": visit.version}, "auto_id": "id_state_%s"}
         super().__init__(*args, **kwargs)
         self.label_suffix = ""
+        self.visit = visit
         choices = [(state.value, state.label) for state in Visit.State if state in NEXT[visit.state]]
         cast(forms.ChoiceField, self.fields["state"]).choices = choices
+
+    def clean(self) -> dict[str, Any] | None:
+        """Where the visit is not as it was read any more, say what became of it and by whom, and nothing else."""
+        cleaned = super().clean()
+        version = self.cleaned_data.get("version")
+        if version is not None and version != self.visit.version:
+            self.errors.clear()
+            self.add_error(None, self._became_since(version))
+            self.data = cast(QueryDict, self.data).copy()
+            self.data["version"] = str(self.visit.version)
+        return cleaned
+
+    def _became_since(self, version: int) -> str:
+        changes = "; ".join(
+            f"{one.label}: {one.before} → {one.after} ({one.who}, {moment_words(one.at)})"
+            for one in changes_since(self.visit, version)
+        )
+        sentence = _("Nothing was noted: the visit has changed since this page was opened. {changes}")
+        return sentence.format(changes=changes).strip()

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from jobs.clock import ONE_DAY, company_zone, start_of
+from jobs.clock import ONE_DAY, company_zone, days_touched, start_of
 from jobs.models import Role, TimeOff, User, Visit
 
 DAYS = 7
@@ -162,7 +162,7 @@ def _cells(
     people = {person.pk: person for visit in visits for person in visit.crew.all()}
     people |= {lead.pk: lead} if lead else {}
     for visit in visits:
-        first, last = _days_of(visit, zone)
+        first, last = days_touched(visit.starts_at, visit.ends_at, zone)
         for cell in cells:
             if first <= cell.day <= last:
                 cell.visits.append(Placed(visit=visit, begins_here=cell.day == first, ends_here=cell.day == last))
@@ -172,9 +172,3 @@ def _cells(
                 if one.from_on <= cell.day <= one.to_on:
                     cell.off.append(_("{who} off: {why}").format(who=people[one.person_id], why=one.why))
     return cells
-
-
-def _days_of(visit: Visit, zone: ZoneInfo) -> tuple[datetime.date, datetime.date]:
-    """Return the first and the last day of a visit; one that ends at midnight does not touch the day that begins."""
-    last_moment = visit.ends_at - datetime.timedelta.resolution
-    return visit.starts_at.astimezone(zone).date(), last_moment.astimezone(zone).date()

@@ -11,11 +11,13 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from jobs import booking
 from jobs.booking_pages import FIRST_DAY, LAST_DAY, parse_day
+from jobs.booking_questions import QUESTIONS, Question
 from jobs.clashes import Conflict
 from jobs.errors import DomainError, Stale
 from jobs.models import User, Visit
@@ -23,6 +25,8 @@ from jobs.models.base import Act
 from jobs.rights import may, need
 from jobs.views import SignedInRequest, page
 from jobs.week import monday_of, week_of
+
+DAY_SHOWN = 20  # characters of what an address has for a day
 
 
 class PutForm(forms.Form):
@@ -32,6 +36,7 @@ class PutForm(forms.Form):
     version = forms.IntegerField()
     day = forms.DateField(validators=[MinValueValidator(FIRST_DAY), MaxValueValidator(LAST_DAY)])
     lead = forms.ModelChoiceField(User.objects.filter(is_active=True), required=False)
+    despite = forms.MultipleChoiceField(choices=list(QUESTIONS.items()), required=False)
 
     def __init__(self, *args: Any, reader: User, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -60,14 +65,17 @@ def put_visit(request: SignedInRequest) -> HttpResponse:
     try:
         if visit.version != typed["version"]:
             raise Stale
-        booking.put(visit, by=request.user, day=day, lead=typed["lead"])
+        booking.put(visit, by=request.user, day=day, lead=typed["lead"], despite=typed["despite"])
     except DomainError as error:
         clashes = error.clashes if isinstance(error, Conflict) else ()
         kept = get_object_or_404(Visit.objects.select_related("siting__home"), pk=visit.pk)
-        return _shown(request, day=day, picked=kept, refusal=error.message, clashes=clashes, status=error.status)
+        told = {"refusal": error.message, "clashes": clashes, "status": error.status}
+        if isinstance(error, Question):
+            told["again"] = {**typed, "visit": kept, "despite": [*typed["despite"], error.code]}
+        return _shown(request, day=day, picked=kept, **told)
     who = ", ".join(dict.fromkeys(str(one) for one in [visit.lead, *visit.crew.all(), *visit.trucks.all()] if one))
     words = _("{visit} goes to {day}: {who}.")
-    told = {"visit": visit.siting.home, "day": f"{day:%Y-%m-%d}", "who": who or _("nobody yet")}
+    told = {"visit": visit.siting.home, "day": date_format(day, "D j M Y"), "who": who or _("nobody yet")}
     messages.success(request, words.format(**told))
     return redirect(f"{reverse('week')}?day={day:%Y-%m-%d}#visit-{visit.pk}")
 
@@ -90,7 +98,13 @@ def _shown(
     status: int = 200,
     **more: Any,
 ) -> HttpResponse:
-    day = day or parse_day(request.GET.get("day", "")) or timezone.localdate()
+    asked = request.GET.get("day", "")
+    day = day or parse_day(asked)
+    if asked and day is None:
+        sentence = _("“{day}” is no day from {first} to {last}: here is this week.")
+        first, last = (date_format(one, "j M Y") for one in (FIRST_DAY, LAST_DAY))
+        messages.error(request, sentence.format(day=asked[:DAY_SHOWN], first=first, last=last))
+    day = day or timezone.localdate()
     context = {
         "week": week_of(request.user, day),
         "day": day,

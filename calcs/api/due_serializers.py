@@ -7,6 +7,7 @@ from rest_framework import serializers
 
 from calcs.due_list import DueRow
 from calcs.models import Due
+from jobs.booking_questions import QUESTIONS
 from jobs.models import Job, Skill, SoilClass, Truck, User, Visit
 from jobs.seasons import Fit, Ground
 
@@ -96,3 +97,6 @@ class BookDueSerializer(serializers.Serializer[Any]):
     note = serializers.CharField(max_length=2000, allow_blank=True, default="")
     opens_job = serializers.BooleanField(default=False, help_text="with a job of its own, which came from the list")
     is_another = serializers.BooleanField(default=False, help_text="though a visit is booked already")
+    despite = serializers.ListField(
+        child=serializers.ChoiceField(list(QUESTIONS.items())), default=list, help_text="booked all the same"
+    )

@@ -75,7 +75,10 @@ class DueViewSet(mixins.ListModelMixin, mixins.RetrieveModelMixin, GenericViewSe
         responses={
             201: VisitSerializer,
             409: OpenApiResponse(
-                description="`already_booked`, or `conflict`: who or what is taken, where and when."
+                description=(
+                    "`already_booked`; `conflict`: who or what is taken, where and when; "
+                    "`holiday` or `same_home`, unless `despite` has it."
+                )
             ),
         },
         filters=False,

@@ -176,7 +176,8 @@ def send_today(client: Client, siting: str) -> None:
     if str(begins.date()) not in {str(visit["starts_at"])[:10] for visit in visits}:
         who = {name: visits[-1][name] for name in ("siting", "lead", "crew")}
         times = {"starts_at": begins.isoformat(), "ends_at": (begins + TODAY_FOR).isoformat()}
-        client.post("visits/", {**who, **times, "kind": "releveling", "note": "To try the field page."})
+        why = {"kind": "releveling", "note": "To try the field page.", "despite": ["holiday", "same_home"]}
+        client.post("visits/", {**who, **times, **why})
 
 
 def link_for_owner(client: Client, siting: str) -> str:

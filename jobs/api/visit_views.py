@@ -8,6 +8,7 @@ from rest_framework import serializers
 
 from jobs import booking
 from jobs.api.base import KeptViewSet, RowSerializer
+from jobs.booking_questions import QUESTIONS
 from jobs.models import Skill, Visit
 
 BOOKED_FIRST = _("A visit is booked first; how it stands is said of it then.")
@@ -22,6 +23,13 @@ class VisitSerializer(RowSerializer):
         child=serializers.ChoiceField(Skill.choices), required=False, help_text="skills of which somebody has each"
     )
     state_reason = serializers.CharField(max_length=300, allow_blank=True, required=False)
+
+    despite = serializers.ListField(
+        child=serializers.ChoiceField(list(QUESTIONS.items())),
+        required=False,
+        write_only=True,
+        help_text="questions by their code: booked or moved all the same",
+    )
 
     class Meta:
         model = Visit
@@ -40,6 +48,7 @@ class VisitSerializer(RowSerializer):
             "needs",
             "booked_why",
             "note",
+            "despite",
         ]
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
@@ -59,7 +68,9 @@ class VisitSerializer(RowSerializer):
 
     def update(self, instance: Visit, validated_data: dict[str, Any]) -> Visit:
         """Move the visit, change it, or say how it stands."""
-        return booking.change(instance, by=self.context["request"].user, values=validated_data)
+        given = dict(validated_data)
+        despite = given.pop("despite", ())
+        return booking.change(instance, by=self.context["request"].user, values=given, despite=despite)
 
 
 class VisitFilter(django_filters.FilterSet):
@@ -76,7 +87,8 @@ class VisitFilter(django_filters.FilterSet):
 class VisitViewSet(KeptViewSet):
     """Visits. One that does not happen is cancelled.
 
-    409 ``conflict`` names who or what is taken in these hours, where, and from when to when.
+    409 ``conflict`` names who or what is taken in these hours, where, and from when to when. 409 ``holiday`` and
+    ``same_home`` ask whether the hours are meant: sent again with the code in ``despite``, it is booked all the same.
     """
 
     queryset = Visit.objects.prefetch_related("crew", "trucks")

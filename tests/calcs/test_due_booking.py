@@ -20,6 +20,7 @@ from tests.factories import (
     DueFactory,
     HomeContactFactory,
     JobFactory,
+    TimeOffFactory,
     TruckFactory,
     UserFactory,
     VisitFactory,
@@ -168,6 +169,21 @@ def test_the_page_books_by_the_companys_clock_and_goes_back_to_the_cut(
     assert (visit.lead, list(visit.crew.all()), list(visit.trucks.all())) == (lead, [hand], [truck])
     assert (visit.booked_why, visit.job) == (WHY, Job.objects.get())
     assert "H7 is booked for Mon 22 Jun 2026." in client.get("/due/").content.decode()
+
+
+def test_a_holiday_is_asked_about_on_the_page_and_over_the_api(
+    due: Due, office: User, client_for: SignIn, api_for: ApiFor
+) -> None:
+    TimeOffFactory(from_on="2026-06-22", to_on="2026-06-22", why="Founders' day")
+    address, told = f"/due/{due.pk}/book/", "The company is off then: Founders' day, 22 Jun 2026."
+    asked = client_for(office).post(address, form())
+    assert asked.context["form"].errors == {"day": [told]}
+    body = {"starts_at": "2026-06-22T14:00Z", "ends_at": "2026-06-22T16:00Z"}
+    refused = api_for(office).post(f"/api/v1/due/{due.pk}/book/", body, format="json")
+    assert (refused.status_code, told in str(refused.json())) == (409, True)
+    assert client_for(office).post(address, form(despite=["holiday"])).status_code == 302
+    body |= {"despite": ["holiday", "same_home"], "is_another": True}
+    assert api_for(office).post(f"/api/v1/due/{due.pk}/book/", body, format="json").status_code == 201
 
 
 def test_the_page_tells_what_is_in_the_way_at_the_field(due: Due, office: User, client_for: SignIn) -> None:

@@ -105,9 +105,75 @@ def test_who_is_off_is_told_with_the_days(booked: Any, ann: User) -> None:
     booked(lead=ann, starts_at=at(4, 0), ends_at=at(4, 2))  # from midnight on, by the company's clock
 
 
-def test_holidays_of_the_company_stop_nobody(booked: Any, ann: User) -> None:
-    TimeOffFactory(from_on=datetime.date(2026, 3, 3), to_on=datetime.date(2026, 3, 3))
-    assert booked(lead=ann).lead == ann
+def refusal(book: Callable[[], Any]) -> tuple[str, dict[str, str]]:
+    """Return with which code and at which fields booking refuses."""
+    with pytest.raises(DomainError) as refused:
+        book()
+    return refused.value.code, refused.value.fields
+
+
+def test_a_holiday_of_the_company_is_asked_about(booked: Any, office: User, ann: User) -> None:
+    TimeOffFactory(from_on=datetime.date(2026, 3, 3), to_on=datetime.date(2026, 3, 4), why="Founders' day")
+    told = "holiday", {"starts_at": "The company is off then: Founders' day, 3 Mar 2026 to 4 Mar 2026."}
+    assert refusal(lambda: booked(lead=ann)) == told
+    assert refusal(lambda: booked(starts_at=at(2, 8), ends_at=at(6, 12))) == told  # it lies between
+    assert not Visit.objects.exists()
+    assert booked(lead=ann, despite=["holiday"]).lead == ann
+    visit = booked(starts_at=at(2, 8), ends_at=at(3, 0))  # to midnight
+    assert refusal(lambda: booking.move(visit, by=office, starts_at=at(4, 8), ends_at=at(4, 9))) == told
+    visit = Visit.objects.get(pk=visit.pk)
+    assert refusal(lambda: booking.put(visit, by=office, day=datetime.date(2026, 3, 4), lead=None)) == told
+    visit = Visit.objects.get(pk=visit.pk)
+    booking.put(visit, by=office, day=datetime.date(2026, 3, 4), lead=None, despite=["holiday"])
+    booking.change(visit, by=office, values={"note": "gate code 4"})  # its hours stay, and nothing is asked again
+    assert Visit.objects.get(pk=visit.pk).starts_at == at(4, 8)
+
+
+def test_a_home_at_which_somebody_is_then_is_asked_about(booked: Any, office: User, ann: User) -> None:
+    home = HomeFactory()
+    first = booked(siting=SitingFactory(home=home), lead=ann)
+    siting = first.siting
+    told = (
+        "same_home",
+        {"starts_at": "Somebody is at this home then: Ann Ash, releveling, Tue 3 Mar 2026, 08:00 to 12:00."},
+    )
+    hours = {"starts_at": at(3, 11), "ends_at": at(3, 13)}
+    assert refusal(lambda: booked(siting=siting, **hours)) == told
+    assert refusal(lambda: booked(siting=siting, despite=["holiday"], **hours)) == told
+    after = booked(siting=siting, starts_at=at(3, 12), ends_at=at(3, 13))  # one ends when the other begins
+    assert refusal(lambda: booking.move(after, by=office, **hours)) == told
+    booking.move(Visit.objects.get(pk=after.pk), by=office, despite=["same_home"], **hours)
+    booking.move(Visit.objects.get(pk=first.pk), by=office, starts_at=at(4, 8), ends_at=at(4, 12))
+    booked(siting=siting, starts_at=at(3, 8), ends_at=at(3, 10))
+
+
+def test_a_home_that_is_booked_twice_at_once_is_asked_about(transactional_db: None, office: User) -> None:
+    CompanyFactory(time_zone="America/Chicago")
+    siting = SitingFactory()
+
+    def book() -> str:
+        times = {"starts_at": at(3, 8), "ends_at": at(3, 12)}
+        try:
+            booking.book(by=office, siting=siting, kind="recheck", lead=None, **times)
+        except DomainError as error:
+            return error.code
+        return "booked"
+
+    assert sorted(at_the_same_time(book, book)) == ["booked", "same_home"]
+
+
+def test_hours_that_nobody_means_are_refused(booked: Any) -> None:
+    # common practice, no source
+    longest = {"starts_at": at(3, 8, month=4), "ends_at": at(3, 8, month=4) + datetime.timedelta(days=31)}
+    too_long = longest | {"ends_at": longest["ends_at"] + datetime.timedelta(minutes=1)}
+    assert refusal(lambda: booked(**too_long)) == ("invalid", {"ends_at": "A visit is at most 31 days long."})
+    booked(**longest)
+    soon = timezone.now() + datetime.timedelta(days=3 * 365)
+    far = timezone.now() + datetime.timedelta(days=3 * 366 + 1)
+    hour = datetime.timedelta(hours=1)
+    sentence = "A visit begins at most 3 years from today."
+    assert refusal(lambda: booked(starts_at=far, ends_at=far + hour)) == ("invalid", {"starts_at": sentence})
+    booked(starts_at=soon, ends_at=soon + hour)
 
 
 @pytest.mark.parametrize(("day", "month", "hours"), [(8, 3, 23), (1, 11, 25)])

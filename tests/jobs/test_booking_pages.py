@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from django.test import Client
+from rest_framework.test import APIClient
 
 from jobs.models import Role, Skill, User, Visit
 from tests.factories import (
@@ -97,7 +98,7 @@ def test_who_is_taken_is_told_at_the_field_with_a_way_there(desk: Client) -> Non
     assert words == f"Ann Ash is at {taken.siting.home} then: inspection, Tue 3 Mar 2026, 11:00 to 14:00."
     page = answer.content.decode()
     assert f'href="/visits/{taken.pk}/"' in page
-    assert "Ann Ash (taken: 11:00 to 14:00)" in page  # beside the name, so that another is chosen
+    assert "Ann Ash (taken on 3 Mar: 11:00 to 14:00)" in page  # beside the name, so that another is chosen
     assert list(Visit.objects.all()) == [taken]
 
 
@@ -105,14 +106,16 @@ def test_who_is_off_that_day_is_told_beside_the_name(desk: Client) -> None:
     off = UserFactory(first_name="Ann", last_name="Ash", roles=[Role.CREW_LEAD])
     TimeOffFactory(person=off, from_on="2026-03-03", to_on="2026-03-03")
     page = desk.get(f"/visits/new/?siting={SitingFactory().pk}&day=2026-03-03").content.decode()
-    assert "Ann Ash (taken: off)" in page
+    assert "Ann Ash (taken on 3 Mar: off)" in page
 
 
 @pytest.mark.parametrize(
     ("typed", "field"),
     [
         ({"to_time": "08:00"}, "to_time"),
-        ({"last_day": "2026-03-02"}, "to_time"),
+        ({"last_day": "2026-03-02"}, "last_day"),
+        ({"last_day": "2026-04-04"}, "last_day"),
+        ({"day": "2099-03-03"}, "day"),
         ({"day": "2026-03-08", "from_time": "02:30"}, "from_time"),  # the clock is put forward from two to three
         ({"day": "2026-02-31"}, "day"),
         ({"from_time": "25:00"}, "from_time"),
@@ -124,6 +127,48 @@ def test_what_can_not_be_is_told_at_its_field(desk: Client, typed: dict[str, Any
     answer = desk.post(f"/visits/new/?siting={SitingFactory().pk}", HOURS | typed)
     assert (answer.status_code, list(errors_of(answer))) == (400, [field])
     assert not Visit.objects.exists()
+
+
+def test_what_speaks_against_the_day_is_asked_with_the_form_kept(desk: Client) -> None:
+    TimeOffFactory(from_on="2026-03-03", to_on="2026-03-03", why="Founders' day")
+    siting = SitingFactory()
+    there = VisitFactory(siting=siting, starts_at=at(3, 11), ends_at=at(3, 14))
+    address, typed = f"/visits/new/?siting={siting.pk}", HOURS | {"note": "call first"}
+    assert "all the same" not in desk.get(address).content.decode()
+    asked = desk.post(address, typed)
+    assert errors_of(asked) == {"day": ["The company is off then: Founders' day, 3 Mar 2026."]}
+    page = asked.content.decode()
+    assert "Book it all the same" in page
+    assert 'name="despite" value="holiday"' in page
+    assert 'value="same_home"' not in page
+    assert "call first" in page
+    asked = desk.post(address, typed | {"despite": ["holiday"]})
+    assert list(errors_of(asked)) == ["day"]
+    assert [str(value) for value, _words in asked.context["form"].fields["despite"].choices] == [
+        "holiday",
+        "same_home",
+    ]
+    assert desk.post(address, typed | {"despite": ["holiday", "same_home"]}).status_code == 302
+    made = Visit.objects.exclude(pk=there.pk).get()
+    changed = HOURS | {"version": made.version, "to_time": "13:00"}
+    assert list(errors_of(desk.post(f"/visits/{made.pk}/change/", changed))) == ["day"]
+    answer = desk.post(f"/visits/{made.pk}/change/", changed | {"despite": ["holiday", "same_home"]})
+    assert answer.status_code == 302
+
+
+def test_the_api_asks_what_speaks_against_the_day(office: User, api_for: Callable[[User], APIClient]) -> None:
+    TimeOffFactory(from_on="2026-03-03", to_on="2026-03-03", why="Founders' day")
+    api = api_for(office)
+    times = {"starts_at": at(3, 8).isoformat(), "ends_at": at(3, 12).isoformat()}
+    body = {"siting": str(SitingFactory().pk), "kind": "recheck", **times}
+    asked = api.post("/api/v1/visits/", body, format="json")
+    assert asked.status_code == 409
+    assert "holiday" in asked.content.decode()
+    made = api.post("/api/v1/visits/", body | {"despite": ["holiday"]}, format="json")
+    assert made.status_code == 201, made.content
+    assert "despite" not in made.json()
+    wrong = api.post("/api/v1/visits/", body | {"despite": ["weather"]}, format="json")
+    assert wrong.status_code == 400
 
 
 def test_a_visit_in_the_hour_that_comes_twice_is_in_its_first(desk: Client) -> None:
@@ -191,3 +236,36 @@ def test_the_state_of_anothers_visit_and_an_old_page_are_refused(
     visit.save()
     assert desk.post(f"/visits/{visit.pk}/state/", given).status_code == 400
     assert Visit.objects.get(pk=visit.pk).state == "booked"
+
+
+def test_two_who_move_a_visit_are_told_both_hours(desk: Client) -> None:
+    visit = VisitFactory(starts_at=at(3, 8), ends_at=at(3, 12))
+    other = Visit.objects.get(pk=visit.pk)
+    other.starts_at, other.ends_at = at(4, 9), at(4, 11)
+    other.save()
+    answer = desk.post(f"/visits/{visit.pk}/change/", HOURS | {"version": visit.version, "day": "2026-03-05"})
+    form = answer.context["form"]
+    both = {clash.theirs.field: (clash.theirs.after, clash.typed) for clash in form.clashes}
+    assert both["starts_at"] == ("4 Mar 2026, 09:00", "5 Mar 2026, 08:00")
+    assert both["ends_at"] == ("4 Mar 2026, 11:00", "5 Mar 2026, 12:00")
+
+
+def test_what_became_of_a_visit_meanwhile_is_told_where_its_state_is_said(office: User, desk: Client) -> None:
+    visit = VisitFactory()
+    address, given = f"/visits/{visit.pk}/state/", {"version": visit.version, "state": "done"}
+    desk.post(address, {"version": visit.version, "state": "cancelled", "state_reason": "rain"})
+    answer = desk.post(address, given)
+    (sentence,) = errors_of(answer)["__all__"]
+    assert (answer.status_code, list(errors_of(answer))) == (400, ["__all__"])
+    assert sentence.startswith("Nothing was noted: the visit has changed since this page was opened.")
+    assert f"booked → cancelled ({office}, " in sentence
+    assert "rain" in sentence
+    now = Visit.objects.get(pk=visit.pk)
+    assert (now.state, answer.context["form"]["version"].value()) == ("cancelled", str(now.version))
+
+
+@pytest.mark.parametrize(("length", "status"), [(2000, 302), (2001, 400)])
+def test_a_note_for_the_crew_has_a_limit(length: int, status: int, desk: Client) -> None:
+    answer = desk.post(f"/visits/new/?siting={SitingFactory().pk}", HOURS | {"note": "x" * length})
+    assert answer.status_code == status
+    assert (status == 302) == Visit.objects.exists()

@@ -111,7 +111,7 @@ def test_a_visit_is_moved_with_keys_alone(open_page: OpenPage, office: User, bus
     page.keyboard.press("ArrowRight")
     expect(page.get_by_role("button", name="Put here: Bo Birk, Thu 5 Mar")).to_be_focused()
     page.keyboard.press("Enter")
-    expect(page.get_by_role("status")).to_contain_text("H-12 Alder goes to 2026-03-05: Bo Birk.")
+    expect(page.get_by_role("status")).to_contain_text("H-12 Alder goes to Thu 5 Mar 2026: Bo Birk.")
     visit = Visit.objects.get(pk=busy["visit"].pk)
     assert (visit.starts_at, visit.lead) == (at(datetime.date(2026, 3, 5), 8), busy["bo"])
 
@@ -128,7 +128,7 @@ def test_a_visit_is_dragged_with_a_mouse(open_page: OpenPage, office: User, busy
     page = open_page(office, f"/week/?day={MONDAY}")
     card = page.locator(f"#visit-{busy['visit'].pk}")
     card.drag_to(page.locator(f'td[data-day="2026-03-04"][data-lead="{busy["ann"].pk}"]'))
-    expect(page.get_by_role("status")).to_contain_text("goes to 2026-03-04: Ann Ash, Cy Cole, Truck 2.")
+    expect(page.get_by_role("status")).to_contain_text("goes to Wed 4 Mar 2026: Ann Ash, Cy Cole, Truck 2.")
     page.locator(f"#visit-{busy['visit'].pk}").drag_to(
         page.locator(f'td[data-day="2026-03-05"][data-lead="{busy["ann"].pk}"]')
     )

@@ -95,6 +95,23 @@ def test_a_visit_over_several_days_stands_on_each(office: User, ann: User) -> No
     ]
 
 
+def test_a_holiday_is_told_where_a_visit_is_put_and_can_be_confirmed(
+    office: User, ann: User, client_for: SignIn
+) -> None:
+    TimeOffFactory(from_on=THURSDAY, to_on=THURSDAY, why="Founders' day")
+    visit, client = visit_on(TUESDAY, ann), client_for(office)
+    page = put(client, visit, THURSDAY, ann)
+    assert page.status_code == 409
+    shown = page.content.decode()
+    assert "The company is off then: Founders&#x27; day, 5 Mar 2026." in shown
+    form = shown[: shown.index("Put it there all the same")].rsplit("<form", 1)[1]
+    sent = dict(re.findall(r'name="(visit|version|day|lead|despite)" value="([^"]*)"', form))
+    assert sent["despite"] == "holiday"
+    moved = client.post("/week/put/", sent, follow=True)
+    assert "goes to Thu 5 Mar 2026: Ann Ash." in moved.content.decode()
+    assert Visit.objects.get().starts_at == at(THURSDAY, 8)
+
+
 def test_holidays_and_days_off_are_told(office: User, ann: User, client_for: SignIn) -> None:
     TimeOffFactory(from_on=THURSDAY, to_on=THURSDAY, why="Founders' day")
     helper = UserFactory(first_name="Cy", last_name="Cole")
@@ -223,3 +240,13 @@ def test_as_many_queries_for_many_visits_as_for_one(office: User, ann: User, cli
 @pytest.mark.parametrize("day", ["", "nonsense", "2026-02-31", "9999-12-31", "0001-01-01"])
 def test_any_address_opens_a_week(office: User, client_for: SignIn, day: str) -> None:
     assert client_for(office).get("/week/", {"day": day, "move": day}).status_code == 200
+
+
+@pytest.mark.parametrize("day", ["rubbish", "0001-01-01", "9999-12-31", "2026-02-31"])
+def test_a_day_that_is_none_is_said_and_this_week_is_shown(client_for: SignIn, office: User, day: str) -> None:
+    client = client_for(office)
+    page = client.get("/week/", {"day": day})
+    said = f"“{day}” is no day from 1 Jan 1970 to 31 Dec 2199: here is this week."
+    assert [str(one) for one in page.context["messages"]] == [said]
+    assert page.context["week"].monday == client.get("/week/").context["week"].monday
+    assert not list(client.get("/week/", {"day": ""}).context["messages"])

@@ -14,6 +14,7 @@ from calcs.demo.years.homes import Past
 from calcs.due_booking import book_due
 from calcs.models import Due
 from jobs import booking, time_off
+from jobs.booking_questions import QUESTIONS, Question
 from jobs.clashes import Conflict, clashes_in
 from jobs.models import Job, Siting, TimeOff, Visit
 
@@ -85,6 +86,7 @@ def enter_past(staff: Staff, homes: Sequence[Past], today: datetime.date) -> Non
                 lead=crew.lead,
                 crew=crew.crew,
                 trucks=[crew.truck],
+                despite=QUESTIONS,
             )
             booking.set_state(visit, by=staff.office, state=Visit.State.DONE)
 
@@ -221,6 +223,6 @@ def _on_first_free_day(
         day = today + datetime.timedelta(ahead)
         is_off = TimeOff.objects.filter(person=None, truck=None, from_on__lte=day, to_on__gte=day).exists()
         if day.weekday() < WORKDAYS and not is_off:
-            with contextlib.suppress(Conflict):
+            with contextlib.suppress(Conflict, Question):
                 return book(Slot(day=day, hours=hours, crew=crew))
     return None
