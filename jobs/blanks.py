@@ -22,7 +22,7 @@ _OF_VISIT: Mapping[str, Promise] = {
     "visit": gettext_lazy("what the visit is for"),
     "day": gettext_lazy("the day of the visit"),
     "from": gettext_lazy("when it begins"),
-    "until": gettext_lazy("when it ends"),
+    "until": gettext_lazy("when it ends, and on which day where that is another one"),
 }
 _OF_DUE: Mapping[str, Promise] = {
     **_ALWAYS,
@@ -39,12 +39,21 @@ BLANKS: Mapping[str, Mapping[str, Promise]] = {
 NEEDED: Mapping[str, tuple[str, ...]] = {"booked": ("day", "from"), "changed": ("day", "from"), "cancelled": ("day",)}
 
 _BLANK = re.compile(r"\{(\w+)\}")
+_BLANK_AND_STOP = re.compile(r"\{(\w+)\}(\.?)")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 
 
 def fill(text: str, values: Mapping[str, str]) -> str:
-    """Return a text with its blanks filled; what is no blank stays as it is, and nothing filled in is read again."""
-    return _BLANK.sub(lambda found: values.get(found[1], found[0]), text)
+    """Return a text with its blanks filled; what is no blank stays as it is, and nothing filled in is read again.
+
+    What ends with a full stop itself, such as 11 a.m., has no second one after it.
+    """
+
+    def filled(found: re.Match[str]) -> str:
+        value = values.get(found[1], f"{{{found[1]}}}")
+        return value if value.endswith(".") else value + found[2]
+
+    return _BLANK_AND_STOP.sub(filled, text)
 
 
 def one_line(text: str, most: int | None = None) -> str:

@@ -11,11 +11,12 @@ from django.utils import timezone, translation
 from django.utils.formats import date_format
 
 from jobs.blanks import MOST_SUBJECT, fill, one_line
-from jobs.clock import company_zone
+from jobs.clock import company_zone, days_touched
 from jobs.models import Company, Customer, MailText, Siting, Visit
 
 # With the day of the week, by which people know when to be at home.
 _DAY = {"en": "l, F j, Y", "es": r"l j \d\e F \d\e Y"}
+_ON_DAY = {"en": "{time} on {day}", "es": "{time} del {day}"}
 _DATE = {"en": "F j, Y", "es": r"j \d\e F \d\e Y"}
 
 
@@ -59,8 +60,15 @@ def of_visit(visit: Visit, customer: Customer) -> dict[str, str]:
             "visit": visit.get_kind_display(),
             "day": date_format(start, _DAY[language]),
             "from": date_format(start, "TIME_FORMAT"),
-            "until": date_format(end, "TIME_FORMAT"),
+            "until": _until(visit, end, language),
         }
+
+
+def _until(visit: Visit, end: datetime.datetime, language: str) -> str:
+    """Say when a visit ends, with its last day where that is not the one on which it begins."""
+    first, last = days_touched(visit.starts_at, visit.ends_at, company_zone())
+    time = date_format(end, "TIME_FORMAT")
+    return time if first == last else _ON_DAY[language].format(time=time, day=date_format(last, _DAY[language]))
 
 
 def of_due(siting: Siting, customer: Customer, *, due_on: datetime.date, until_on: datetime.date) -> dict[str, str]:

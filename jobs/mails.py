@@ -33,6 +33,7 @@ TOLD_PARTS = (HomeContact.Part.OWNER, HomeContact.Part.TENANT)
 DUE_AGAIN_AFTER = datetime.timedelta(days=30)  # a second reminder sooner would be a nuisance (decided)
 # Why a message is not sent, as it is kept; said again in the reader's language where it is shown.
 OVERTAKEN = gettext_noop("newer words took its place before it was sent")
+CALLED_OFF = gettext_noop("the visit was cancelled before this went out")
 TOO_LATE = gettext_noop("the visit began before it could be sent")
 ERASED = gettext_noop("the customer was erased")
 BY_HAND = gettext_noop("somebody decided not to send it")
@@ -58,7 +59,7 @@ def tell(visit: Visit, kind: str, by: User | None) -> list[Mail]:
 
 def _tell(visit: Visit, kind: str, by: User | None) -> list[Mail]:
     mails = _lock(visit)
-    _stop(mails, OVERTAKEN)
+    _stop(mails, CALLED_OFF if kind == MailKind.CANCELLED else OVERTAKEN)
     if visit.starts_at <= timezone.now():
         return []
     written = []

@@ -82,3 +82,9 @@ def test_one_line_is_one_line(text: str, most: int) -> None:
     assert len(line.splitlines()) <= 1
     assert not {chr(code) for code in range(32)} & set(line)
     assert one_line(line, most) == line
+
+
+def test_what_ends_with_a_full_stop_has_no_second_one() -> None:
+    values = {"until": "11 a.m.", "day": "Monday"}
+    assert fill("To {until}.", values) == "To 11 a.m."
+    assert fill("{until}, {day}. {none}. {until}", values) == "11 a.m., Monday. {none}. 11 a.m."

@@ -188,6 +188,19 @@ def test_a_visit_moved_before_it_was_told_is_told_once_as_booked(visit: Visit, o
 def test_a_visit_cancelled_before_it_was_told_is_told_to_nobody(visit: Visit, office: User) -> None:
     set_state(visit, by=office, state="cancelled", reason="booked for another home")
     assert told() == [("booked", "stopped")]
+    assert Mail.objects.get().error == "the visit was cancelled before this went out"
+
+
+def test_a_visit_of_several_days_tells_its_last_day_with_one_full_stop(siting: Siting, office: User) -> None:
+    times = {"starts_at": START, "ends_at": START + datetime.timedelta(days=2, hours=3)}
+    book(by=office, siting=siting, kind="releveling", lead=None, **times)
+    body = Mail.objects.get().body
+    assert "Tuesday, March 10, 2026, between 8 a.m. and 11 a.m. on Thursday, March 12, 2026." in body
+    Customer.objects.update(language="es")
+    later = START + datetime.timedelta(days=7)
+    book(by=office, siting=siting, kind="releveling", lead=None, starts_at=later, ends_at=later + 12 * HOURS)
+    body = Mail.objects.get(language="es").body
+    assert "el martes 17 de marzo de 2026, entre las 08:00 y las 08:00 del jueves 19 de marzo de 2026." in body
 
 
 def test_a_visit_cancelled_after_it_was_told_is_told_once(visit: Visit, office: User) -> None:
@@ -196,7 +209,7 @@ def test_a_visit_cancelled_after_it_was_told_is_told_once(visit: Visit, office: 
     set_state(visit, by=office, state="cancelled", reason="the truck broke down")
     assert told() == [("booked", "sent"), ("changed", "stopped"), ("cancelled", "waiting")]
     mail = Mail.objects.get(kind="cancelled")
-    assert "nobody comes on that day" in mail.body
+    assert "nobody comes then" in mail.body
     assert "truck" not in mail.body  # the reason is the office's own note
 
 
