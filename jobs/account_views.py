@@ -10,6 +10,7 @@ from django.contrib.auth.views import PasswordResetConfirmView
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse, reverse_lazy
+from django.utils import translation
 from django.utils.decorators import method_decorator
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
@@ -118,7 +119,8 @@ def account(request: SignedInRequest) -> HttpResponse:
     """A person's language and unit, and where they are signed in."""
     form = AccountForm(request.POST or None, instance=request.user)
     if request.method == "POST" and form.is_valid() and saved(form):
-        messages.success(request, _("Kept."))
+        with translation.override(form.instance.language):  # of the page on which it is read
+            messages.success(request, _("Kept."))
         return cast(HttpResponse, speak(redirect("account"), form.instance))
     return _account(request, form, DeviceForm())
 

@@ -54,8 +54,8 @@ def take(
     Raises
     ------
     DomainError
-        403 without the right; 400 without a home, or for a new one that does not stand there yet; 409 when it is no enquiry any more, for an archived home, or a
-        home's number that another has.
+        403 without the right; 400 without a home, or for a new one that does not stand there yet; 409 when it is no
+        enquiry any more, for an archived home, or a home's number that another has.
     """
     with _changing(job, by, {"state", "home", "customer"}, from_states=(Job.State.ENQUIRY,)):
         job.home = home = _home(home or job.home, siting, by)

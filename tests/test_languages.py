@@ -177,6 +177,18 @@ def test_a_person_s_own_language_holds_over_the_browser_s(client_for: Any, crew:
         assert shown in page.content.decode()
 
 
+def test_what_is_said_after_a_change_of_language_is_said_in_the_new_one(client_for: Any, crew: User) -> None:
+    client = client_for(crew)
+    form = client.get("/account/").context["form"]
+    typed = {name: form[name].value() for name in form.fields} | {"language": "es"}
+    page = client.post("/account/", typed, follow=True)
+    assert [str(one) for one in page.context["messages"]] == ["Guardado."]
+    page = client.post(
+        "/account/", typed | {"language": "en", "version": page.context["form"]["version"].value()}, follow=True
+    )
+    assert [str(one) for one in page.context["messages"]] == ["Kept."]
+
+
 def test_a_request_leaves_no_language_behind_for_the_next(phone: APIClient, client: Client) -> None:
     assert phone.get("/api/v1/homes/").headers["Content-Language"] == "es"
     assert client.get("/api/v1/homes/", headers={"accept-language": "en"}).headers["Content-Language"] == "en"

@@ -308,13 +308,17 @@ def _several_words(field: Any, values: Any, names: Mapping[tuple[str, str], str]
 def _plain_words(field: Any, value: Any, unit: str) -> str:
     match field:
         case models.DateTimeField():
-            moment = parse_datetime(value) or timezone.now()
-            return date_format(timezone.localtime(moment), "j M Y, H:i")
+            return moment_words(parse_datetime(value) or timezone.now())
         case models.DateField():
             return date_format(parse_date(value) or datetime.date.min, "j M Y")
         case models.DecimalField() | models.FloatField() | models.IntegerField():
             return number_words(field.name, Decimal(str(value)), unit)
     return str(value)
+
+
+def moment_words(at: datetime.datetime) -> str:
+    """Write a moment by the company's clock."""
+    return date_format(timezone.localtime(at), "j M Y, H:i")
 
 
 def number_words(name: str, value: Decimal, unit: str) -> str:

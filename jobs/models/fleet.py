@@ -12,7 +12,7 @@ class Truck(Versioned):
 
     name = models.CharField(max_length=60)
     payload_lb = models.PositiveIntegerField(null=True, blank=True, help_text="what it may carry")
-    note = models.TextField(blank=True)
+    note = models.TextField(max_length=2000, blank=True)
     archived_at = models.DateTimeField(null=True, blank=True)
 
     objects = ArchivableQuerySet.as_manager()

@@ -113,7 +113,7 @@ class Job(Versioned):
     rooms = models.CharField(max_length=200, blank=True)
     began = models.CharField(max_length=200, blank=True, help_text="when it began, after what")
     answers = models.JSONField(default=dict, blank=True, help_text="to the questions of the list, by code")
-    note = models.TextField(blank=True)
+    note = models.TextField(max_length=2000, blank=True)
     call_back_of = models.ForeignKey(
         "self",
         on_delete=models.PROTECT,

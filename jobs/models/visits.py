@@ -82,7 +82,7 @@ class Visit(Versioned):
     )
     booked_why = models.CharField(max_length=400, blank=True, help_text="why the home was due when it was booked")
     state_reason = models.CharField(max_length=300, blank=True, help_text="why it was cancelled, moved or refused")
-    note = models.TextField(blank=True)
+    note = models.TextField(max_length=2000, blank=True)
 
     objects = VisitQuerySet.as_manager()
 

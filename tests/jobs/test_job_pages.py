@@ -156,6 +156,7 @@ def test_an_enquiry_is_noted_with_symptoms_and_answers(desk: Client) -> None:
         ({"ask_water": "maybe"}, "ask_water"),
         ({"ask_added": "x" * 301}, "ask_added"),
         ({"caller_email": "nowhere"}, "caller_email"),
+        ({"note": "x" * 2001}, "note"),
     ],
 )
 def test_what_is_wrong_stands_at_its_field(change: dict[str, Any], field: str, desk: Client) -> None:

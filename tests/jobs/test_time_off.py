@@ -239,6 +239,8 @@ def test_a_truck_over_the_api(office: User, api_for: SignIn) -> None:
     assert added.status_code == 201
     twice = client.post("/api/v1/trucks/", {"name": "the red one"})
     assert (twice.status_code, list(twice.json()["fields"])) == (400, ["name"])
+    long = client.post("/api/v1/trucks/", {"name": "another", "note": "x" * 2001})
+    assert (long.status_code, list(long.json()["fields"])) == (400, ["note"])
     tomorrow = timezone.now() + datetime.timedelta(days=1)
     visit = VisitFactory(starts_at=tomorrow, ends_at=tomorrow + datetime.timedelta(hours=1))
     visit.trucks.add(added.json()["id"])
@@ -307,7 +309,9 @@ def test_days_off_that_are_over_have_a_list_of_their_own(office: User, client_fo
     TimeOffFactory(from_on="2020-01-01", to_on="2020-01-02", why="long ago")
     TimeOffFactory(from_on="2020-01-01", to_on="2999-01-02", why="for ever")
     client = client_for(office)
-    assert [row.why for row in client.get(reverse("time-off")).context["page"]] == ["for ever"]
+    page = client.get(reverse("time-off"))
+    assert [row.why for row in page.context["page"]] == ["for ever"]
+    assert f'<a href="{reverse("time-off")}?past=yes">past</a>' in text(page)
     assert [row.why for row in client.get(reverse("time-off"), {"past": "yes"}).context["page"]] == ["long ago"]
 
 
@@ -332,6 +336,8 @@ def test_trucks_on_their_pages(office: User, client_for: ClientFor) -> None:
     assert "may carry 3000 lb" in text(page)
     twice = client.post(address, body | {"id": str(uuid.uuid4())})
     assert list(twice.context["form"].errors) == ["name"]
+    long = client.post(address, body | {"id": str(uuid.uuid4()), "name": "another", "note": "x" * 2001})
+    assert list(long.context["form"].errors) == ["note"]
     truck = Truck.objects.get()
     typed = {"version": truck.version, "name": "the blue one", "payload_lb": ""}
     assert client.post(reverse("truck", args=[truck.pk]), typed).status_code == 302

@@ -101,7 +101,12 @@ def test_what_is_over_takes_a_note_and_nothing_else(desk: APIClient) -> None:
         (lambda: {"home": str(HomeFactory().pk), "new_customer": {"phone": "5"}}, 400, "new_customer"),
         (lambda: {"home": str(HomeFactory().pk), "part": "uncle"}, 400, "part"),
         (lambda: {"new_home": NEW_HOME | {"from_on": "2940-01-01"}}, 400, "from_on"),
-        (lambda: {"new_home": NEW_HOME, "home": str(HomeFactory().pk)}, 400, "new_home"),
+        pytest.param(
+            lambda: {"new_home": NEW_HOME, "home": str(HomeFactory().pk)},
+            400,
+            "new_home",
+            id="both a home and a new one",
+        ),
     ],
 )
 def test_what_is_wrong_in_taking_is_told_and_makes_nothing(
@@ -114,6 +119,13 @@ def test_what_is_wrong_in_taking_is_told_and_makes_nothing(
     assert refused.status_code == status
     assert field in str(list(refused.json()["fields"]))
     assert (Home.objects.count(), Siting.objects.count(), Customer.objects.count()) == (homes, 0, 0)
+
+
+@pytest.mark.parametrize(("length", "status"), [(2000, 201), (2001, 400)])
+def test_a_note_has_a_limit(length: int, status: int, desk: APIClient) -> None:
+    answer = desk.post(JOBS, {"caller_name": "Bo", "note": "x" * length})
+    assert answer.status_code == status
+    assert status == 201 or list(answer.json()["fields"]) == ["note"]
 
 
 def test_jobs_are_found_by_what_they_are(desk: APIClient) -> None:
