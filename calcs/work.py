@@ -1,5 +1,6 @@
 """The work by an approved plan: what each pass asks, what crews noted of it, and what is left at each support."""
 
+import datetime
 import math
 import uuid
 from collections.abc import Iterable, Mapping
@@ -25,6 +26,7 @@ from calcs.engine.passes import (
 )
 from calcs.engine.units import parse_length
 from calcs.models import Answer, Approval, Calculation, Closing, PassEntry, Plan, PlanCheck
+from calcs.set_up_anew import set_up_anew
 from jobs.errors import DomainError
 from jobs.field_work import note
 from jobs.models import Point, StrapCheck, User
@@ -106,7 +108,8 @@ class WorkProgress:
     """How far a plan's work has come; ``days`` is 0 where no order of jacking could be told.
 
     ``setup`` is the key of the one that the numbers hold for, ``sd_in`` how far one read there may stand off the one
-    that is wanted; None where either is not known.
+    that is wanted; None where either is not known. From ``anew_since`` on the level stands elsewhere: no number to
+    read holds any more, and what is noted from then on is not judged by one.
     """
 
     passes: tuple[WorkPass, ...]
@@ -115,6 +118,7 @@ class WorkProgress:
     days: int
     setup: str | None
     sd_in: float | None = None
+    anew_since: datetime.datetime | None = None
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -146,11 +150,17 @@ def progress_of_work(approval: Approval) -> WorkProgress:
         passes=check.calculation if check else None,
         levels=levels.calculation if levels else None,
         entries=PassEntry.objects.filter(plan=plan).select_related("author"),
+        anew_since=set_up_anew([plan]).get(plan.pk),
     )
 
 
 def progress_by(
-    plan: Plan, *, passes: Calculation | None, levels: Calculation | None, entries: Iterable[PassEntry]
+    plan: Plan,
+    *,
+    passes: Calculation | None,
+    levels: Calculation | None,
+    entries: Iterable[PassEntry],
+    anew_since: datetime.datetime | None,
 ) -> WorkProgress:
     """Return how far the work by a plan has come, from what was read of it.
 
@@ -162,6 +172,8 @@ def progress_by(
         The order of jacking, and the heights that the plan was made from.
     entries : iterable of PassEntry
         All that was noted of it.
+    anew_since : datetime or None
+        Since when the level stands elsewhere: the numbers hold no more.
     """
     option, newest = questions.option_of(plan), newest_entries(entries)
     if passes is None or passes.result is None:
@@ -169,7 +181,12 @@ def progress_by(
         return WorkProgress(passes=(), supports=supports, stops=(), days=0, setup=None)
     asked = codec.decode(passes.input, PassesInput)
     told = codec.decode(passes.result, PassesResult)
-    noted = _Noted(entries=newest, setup=asked.setup, sd_in=_sd_in(plan.lift, levels, asked.setup))
+    noted = _Noted(
+        entries=newest,
+        setup=asked.setup,
+        sd_in=_sd_in(plan.lift, levels, asked.setup),
+        anew_since=anew_since,
+    )
     worked = tuple(noted.work_pass(each) for each in told.passes)
     return WorkProgress(
         passes=worked,
@@ -178,6 +195,7 @@ def progress_by(
         days=told.days,
         setup=asked.setup.code if asked.setup else None,
         sd_in=noted.sd_in,
+        anew_since=anew_since,
     )
 
 
@@ -216,6 +234,7 @@ class _Noted:
     entries: Entries
     setup: PassSetup | None
     sd_in: float | None
+    anew_since: datetime.datetime | None
 
     def work_pass(self, each: JackingPass) -> WorkPass:
         numbers = {number.code: number for number in each.numbers}
@@ -245,6 +264,8 @@ class _Noted:
 
     def off_in(self, entry: PassEntry | None, read_in: float | None) -> float | None:
         if entry is None or entry.value_in is None or read_in is None or self.setup is None:
+            return None
+        if self.anew_since is not None and entry.noted_at >= self.anew_since:
             return None
         above_in = float(entry.value_in) - read_in
         return above_in if self.setup.sense == "up" else -above_in

@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 
 from calcs.approving import why_not_standing
 from calcs.models import Approval, PassEntry
+from calcs.set_up_anew import marks_of
 from calcs.spoken import OPTION_WORDS
 from calcs.survey_page.record import Record, read_record
 from calcs.work import (
@@ -185,6 +186,7 @@ def _shown(request: SignedInRequest, approval: Approval, form: StepForm | None, 
         # Once work has begun the record moves on with it, and that is no reason to stop.
         "not_standing": "" if closed or has_begun(approval, progress) else why_not_standing(approval),
         "setup": rows.record.name(progress.setup) if progress.setup else "",
+        "mark": rows.mark_words(),
         "passes": [rows.pass_view(each) for each in progress.passes],
         "left": [rows.left_row(each) for each in progress.left],
         "has_off": any(each.is_off for each in progress.passes),
@@ -225,7 +227,7 @@ class _Rows:
             anchor=f"s{step.pass_number}-{step.point}",
             label=self.record.name(step.point),
             what=self.by_words(step.by_in),
-            number="" if step.read_in is None else self.record.figure(step.read_in),
+            number="" if step.read_in is None or self.progress.anew_since else self.record.figure(step.read_in),
             is_hanging=step.is_hanging,
             entry=step.entry,
             off=self.off_words(step),
@@ -239,6 +241,15 @@ class _Rows:
             return None
         self.shows_form = True
         return self.form
+
+    def mark_words(self) -> str:
+        """Say what the mark reads in the setup of the numbers; nothing where none was read there."""
+        if self.progress.setup is None:
+            return ""
+        setup = UUID(self.progress.setup)
+        mark = marks_of([setup]).get(setup)
+        words = _("{mark} reads {number} there")
+        return words.format(mark=mark.label, number=self.record.figure(mark.read_in)) if mark else ""
 
     def by_words(self, by_in: float) -> str:
         if not by_in:

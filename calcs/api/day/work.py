@@ -1,5 +1,6 @@
 """The approved work of each home in a phone's day: passes, straps, stacks, what to load, and the closing gate."""
 
+import datetime
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -16,6 +17,7 @@ from calcs.engine.stacks import StackResult, StacksResult
 from calcs.engine.straps import StrapResult
 from calcs.labels import with_labels
 from calcs.models import Answer, Approval, Calculation, Closing, PassEntry, PlanCheck
+from calcs.set_up_anew import Mark, marks_of, set_up_anew
 from calcs.sheet_page.attached import check_words
 from calcs.sheet_page.known import Planned
 from calcs.sheet_page.loading import loads_of
@@ -39,6 +41,8 @@ class _Read:
     levels: Mapping[UUID, Calculation]  # by survey
     entries: Mapping[UUID, list[PassEntry]]  # by plan, as they were noted
     setups: Mapping[str, Setup]
+    marks: Mapping[UUID, Mark]  # by setup
+    anew: Mapping[UUID, datetime.datetime]  # by plan
     closings: Mapping[UUID, Closing]  # by approval
 
 
@@ -72,7 +76,11 @@ class Works:
         planned = Planned(plan=plan, checks=checks, rules=self.rules[siting], people=self.people[siting])
         entries = self.read.entries[plan.pk]
         progress = progress_by(
-            plan, passes=checks.get("passes"), levels=self.read.levels.get(plan.survey_id), entries=entries
+            plan,
+            passes=checks.get("passes"),
+            levels=self.read.levels.get(plan.survey_id),
+            entries=entries,
+            anew_since=self.read.anew.get(plan.pk),
         )
         loads, one = loads_of(planned), PassEntrySerializer()
         return {
@@ -80,7 +88,9 @@ class Works:
             "plan": str(plan.pk),
             "number": approval.number,
             "unit": plan.survey.unit,
+            "survey": str(plan.survey_id),
             "setup": self._setup(progress),
+            "anew_since": progress.anew_since.isoformat() if progress.anew_since else None,
             "sd_in": progress.sd_in,
             "days": progress.days,
             "passes": [_pass(each) for each in progress.passes],
@@ -98,7 +108,11 @@ class Works:
 
     def _setup(self, progress: WorkProgress) -> Document | None:
         setup = self.read.setups.get(progress.setup or "")
-        return {"id": str(setup.pk), "code": setup.code, "sense": setup.sense} if setup else None
+        if setup is None:
+            return None
+        mark = self.read.marks.get(setup.pk)
+        told = {"label": mark.label, "read_in": mark.read_in} if mark else None
+        return {"id": str(setup.pk), "code": setup.code, "sense": setup.sense, "mark": told}
 
     def _told(self, siting: UUID, text: str) -> str:
         return with_labels(spoken(text), self.labels[siting])
@@ -141,11 +155,14 @@ def _read(approvals: list[Approval]) -> _Read:
     for entry in noted.annotate(is_plan_approved=Value(True)):
         entries[entry.plan_id].append(entry)
     answers = Answer.objects.filter(survey__in=surveys, kind="levels").select_related("calculation")
+    setups = list(Setup.objects.filter(survey__in=surveys))
     return _Read(
         checks=checks,
         levels={answer.survey_id: answer.calculation for answer in answers},
         entries=entries,
-        setups={str(setup.pk): setup for setup in Setup.objects.filter(survey__in=surveys)},
+        setups={str(setup.pk): setup for setup in setups},
+        marks=marks_of(setup.pk for setup in setups),
+        anew=set_up_anew(approval.plan for approval in approvals),
         closings=closings_of(approvals),
     )
 

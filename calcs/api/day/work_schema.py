@@ -11,12 +11,20 @@ from surveys.models import Setup
 Fields = serializers.Serializer[Any]
 
 
+class MarkSerializer(Fields):
+    """What a setup was referred to: while it reads the same, the level stands as it stood."""
+
+    label = serializers.CharField()
+    read_in = serializers.FloatField()
+
+
 class WorkSetupSerializer(Fields):
     """The setup that numbers to read hold for."""
 
     id = serializers.UUIDField()
     code = serializers.CharField()
     sense = serializers.ChoiceField(Setup.Sense.choices)
+    mark = MarkSerializer(allow_null=True)
 
 
 class BesideSerializer(Fields):
@@ -105,7 +113,11 @@ class WorkSerializer(Fields):
     plan = serializers.UUIDField()
     number = serializers.IntegerField(help_text="the approval's")
     unit = serializers.CharField(help_text="what its numbers are read in: in or mm")
+    survey = serializers.UUIDField(help_text="the one that the plan was made from")
     setup = WorkSetupSerializer(allow_null=True)
+    anew_since = serializers.DateTimeField(
+        allow_null=True, help_text="since when the level stands elsewhere: no number to read holds then"
+    )
     sd_in = serializers.FloatField(
         allow_null=True, help_text="how far a number may stand off the one to read, one standard deviation"
     )

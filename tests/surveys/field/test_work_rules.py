@@ -12,15 +12,16 @@ from calcs.models import Approval, PassEntry
 from calcs.work import Step, WorkProgress, progress_of_work
 from jobs.models import User
 from tests.calcs.approved import approved_home
-from tests.factories import CompanyFactory, UserFactory, VisitFactory
+from tests.factories import CompanyFactory, SetupFactory, SurveyFactory, UserFactory, VisitFactory
 from tests.surveys.field.conftest import UseModule
 
 pytestmark = pytest.mark.django_db
 
-PROGRESS = """async ({ progressOf }, place) => {
+PROGRESS = """async ({ progressOf, anewSince }, place) => {
   const { passEntriesOf } = await import("/static/surveys/field/record.js");
-  const told = progressOf(place.work, passEntriesOf(place, []));
-  const step = ({ point, pass_number, is_done, off_in, verdict }) => [pass_number, point, is_done, off_in, verdict];
+  const told = progressOf(place.work, passEntriesOf(place, []), anewSince(place, [], []));
+  const step = ({ point, pass_number, is_done, off_in, verdict, read_in }) =>
+    [pass_number, point, is_done, off_in, verdict, read_in];
   return {
     steps: told.passes.flatMap((each) => [...each.groups.flat(), ...each.beside].map(step)),
     passes: told.passes.map((each) => [each.isDone, each.isOff]),
@@ -31,8 +32,9 @@ PROGRESS = """async ({ progressOf }, place) => {
 }"""
 
 
-def _told(step: Step) -> list[Any]:
-    return [step.pass_number, step.point, step.is_done, pytest.approx(step.off_in), step.verdict]
+def _told(step: Step, progress: WorkProgress) -> list[Any]:
+    shown_in = None if progress.anew_since else pytest.approx(step.read_in)  # as on the page of the work
+    return [step.pass_number, step.point, step.is_done, pytest.approx(step.off_in), step.verdict, shown_in]
 
 
 def _expected(progress: WorkProgress) -> dict[str, Any]:
@@ -40,7 +42,7 @@ def _expected(progress: WorkProgress) -> dict[str, Any]:
     following = progress.next_step()
     return {
         "steps": [
-            _told(step)
+            _told(step, progress)
             for each in progress.passes
             for step in (*(step for group in each.groups for step in group), *each.beside)
         ],
@@ -91,6 +93,60 @@ def test_the_phone_tells_the_same_of_the_work_as_the_service(module: UseModule) 
         verdicts |= {step.verdict for step in steps}
         _note(approval, lead, chance)
     assert verdicts == {"", "as_wanted", "unsure", "off"}
+
+
+def test_no_number_of_another_setup_is_shown_or_judged_by(module: UseModule) -> None:
+    """The level is set up anew with the opposite sense: the page of the work and the phone both tell no number."""
+    CompanyFactory()
+    lead, approval, now = UserFactory(roles=["crew_lead"]), approved_home(), timezone.now()
+    hour = datetime.timedelta(hours=1)
+    VisitFactory(siting=approval.siting, lead=lead, starts_at=now - hour, ends_at=now + hour)
+    client = Client()
+    client.force_login(lead)
+    (place,) = client.get("/api/v1/day/").json()["places"]
+    setup, step = place["work"]["setup"], progress_of_work(approval).steps[0]
+    assert setup["mark"] == {"label": "BM1", "read_in": 15.0}  # 3 in above, on a line 12 in below
+    page = client.get(f"/approvals/{approval.pk}/work/").content.decode()
+    assert "BM1 reads 15 there" in page
+    assert "to read <strong" in page
+
+    noted = {"plan": approval.plan, "point_id": step.point, "author": lead, "is_done": True, "typed": "1"}
+    PassEntry.objects.create(
+        **noted, pass_number=step.pass_number, value_in=(step.read_in or 0) + 1, noted_at=now - hour, sequence=1
+    )
+    anew = SurveyFactory(siting=approval.siting, author=lead, stage="during", started_at=now - hour / 2)
+    SetupFactory(survey=anew, code="S1", sense="down")
+    other = progress_of_work(approval).steps[1]
+    noted |= {"point_id": other.point, "pass_number": other.pass_number}
+    PassEntry.objects.create(**noted, value_in=(other.read_in or 0), noted_at=now, sequence=2)
+
+    (place,) = client.get("/api/v1/day/").json()["places"]
+    progress = progress_of_work(Approval.objects.get(pk=approval.pk))
+    assert [each.verdict for each in progress.steps[:2]] == ["off", ""]
+    told = module("working", PROGRESS, place)
+    assert told == _expected(progress)
+    assert {step[5] for step in told["steps"]} == {None}
+    page = client.get(f"/approvals/{approval.pk}/work/").content.decode()
+    assert "The level was set up anew" in page
+    assert "to read <strong" not in page
+
+
+def test_a_setup_of_this_phone_ends_the_numbers_before_the_day_knows_of_it(module: UseModule) -> None:
+    use = """({ anewSince }, [place, entries]) =>
+      anewSince(place, [{ id: "s2", started_at: "2026-11-30T10:00:00Z" }], entries)"""
+    place = {
+        "work": {"survey": "s1", "setup": {"id": "a"}, "anew_since": None},
+        "approval": {"approved_at": "2026-11-30T08:00:00Z"},
+        "knows": ["known"],
+    }
+
+    def made(survey: str, at: str, key: str = "new") -> dict[str, Any]:
+        return {"id": key, "kind": "setup", "noted_at": f"2026-11-30T{at}:00Z", "body": {"survey": survey}}
+
+    ten = datetime.datetime(2026, 11, 30, 10, tzinfo=datetime.UTC).timestamp() * 1000
+    assert module("working", use, [place, [made("s1", "07:00"), made("s2", "11:00", "known")]]) is None
+    assert module("working", use, [place, [made("s2", "11:00")]]) == ten  # from when its survey began
+    assert module("working", use, [place, [made("s1", "10:00")]]) == ten  # the plan's own survey, after its approval
 
 
 def test_a_number_that_grows_downwards_turns_what_it_is_off_by(module: UseModule) -> None:

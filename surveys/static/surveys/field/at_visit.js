@@ -4,7 +4,7 @@
 import { findingsOf, headCountOf, notedAt, passEntriesOf, strapChecksOf, surveysOf } from "./record.js";
 import { cautionsAt, namesOf, notRead, whoIsUnder } from "./visit_steps.js";
 import { language } from "./words.js";
-import { lastStepAt, progressOf, strapsOf } from "./working.js";
+import { anewSince, lastStepAt, progressOf, strapsOf } from "./working.js";
 
 const OVER = ["done", "refused", "cancelled"];
 const GIVEN_UP = ["mended", "left"];
@@ -18,16 +18,15 @@ export async function atVisit(app, id) {
   const [visit] = tellings;
   const place = day.places.find((each) => each.siting.id === visit.siting);
   const entries = await entriesOf(app, id);
-  return told({ day, visit, place, entries, tellings, countsBeside: await countsBeside(app, day, visit) });
+  return told({ day, visit, place, entries, tellings, beside: await visitsBeside(app, day, visit) });
 }
 
 const entriesOf = async (app, id) => (await app.outbox.of(id)).filter((entry) => !GIVEN_UP.includes(entry.state));
 
-/** Head counts of the day's other visits to the same place: who forgot to be counted out there is under it still. */
-async function countsBeside(app, day, visit) {
+/** The day's other visits to the same place, with this phone's entries: [{visit, entries}]. */
+async function visitsBeside(app, day, visit) {
   const others = day.visits.filter((each) => each.siting === visit.siting && each.id !== visit.id);
-  const counts = await Promise.all(others.map(async (each) => headCountOf(each, await entriesOf(app, each.id))));
-  return counts.flat();
+  return Promise.all(others.map(async (each) => ({ visit: each, entries: await entriesOf(app, each.id) })));
 }
 
 /** The days that hold a visit, the one loaded last of each language, the page's own language first. */
@@ -42,13 +41,17 @@ async function daysWith(app, id) {
 
 const visitIn = (day, id) => day.visits.find((visit) => visit.id === id);
 
-function told({ day, visit, place, entries, tellings, countsBeside: others }) {
+function told({ day, visit, place, entries, tellings, beside }) {
+  const others = beside.flatMap((each) => headCountOf(each.visit, each.entries)); // who forgot to be counted out there
+  const ofPlace = [...beside.flatMap((each) => each.entries), ...entries];
+  const surveys = surveysOf(place, ofPlace);
   const counts = headCountOf(visit, entries);
   const reports = reportsOf(visit, entries);
   const passes = passEntriesOf(place, entries);
   const checks = strapChecksOf(place, entries);
   const { work } = place;
-  const progress = work ? progressOf(work, passes) : null;
+  const anewSince_ms = work ? anewSince(place, surveys, ofPlace) : null;
+  const progress = work ? progressOf(work, passes, anewSince_ms) : null;
   const crew = namesOf(visit.people.map((person) => person.name));
   const reads = entries.filter((entry) => entry.kind === "caution");
   return {
@@ -61,6 +64,7 @@ function told({ day, visit, place, entries, tellings, countsBeside: others }) {
     checks,
     work,
     progress,
+    anewSince_ms,
     crew,
     tellings,
     reads,

@@ -2,6 +2,8 @@
 // the number that was read is as wanted, and what is left. The same rules as calcs/work.py, on the phone and without
 // signal. Pure: takes the day's `work` and the newest pass entries, touches neither store nor page.
 
+import { notedAt } from "./record.js";
+
 // How far what is read may be off the number, in standard deviations: sure to be off beyond the second.
 const USUAL_SDS = 2;
 const MOST_SDS = 3;
@@ -31,14 +33,31 @@ export function newestEntries(entries) {
 
 const keyOf = (pass_number, point) => `${pass_number}-${point}`;
 
+/**
+ * Since when the level stands elsewhere than where the plan's numbers were read (milliseconds), or null: by the day, and
+ * by setups of this phone that the day doesn't know.
+ * @param surveys those of the place, the day's and this phone's
+ */
+export function anewSince({ work, approval, knows = [] }, surveys, entries) {
+  const began = new Map(surveys.map((survey) => [survey.id, survey.started_at]));
+  const isLater = ({ body, ...entry }) => body.survey !== work.survey || notedAt(entry) > new Date(approval?.approved_at ?? 0).toISOString();
+  const own = entries
+    .filter((entry) => entry.kind === "setup" && !knows.includes(entry.id) && isLater(entry))
+    .map((entry) => (entry.body.survey === work.survey ? notedAt(entry) : (began.get(entry.body.survey) ?? notedAt(entry))));
+  const times = [...own, work.anew_since].filter(Boolean).map((iso) => Date.parse(iso));
+  return times.length ? Math.min(...times) : null;
+}
+
 function stepOf(work, noted, pass_number, told, isOnlyRead) {
   const entry = noted.get(keyOf(pass_number, told.point)) ?? null;
-  const off_in = offBy(entry?.value_in ?? null, told.read_in ?? null, work.setup?.sense);
+  const isAnew = work.anewSince_ms !== null;
+  const isJudged = !isAnew || Date.parse(entry?.noted_at) < work.anewSince_ms;
+  const off_in = isJudged ? offBy(entry?.value_in ?? null, told.read_in ?? null, work.setup?.sense) : null;
   return {
     point: told.point,
     pass_number,
     by_in: told.by_in ?? 0,
-    read_in: told.read_in ?? null,
+    read_in: isAnew ? null : (told.read_in ?? null), // a number of another setup is a wrong number
     is_hanging: Boolean(told.is_hanging),
     jack_lb: told.jack_lb ?? null,
     is_only_read: isOnlyRead,
@@ -84,12 +103,14 @@ function leftAt(support, steps, isDoneAtAll) {
 
 /**
  * How far the work has come.
- * @param work the day's `work` of a place
+ * @param told the day's `work` of a place
  * @param entries its pass entries, `value_in` as a number or null
+ * @param anewSince_ms since when the level stands elsewhere: no number holds then, and none is judged by it
  */
-export function progressOf(work, entries) {
+export function progressOf(told, entries, anewSince_ms = null) {
+  const work = { ...told, anewSince_ms };
   const noted = newestEntries(entries);
-  const passes = work.passes.map((told) => passOf(work, noted, told));
+  const passes = work.passes.map((each) => passOf(work, noted, each));
   const steps = passes.flatMap((each) => each.groups.flat());
   const doneAtAll = new Set([...noted.values()].filter((entry) => entry.is_done).map((entry) => entry.point));
   const supports = work.supports

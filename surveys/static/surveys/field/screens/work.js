@@ -6,6 +6,7 @@ import { h, replace } from "../dom.js";
 import { fill, gettext } from "../words.js";
 import { goWords, labelOf, nothingKnown, planChange, stopNote, strapCode, underNow, unlessTyping, verbTo, whyNotWorked } from "./visit_parts.js";
 import { minutesPanel } from "./work_minutes.js";
+import { numbersNote } from "./work_numbers.js";
 import { stackOf } from "./work_stack.js";
 import { stopWhen } from "./work_stops.js";
 
@@ -32,7 +33,7 @@ function plan(known, why) {
     work.stops.map((stop) => stopNote(fill(gettext("Stop at {label}: {why}"), { label: labelOf(known, stop.point), why: stop.text }))),
     h("p", { class: "quiet" }, fill(gettext("Approval number {number}"), { number: work.number })),
     why ? null : strapsFirst(known),
-    numbersNote(work),
+    numbersNote(known),
     progress.isOff ? stopNote(gettext("A reading is off: stop, look, and read there again before anything else moves.")) : null,
     progress.isDone && !progress.isOff ? finished(known) : null,
     passList(known),
@@ -46,23 +47,6 @@ function strapsFirst(known) {
   if (!tight.length) return null;
   const words = gettext("Loosen first, before anything goes up: {straps}");
   return stopNote(fill(words, { straps: tight.map((strap) => strapCode(known, strap.strap)).join(", ") }), verbTo(known, "straps", gettext("Loosen straps")));
-}
-
-function numbersNote({ setup }) {
-  if (!setup) {
-    return h("p", { class: "note" }, gettext("No number to read can be told for this plan: read a survey “during the work” after each pass."));
-  }
-  const words =
-    setup.sense === "up"
-      ? gettext("Numbers are those of setup {code}, where a bigger number is higher: jacks down, wedges driven.")
-      : gettext("Numbers are those of setup {code}, where a bigger number is lower: jacks down, wedges driven.");
-  return h(
-    "p",
-    { class: "note" },
-    fill(words, { code: setup.code.split("-")[0] }),
-    " ",
-    gettext("Where the level has been set up anew they do not hold."),
-  );
 }
 
 const finished = (known) =>

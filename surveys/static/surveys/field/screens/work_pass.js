@@ -7,6 +7,7 @@ import { figure } from "../lengths.js";
 import { fill, gettext } from "../words.js";
 import { gate, missingAt } from "./cautions.js";
 import { goWords, labelOf, lengthOf, nothingKnown, notInPlan, planChange, stopNote, strapCode, underNow, unitOf, verbTo, whyNotWorked } from "./visit_parts.js";
+import { toRead, unlessHolding } from "./work_numbers.js";
 
 export async function show(root, { visit: id, pass }, app) {
   const known = await atVisit(app, id);
@@ -23,6 +24,7 @@ export async function show(root, { visit: id, pass }, app) {
     why ? stopNote(why) : await planChange(app, known),
     unreadNote(known, each),
     strapNote(known),
+    unlessHolding(known),
     each.isOff ? stopNote(gettext("A reading of this pass is off: stop, look, read again.")) : null,
     known.work.stops.filter((stop) => isIn(each, stop.point)).map((stop) => stopNote(`${labelOf(known, stop.point)}: ${stop.text}`)),
     each.groups.map((group, place) => groupSection(known, each, group, place + 1)),
@@ -81,7 +83,7 @@ function stepLink(known, step) {
     { href: `#/visit/${known.visit.id}/work/${step.pass_number}/${step.point}`, class: "support" },
     h("strong", { class: "number" }, labelOf(known, step.point)),
     h("span", { class: "number" }, goWords(known, step.by_in)),
-    step.read_in === null ? null : h("span", {}, gettext("to read"), " ", h("strong", { class: "number" }, figure(step.read_in, unitOf(known)))),
+    toRead(known, step),
     step.jack_lb ? h("small", {}, fill(gettext("jack {lb} lb at most"), { lb: Math.round(step.jack_lb).toLocaleString("en-US") })) : null,
     leftAfter(known, step),
     step.is_hanging ? h("small", {}, gettext("hangs free after this pass")) : null,

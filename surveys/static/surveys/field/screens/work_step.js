@@ -4,11 +4,12 @@
 import { atVisit } from "../at_visit.js";
 import { button, field, h, replace } from "../dom.js";
 import { keypad } from "../keypad.js";
-import { error as lengthError, figure, parse } from "../lengths.js";
+import { error as lengthError, parse } from "../lengths.js";
 import { fill, gettext } from "../words.js";
 import { goWords, labelOf, nothingKnown, notInPlan, once, stopNote, underNow, unitOf, verbTo, whyNotWorked } from "./visit_parts.js";
 import { offBy, verdictOf } from "../working.js";
 import { cautioned, notedWords, offWords } from "./work_pass.js";
+import { toRead, unlessHolding } from "./work_numbers.js";
 import { stackOf } from "./work_stack.js";
 
 const NOTE_AT_MOST = 200;
@@ -25,8 +26,10 @@ export async function show(root, { visit: id, pass, point }, app) {
   const pad = why ? null : padFor(app, known, step);
   root.classList.add("noting");
   const [under, hazard] = underNow(known); // the keys come first: the way to a hazard is below them
-  replace(root, under, why ? stopNote(why) : null, asked(known, step), pad?.elements, stack(known, step), hazard);
-  return pad && { keep: true, close: pad.close, changed: () => pad.isTyped() || app.refresh() };
+  replace(root, under, why ? stopNote(why) : unlessHolding(known), asked(known, step), pad?.elements, stack(known, step), hazard);
+  // What is typed stays, but never beside a number that holds no more.
+  const isHeld = async () => (await atVisit(app, id))?.anewSince_ms === known.anewSince_ms;
+  return pad && { keep: true, close: pad.close, changed: async () => (pad.isTyped() && (await isHeld())) || app.refresh() };
 }
 
 const passOf = (step) => ({ number: step.pass_number, isLowering: step.by_in < 0 });
@@ -50,7 +53,7 @@ function asked(known, step) {
     { class: "asked" },
     h("strong", { class: "number" }, labelOf(known, step.point)),
     h("span", { class: "number" }, goWords(known, step.by_in)),
-    step.read_in === null ? null : h("span", {}, gettext("to read"), " ", h("strong", { class: "number" }, figure(step.read_in, unitOf(known)))),
+    toRead(known, step),
   );
 }
 
