@@ -1,8 +1,8 @@
 """The manager's figures over all homes: how they stand and move, and what came back; counted in the database."""
 
 import datetime
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet
@@ -38,7 +38,7 @@ class Rates:
     measured: int
     half_in_per_yr: float | None
     nine_in_ten_in_per_yr: float | None
-    bar: float  # of the fastest class, by half
+    bar: float  # of the fastest class of all tables, by half as it is written
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,15 +71,20 @@ def gather(today: datetime.date | None = None) -> AllHomes:
     day = today or timezone.localdate()
     rows = Due.objects.standing().with_classes(day)
     standings = _tallies(rows, "standing", Due.Standing.choices)
+    soil, foundation, age = _on_one_scale(
+        _rates(rows, "soil", SoilClass.choices),
+        _rates(rows, "foundation", FOUNDATIONS),
+        _rates(rows, "age", Age.choices),
+    )
     return AllHomes(
         homes=sum(one.count for one in standings),
         as_of=rows.order_by("as_of").values_list("as_of", flat=True).first(),
         not_computed=not_computed().count(),
         standings=standings,
         marks=_tallies(rows, "marks", Marks.choices),
-        by_soil=_rates(rows, "soil", SoilClass.choices),
-        by_foundation=_rates(rows, "foundation", FOUNDATIONS),
-        by_age=_rates(rows, "age", Age.choices),
+        by_soil=soil,
+        by_foundation=foundation,
+        by_age=age,
         call_backs=_call_backs(day),
     )
 
@@ -157,16 +162,26 @@ def _rates(rows: DueQuerySet, by: str, choices: Iterable[Any]) -> tuple[Rates, .
         )
     )
     found = {row[by]: row for row in counted}
-    fastest = max((row["half"] or 0.0 for row in found.values()), default=0.0)
-    return tuple(_class(key, str(label), found[key], fastest) for key, label in choices if key in found)
+    return tuple(_class(key, str(label), found[key]) for key, label in choices if key in found)
 
 
-def _class(key: str, label: str, row: dict[str, Any], fastest: float) -> Rates:
+def _on_one_scale(*tables: tuple[Rates, ...]) -> Iterator[tuple[Rates, ...]]:
+    """Give the classes of all tables bars that can be compared; equal figures have equal bars."""
+    fastest = max((_written(row) for rows in tables for row in rows), default=0.0) or 1.0
+    return (tuple(replace(row, bar=_written(row) / fastest) for row in rows) for rows in tables)
+
+
+def _written(row: Rates) -> float:
+    """Return the figure that stands beside a bar [in a year], in hundredths."""
+    return round(row.half_in_per_yr or 0.0, 2)
+
+
+def _class(key: str, label: str, row: dict[str, Any]) -> Rates:
     return Rates(
         key=key,
         label=label,
         **{name: row[name] for name in ("homes", "over", "measured")},
         half_in_per_yr=row["half"],
         nine_in_ten_in_per_yr=row["nine_in_ten"],
-        bar=(row["half"] or 0.0) / (fastest or 1.0),
+        bar=0.0,
     )

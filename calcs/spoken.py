@@ -10,6 +10,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy
 from django.utils.translation import gettext_noop as _
 
+from jobs.lengths import length
 from jobs.spoken import Pattern, filled, patterns_of, retold, said_by
 
 OPTION_WORDS: dict[str, Promise] = {
@@ -228,6 +229,12 @@ def _limits() -> tuple[Pattern, ...]:
 def spoken(sentence: str) -> str:
     """Return a sentence of the engine's in the language that is active; as it is, where it isn't one of those."""
     return said_by(_patterns(), sentence, _filled) or retold(sentence)
+
+
+def spoken_in_unit(sentence: str, size_in: float | None, unit: str) -> str:
+    """Return a sentence that names one size [in], with that size as the reader has lengths."""
+    said = spoken(sentence)
+    return said if size_in is None else said.replace(f"{size_in:.2f} in", length(size_in, unit))
 
 
 def _filled(name: str, value: str) -> str:

@@ -28,3 +28,14 @@ def length(
     """Write a length [in] with its unit, never broken over two lines: ``1 7/16 in`` or ``36.5 mm``."""
     name = "mm" if unit == LengthUnit.MILLIMETRES else "in"
     return f"{figure(value_in, unit, signed=signed, denominator=denominator)}{NO_BREAK_SPACE}{name}"
+
+
+def fine(value_in: float, unit: str = LengthUnit.INCHES, *, signed: bool = False) -> str:
+    """Write a small length [in] in hundredths of an inch or tenths of a millimetre: ``0.03 in``, ``< 0.01 in``."""
+    per_in, digits, name = (Decimal(1), 2, "in") if unit != LengthUnit.MILLIMETRES else (MM_PER_IN, 1, "mm")
+    least = Decimal(1).scaleb(-digits)
+    exact = (Decimal(value_in) * per_in).quantize(least, ROUND_HALF_UP)
+    if exact == 0:
+        return f"<{NO_BREAK_SPACE}{least}{NO_BREAK_SPACE}{name}"
+    sign = MINUS if exact < 0 else "+" if signed else ""
+    return f"{sign}{abs(exact)}{NO_BREAK_SPACE}{name}"

@@ -174,6 +174,9 @@ def _change(record: HomeRecord, beside: Beside) -> Iterator[Block]:
     if len(record.series.surveys) < 2:
         yield Prose(words=_("It was read once: what moves shows with the next survey."))
         return
+    if record.first is record.second:
+        yield Prose(words=_("Choose two different surveys."))
+        return
     if shown is None or result is None:
         yield Prose(words=_("These two can't be compared: they have too few points in common. Choose others."))
         return

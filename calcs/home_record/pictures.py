@@ -12,12 +12,12 @@ from calcs.engine.forecast import ForecastBand, PairForecast
 from calcs.engine.movement import MovementResult
 from calcs.home_record.beside import Beside
 from calcs.home_record.read import HomeRecord
-from calcs.labels import with_labels
 from calcs.series import SurveyHeights
-from calcs.spoken import spoken
+from calcs.spoken import spoken_in_unit
 from calcs.survey_page import maps
 from calcs.years_drawings import SURE_95, Ahead, Panel, Seen, YearsPicture
 from jobs.layout_page import FRAME_SURFACES, kind_of, outline_of
+from jobs.lengths import fine
 
 FASTEST = 6  # points shown before somebody chooses others
 PAIRS = 3  # pairs nearest to their limit
@@ -107,7 +107,7 @@ def pattern_words(record: HomeRecord, result: MovementResult) -> str:
     """Say the shape of the change."""
     if result.pattern is None:
         return _("too few points to tell")
-    return with_labels(spoken(result.pattern.text), record.labels)
+    return spoken_in_unit(result.pattern.text, result.pattern.size_in, record.unit)
 
 
 def lifts_between(record: HomeRecord) -> int:
@@ -231,7 +231,7 @@ def rate_words(record: HomeRecord, rate: float | None, sd: float | None) -> str:
     if rate is None or sd is None:
         return ""
     return _("{rate} ± {sure} a year").format(
-        rate=record.length(rate, signed=True, denominator=32), sure=record.length(SURE_95 * sd, denominator=32)
+        rate=fine(rate, record.unit, signed=True), sure=fine(SURE_95 * sd, record.unit)
     )
 
 

@@ -204,7 +204,7 @@ def _two(found: Series, asked: Asked) -> tuple[SurveyHeights | None, SurveyHeigh
         _asked_for(found.surveys, asked.second, told.second if told else found.surveys[-1]),
     ]
     first, second = sorted(two, key=lambda each: each.days)
-    return (None, None) if first is second else (first, second)
+    return first, second
 
 
 def _rules(siting: Siting) -> Rules:
@@ -239,7 +239,7 @@ def _forecast(answers: Answers, last: SurveyHeights | None) -> ForecastResult | 
 def _difference(
     found: Series, first: SurveyHeights | None, second: SurveyHeights | None, answers: Answers, rules: Rules
 ) -> MovementResult | None:
-    if first is None or second is None:
+    if first is None or second is None or first is second:
         return None
     levels = answers[first.survey.pk, "levels"], answers[second.survey.pk, "levels"]
     return compare(found, first, second, levels, rules)

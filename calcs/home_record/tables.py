@@ -20,6 +20,7 @@ from calcs.years_drawings import SURE_95
 from jobs.models import Finding
 from jobs.templatetags.words import verdict_words
 
+DAYS_A_YEAR = 365.25
 ACROSS = 8  # surveys in one table on paper
 
 MODEL_WORDS: dict[str, Promise] = {
@@ -101,12 +102,13 @@ def pairs(record: HomeRecord, forecast: ForecastResult) -> Table:
     known = [pair for pair in forecast.pairs if pair.probability_by_horizon is not None]
     never = float("inf")
     soonest = sorted(known, key=lambda each: never if each.days_to_action is None else each.days_to_action)
+    years = f"{record.rules['due_horizon_days'] / DAYS_A_YEAR:.1f}".removesuffix(".0")
     today = max([0.0, *(each.days for each in (record.series.last, record.series.last_lift) if each)])
     rows = [
         (
             f"{record.name(pair.a)}, {record.name(pair.b)}",
             _chance(pair.chance_now),
-            _("not within the horizon")
+            _("not within {years} years").format(years=years)
             if pair.days_to_action is None
             else day_words(day_of(record, today + pair.days_to_action)),
             _chance(pair.probability_by_horizon),
@@ -117,7 +119,7 @@ def pairs(record: HomeRecord, forecast: ForecastResult) -> Table:
         (_("pair"), False),
         (_("chance of being past its limit when last read"), True),
         (_("likeliest day to pass it"), False),
-        (_("chance by the end of the horizon"), True),
+        (_("chance within {years} years").format(years=years), True),
     )
     return table(_("Pairs"), heads, rows)
 
@@ -253,7 +255,13 @@ def _visits(beside: Beside) -> Table:
         )
         for visit in beside.visits
     ]
-    heads = ((_("day"), False), (_("kind"), False), (_("state"), False), (_("lead"), False), (_("why"), False))
+    heads = (
+        (_("day"), False),
+        (_("kind"), False),
+        (_("state"), False),
+        (_("lead"), False),
+        (_("why, as told when booked"), False),
+    )
     return table(_("Visits"), heads, rows)
 
 

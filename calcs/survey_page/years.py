@@ -6,6 +6,7 @@ from django.utils.translation import gettext as _
 
 from calcs.engine.forecast import ForecastResult
 from calcs.engine.movement import MovementResult, PointMovement
+from calcs.spoken import spoken_in_unit
 from calcs.survey_page.record import Record
 
 
@@ -59,7 +60,7 @@ def _sentences(record: Record, found: MovementResult, names: list[str]) -> list[
         words = _("No point is seen to have moved; a change of {change} would have shown in 80 of 100 cases.")
         told.append(words.format(change=record.length(max(seen))))
     if found.pattern is not None and found.pattern.shape != "none":
-        told.append(record.sentence(found.pattern.text))
+        told.append(spoken_in_unit(found.pattern.text, found.pattern.size_in, record.unit))
     if found.common_shift_in is not None and found.common_shift_sd_in is not None:
         words = _("The whole home against its marks: {shift} ± {sure}.")
         sure = record.length(2 * found.common_shift_sd_in)

@@ -1,16 +1,13 @@
 """Chances and rates as the due list and the company's figures show them."""
 
 from django import template
-from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
-from jobs.lengths import NO_BREAK_SPACE, length
-from jobs.templatetags.lengths import fractions
+from jobs.lengths import NO_BREAK_SPACE, fine
 
 register = template.Library()
 
 DASH = "\u2013"
-_RATE_DENOMINATOR = 32  # as on a home's record
 
 
 @register.filter
@@ -20,12 +17,12 @@ def percent(share: float | None) -> str:
 
 
 @register.filter
-def a_year(rate_in: float | None, unit: str = "in") -> SafeString | str:
+def a_year(rate_in: float | None, unit: str = "in") -> str:
     """Write how fast something moves [in a year] in the reader's unit; a dash where it is not known."""
     if rate_in is None:
         return DASH
     words = _("{length} a year")
-    return fractions(words.format(length=length(rate_in, unit, denominator=_RATE_DENOMINATOR)))
+    return words.format(length=fine(rate_in, unit))
 
 
 @register.filter

@@ -181,7 +181,7 @@ def test_two_surveys_that_are_chosen_are_compared_and_a_lift_between_is_said(sin
     assert [str(each.survey.pk) for each in (record.first, record.second)] == [surveys[1], surveys[5]]
     paper = told(sinking, manager, first=surveys[1], second=surveys[5])
     (note,) = blocks(paper, "change", Note)
-    assert note.words.startswith("A lift lies between")
+    assert note.words.startswith("1 lift lies between")
     paper = told(sinking, manager)  # else the first since the lift with the newest
     assert blocks(paper, "change", Note) == []
     words = [block.words for block in blocks(paper, "change", Prose)]

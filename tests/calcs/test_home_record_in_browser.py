@@ -86,8 +86,8 @@ def test_keys_alone_choose_surveys_and_points(open_page: OpenPage, siting: Sitin
     page.get_by_role("button", name="Show these surveys").focus()
     page.keyboard.press("Enter")
     expect(page.get_by_text("check, 2 Mar 2020: within.")).to_be_visible()
-    expect(page.get_by_text("A lift lies between these surveys")).to_be_visible()
+    expect(page.get_by_text("1 lift lies between these surveys")).to_be_visible()
     page.get_by_role("link", name="Beam B").focus()
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", name="Beam B")).to_be_visible()
-    expect(page.get_by_text("A lift lies between these surveys")).to_be_visible()  # what was chosen stays so
+    expect(page.get_by_text("1 lift lies between these surveys")).to_be_visible()  # what was chosen stays so
