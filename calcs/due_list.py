@@ -43,6 +43,7 @@ class DueRow:
     why: str
     is_past: bool
     season: Season
+    season_day: datetime.date  # of which the season is told
     is_same_season: bool | None
     last_visit: VisitTold | None
     next_visit: VisitTold | None
@@ -95,6 +96,7 @@ def _row(due: Any, around: Around, rules: Rules, today: datetime.date) -> DueRow
         why=why_due(due),
         is_past=due.due_on is not None and due.due_on < today,
         season=season_on(day, soil_class=siting.home.soil_class, rules=rules),
+        season_day=day,
         is_same_season=is_same_season(day, read_on) if read_on else None,
         last_visit=_visit(due.last_visit),
         next_visit=_visit(due.next_visit),

@@ -14,7 +14,8 @@ def why_due(due: Due) -> str:
     A home that was never read, and one that could not be computed, have a sentence as well.
     """
     words = _why(due)
-    return f"{words} {_('Its surveys together say that it stands still.')}" if due.is_stable else words
+    is_still = _("Its surveys together say that it stands still.")
+    return f"{words} {is_still}" if due.is_stable else words
 
 
 def lifted_words() -> str:
@@ -39,8 +40,15 @@ def _why(due: Due) -> str:
             return lifted_words()
         case Basis.RE_READ:
             return _("The last survey is too noisy to tell whether a pair has passed its limit: read it again first.")
+    return _by_forecast(due, day, pair)
+
+
+def _by_forecast(due: Due, day: str, pair: dict[str, str]) -> str:
     if due.due_on is None:
         return _("No pair is likely to pass its limit within the years that are looked at.")
+    if due.standing == Due.Standing.OVER and due.due_on > due.as_of:
+        words = _("It is likely over its limit already, {a} and {b} first; it is read again from {day} on.")
+        return words.format(day=day, **pair)
     words = _(
         "At the rates measured, on {day} the chance that a pair has passed its limit is {chance} %, "
         "{a} and {b} first."
