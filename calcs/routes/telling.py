@@ -36,6 +36,8 @@ WHY_LEFT = {
     "room": gettext_lazy("It would fit alone; what is planned instead weighs more, by lateness and chance."),
 }
 
+MENDED_BY_LOCK = ("lock", "room")  # the others fit no day at all
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CallTold:
@@ -92,12 +94,12 @@ class DayTold:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LeftTold:
-    """A home that is not in the plan, and why; ``is_planned``: it could be, elsewhere or with others."""
+    """A home that is not in the plan, and why; ``can_lock``: a lock, or to free it, could bring it in."""
 
     siting: str
     home: Home | None
     why: str
-    is_planned: bool
+    can_lock: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,13 +133,19 @@ def tell(plan: RoutePlan) -> PlanTold:
         "holidays": holidays_in(asked),
         "leads": names.leads,
     }
-    aside = [names.left(key, str(WHY_ASIDE[why]), is_planned=False) for key, why in plan.set_aside.items()]
+    aside = [names.left(key, str(WHY_ASIDE[why]), can_lock=False) for key, why in plan.set_aside.items()]
     if result is None:
         return PlanTold(left=tuple(aside), **told)
     days = sorted({route.day for route in result.routes})
     return PlanTold(
         days=tuple(names.day(number, [each for each in result.routes if each.day == number]) for number in days),
-        left=(*(names.left(left.code, _why_left(left), is_planned=True) for left in result.left_out), *aside),
+        left=(
+            *(
+                names.left(left.code, _why_left(left), can_lock=left.why in MENDED_BY_LOCK)
+                for left in result.left_out
+            ),
+            *aside,
+        ),
         result=result,
         proof=_proof(result),
         **told,
@@ -218,9 +226,9 @@ class _Names:
             routes=tuple(sorted(map(self._route, routes), key=lambda told: told.letter)),
         )
 
-    def left(self, siting: str, why: str, *, is_planned: bool) -> LeftTold:
+    def left(self, siting: str, why: str, *, can_lock: bool) -> LeftTold:
         row = self._sitings.get(siting)
-        return LeftTold(siting=siting, home=row.home if row else None, why=why, is_planned=is_planned)
+        return LeftTold(siting=siting, home=row.home if row else None, why=why, can_lock=can_lock)
 
     def _route(self, route: Route) -> RouteTold:
         crew = self._crews[route.crew]
@@ -270,7 +278,7 @@ def compared(figures: Figures, hand: Figures) -> list[tuple[str, str, str]]:
         (_("visits"), lambda one: str(one.visits)),
         (_("left out"), lambda one: str(one.left_out)),
         (_("miles"), lambda one: f"{one.miles:.0f}"),
-        (_("driving"), lambda one: hours(one.drive_min)),
+        (_("driving, by miles and speed"), lambda one: hours(one.drive_min)),
         (_("days late in all"), lambda one: str(one.late_days)),
         (_("visits out of season"), lambda one: str(one.off_season)),
     ]
