@@ -69,7 +69,7 @@ def put_visit(request: SignedInRequest) -> HttpResponse:
     except DomainError as error:
         clashes = error.clashes if isinstance(error, Conflict) else ()
         kept = get_object_or_404(Visit.objects.select_related("siting__home"), pk=visit.pk)
-        told = {"refusal": error.message, "clashes": clashes, "status": error.status}
+        told: dict[str, Any] = {"refusal": error.message, "clashes": clashes, "status": error.status}
         if isinstance(error, Question):
             told["again"] = {**typed, "visit": kept, "despite": [*typed["despite"], error.code]}
         return _shown(request, day=day, picked=kept, **told)
