@@ -25,8 +25,8 @@ MOST_CHOSEN = 25  # that are ticked at the beginning
 class PlanForm(forms.Form):
     """Homes with what each is visited for, days, and crews with who goes along."""
 
-    from_on = forms.DateField(label=gettext_lazy("From"), widget=forms.DateInput({"type": "date"}))
-    to_on = forms.DateField(label=gettext_lazy("To"), widget=forms.DateInput({"type": "date"}))
+    from_on = forms.DateField(label=gettext_lazy("From"), widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d"))
+    to_on = forms.DateField(label=gettext_lazy("To"), widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d"))
     weekdays = forms.TypedMultipleChoiceField(
         label=gettext_lazy("Days of the week"),
         choices=list(WEEKDAYS.items()),

@@ -1,5 +1,6 @@
 """The pages of planning: homes, days and crews are chosen, the plan is read, planned again, and booked."""
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -41,6 +42,15 @@ def queries(client: Client, address: str) -> int:
     ) as asked:
         assert client.get(address).status_code == 200
     return len(asked)
+
+
+def test_dates_are_written_as_a_date_field_reads_them(town: Town, client_for: ClientFor) -> None:
+    client = client_for(town.office)
+    for language in ("en", "es"):
+        page = client.get(NEW, headers={"Accept-Language": language}).content.decode()
+        assert len(re.findall(r'<input type="date" name="(?:from|to)_on" value="\d{4}-\d\d-\d\d"', page)) == 2, (
+            language
+        )
 
 
 def test_homes_that_are_due_are_offered_with_usual_crews(town: Town, client_for: ClientFor) -> None:
@@ -158,8 +168,10 @@ def test_company_without_a_place_is_said_before_and_after(town: Town, client_for
 def test_left_out_holidays_and_lateness_are_said(town: Town, client_for: ClientFor, planned: Planned) -> None:
     TimeOffFactory(from_on=MONDAY, to_on=MONDAY, why="founders' day")
     nowhere = make_due(siting=SitingFactory())
-    plan = planned(make_due(5, 0), nowhere, make_due(400, 0))
+    far = make_due(400, 0)
+    plan = planned(make_due(5, 0), nowhere, far)
     text = client_for(town.office).get(f"/due/plan/{plan.pk}/").content.decode()
+    assert f'name="lock_{far.siting_id}"' not in text  # no lock brings it nearer
     for words in (
         "Where it stands is not on record",
         "It fits into no crew&#x27;s free hours even alone",
