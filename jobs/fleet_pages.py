@@ -1,6 +1,6 @@
 """Trucks and days off on pages: lists with a form for a new one, one to be changed, taking one away."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from http import HTTPStatus
 from typing import Any, cast
 from uuid import UUID
@@ -19,6 +19,7 @@ from django.views.decorators.http import require_POST
 
 from jobs.account_forms import put_error
 from jobs.assessment_forms import RecordForm
+from jobs.clashes import Clash, Conflict
 from jobs.editing import saved
 from jobs.errors import DomainError
 from jobs.models import TimeOff, Truck, User
@@ -72,6 +73,7 @@ class TimeOffForm(RecordForm):
     def __init__(self, *args: Any, by: User, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.by = by
+        self.taken: Sequence[Clash] = ()  # what keeps these days from being noted, to be linked to
         people = User.objects.filter(is_active=True).order_by("first_name", "username")
         for name, rows in (("person", people), ("truck", Truck.objects.standing())):
             field = cast("forms.ModelChoiceField[Any]", self.fields[name])
@@ -125,6 +127,7 @@ def _saved(form: Any) -> bool:
         if error.status == HTTPStatus.FORBIDDEN:
             raise
         put_error(form, error)
+        form.taken = error.clashes if isinstance(error, Conflict) else ()
         return False
 
 

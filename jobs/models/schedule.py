@@ -6,6 +6,7 @@ from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import DateTimeRangeField, RangeOperators
 from django.db import models
 from django.db.models import F, Q
+from django.utils.formats import date_format
 from django.utils.translation import gettext_lazy as _
 
 from jobs.models.base import CompanyQuerySet, FromPhone, Versioned, changes_kept
@@ -51,7 +52,9 @@ class TimeOff(Versioned):
         ]
 
     def __str__(self) -> str:
-        return _("{why}, {first} to {last}").format(why=self.why, first=self.from_on, last=self.to_on)
+        return _("{why}, {first} to {last}").format(
+            why=self.why, first=date_format(self.from_on, "j M Y"), last=date_format(self.to_on, "j M Y")
+        )
 
 
 class Occupied(models.Model):

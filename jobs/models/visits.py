@@ -7,6 +7,8 @@ import pghistory
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import F, Q
+from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -92,7 +94,9 @@ class Visit(Versioned):
         ]
 
     def __str__(self) -> str:
-        return _("{kind} on {day}").format(kind=self.get_kind_display(), day=f"{self.starts_at:%Y-%m-%d}")
+        return _("{kind} on {day}").format(
+            kind=self.get_kind_display(), day=date_format(timezone.localtime(self.starts_at), "j M Y")
+        )
 
     def refusal(self, user: User, act: Act, fields: Collection[str]) -> str | None:
         """The office books; a lead says how a visit of his own stands, until it is over."""

@@ -260,6 +260,18 @@ def text(response: Any) -> str:
     return found
 
 
+def test_who_is_booked_then_is_told_with_ways_to_the_visits(office: User, client_for: ClientFor) -> None:
+    person: User = UserFactory()
+    visit = visit_at(datetime.date(2027, 7, 7), 9, lead=person)
+    client, days = client_for(office), {"from_on": "2027-07-06", "to_on": "2027-07-08", "why": "away"}
+    refused = client.post(reverse("time-off"), {**days, "id": str(uuid.uuid4()), "person": person.pk})
+    assert f'href="{reverse("visit", args=[visit.pk])}"' in refused.content.decode()
+    row = TimeOffFactory(person=person, from_on="2027-07-01", to_on="2027-07-02")
+    refused = client.post(reverse("time-off-change", args=[row.pk]), {**days, "version": row.version})
+    assert refused.status_code == 400
+    assert f'href="{reverse("visit", args=[visit.pk])}"' in refused.content.decode()
+
+
 def test_days_off_on_their_page(office: User, client_for: ClientFor) -> None:
     person: User = UserFactory(first_name="Ada", last_name="Sample")
     client, address = client_for(office), reverse("time-off")
