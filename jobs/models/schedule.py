@@ -30,7 +30,7 @@ class TimeOffQuerySet(CompanyQuerySet["TimeOff"]):
 class TimeOff(Versioned):
     """Days on which nobody works: of one person, of one truck, or, with neither, of the whole company.
 
-    A person or truck that is off can't be booked. The company's holidays are only told: somebody may have to go.
+    A person or truck that is off can't be booked. The company's holidays are asked about: somebody may have to go.
     """
 
     person = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="time_off")
