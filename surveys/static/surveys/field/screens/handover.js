@@ -5,35 +5,66 @@ import { atVisit } from "../at_visit.js";
 import { button, field, h, replace } from "../dom.js";
 import { notedAt } from "../record.js";
 import { fill, gettext } from "../words.js";
-import { dateOf, nothingKnown, once, timeOf, underNow } from "./visit_parts.js";
+import { slackStraps } from "./still_open.js";
+import { allTheSame, dateOf, nothingKnown, once, stopNote, timeOf, underNow } from "./visit_parts.js";
 
 const TEXT_AT_MOST = 2000;
+const KEYS = ["tied", "jacks", "blocked"]; // of the list for the night, in the order in which it is asked here
 
 export async function show(root, { visit: id }, app) {
   const known = await atVisit(app, id);
   if (!known) return nothingKnown(root, app);
   app.title(gettext("Handover"));
-  const ticked = (await app.store.pref(leftAs(id))) ?? [];
-  const isSo = [!known.checks.some((check) => Number(check.slack_in) > 0) && ticked.includes("tied"), ...["jacks", "blocked"].map((key) => ticked.includes(key))];
-  const boxes = isSo.map((checked) => h("input", { type: "checkbox", checked }));
+  const ticked = await app.store.pref(leftAs(id));
+  const answers = KEYS.map((key) => Boolean(ticked?.includes(key)) || null);
+  if (slackStraps(known).length) answers[0] = null;
   const text = h("textarea", { rows: 4, maxlength: TEXT_AT_MOST });
+  const told = h("div");
   const handOver = once(async () => {
-    const [tight, out, blocked] = boxes.map((box) => box.checked);
+    const [tight, out, blocked] = answers;
     const body = { visit: id, are_straps_slack: !tight, are_jacks_in: !out, is_blocked: blocked, text: text.value.trim() };
     await app.outbox.add("handover", body, { visit: id });
     await app.store.del("prefs", leftAs(id));
     app.announce(gettext("Handed over"));
     app.go(`visit/${id}`);
   });
+  const handOverOrAsk = () => {
+    const left = good().filter((_words, at) => answers[at] === null);
+    if (left.length) return replace(told, stopNote(gettext("Say yes or no to each:"), h("ul", {}, left.map((words) => h("li", {}, words)))));
+    const against = speaksAgainst(known, answers, ticked);
+    return against.length ? replace(told, allTheSame(against, gettext("Hand over all the same"), handOver)) : handOver();
+  };
+  const answer = (at) => (isSo) => {
+    answers[at] = isSo;
+    replace(told);
+  };
   replace(
     root,
     underNow(known),
     handoverCard(app, known),
-    h("ul", { class: "list" }, good().map((words, at) => h("li", {}, h("label", { class: "check" }, boxes[at], words)))),
+    good().map((words, at) => yesOrNo(words, `said-${at}`, answers[at], answer(at))),
     field(gettext("Where the work stands and what is next"), text),
-    button(gettext("Hand over"), handOver, { kind: "verb" }),
+    button(gettext("Hand over"), once(handOverOrAsk), { kind: "verb" }),
+    told,
   );
   return { keep: true };
+}
+
+/** Three are asked, and each has to be answered: what nobody said is not said. */
+function yesOrNo(words, name, isSo, answer) {
+  const choice = (said, label) => {
+    const box = h("input", { type: "radio", name, checked: isSo === said, onchange: () => answer(said) });
+    return h("label", { class: "check" }, box, label);
+  };
+  return h("fieldset", { class: "choices" }, h("legend", {}, words), h("div", { class: "row" }, choice(true, gettext("Yes")), choice(false, gettext("No"))));
+}
+
+/** Where what is said is not what was noted on this phone. */
+function speaksAgainst(known, answers, ticked) {
+  const isOtherwise = (at) => answers[at] && ticked && !ticked.includes(KEYS[at]);
+  const night = good().filter((_words, at) => isOtherwise(at));
+  const words = gettext("Noted for the night as NOT so: {sentence}");
+  return [...(answers[0] ? slackStraps(known) : []), ...night.map((sentence) => fill(words, { sentence }))];
 }
 
 /** Where what was ticked for the night waits to be handed over. */

@@ -5,7 +5,8 @@ import { atVisit } from "../at_visit.js";
 import { button, field, h, replace } from "../dom.js";
 import { photosPanel } from "./photo_strip.js";
 import { gettext } from "../words.js";
-import { nothingKnown, once, stopNote, timeOf, underNow, unlessTyping, verbTo } from "./visit_parts.js";
+import { stillOpen } from "./still_open.js";
+import { allTheSame, nothingKnown, once, stopNote, timeOf, underNow, unlessTyping, verbTo } from "./visit_parts.js";
 
 const REASON_AT_MOST = 500;
 
@@ -54,7 +55,11 @@ function leaving(app, known) {
       verbTo(known, "people", gettext("Count out")),
     );
   }
-  return h("section", {}, button(gettext("Done: we leave"), once(() => report(app, known, "done")), { kind: "verb" }));
+  const section = h("section");
+  const leave = () => report(app, known, "done");
+  const open = stillOpen(known);
+  const ask = () => replace(section, allTheSame(open, gettext("Leave all the same"), leave), verbTo(known, "work", gettext("The work")));
+  return replace(section, button(gettext("Done: we leave"), once(open.length ? ask : leave), { kind: "verb" }));
 }
 
 async function refusing(app, known) {

@@ -104,6 +104,10 @@ export function once(action) {
 /** Stop words that can't be overlooked. */
 export const stopNote = (words, ...more) => h("div", { class: "note stop big", role: "alert" }, h("p", {}, h("strong", {}, words)), ...more);
 
+/** What speaks against going on, and the one press that goes on all the same. */
+export const allTheSame = (reasons, words, action) =>
+  h("div", { class: "note stop big", role: "alert" }, reasons.map((each) => h("p", {}, h("strong", {}, each))), button(words, once(action), { kind: "stop" }));
+
 /** A verb that leads to a screen of the visit. */
 export const verbTo = (known, path, words, kind = "verb") =>
   h("a", { class: `button ${kind}`, href: `#/visit/${known.visit.id}/${path}` }, words);

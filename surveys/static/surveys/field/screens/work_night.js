@@ -5,7 +5,8 @@ import { atVisit } from "../at_visit.js";
 import { button, field, h, replace } from "../dom.js";
 import { fill, gettext } from "../words.js";
 import { leftAs } from "./handover.js";
-import { nothingKnown, once, stopNote, timeOf, underNow, verbTo } from "./visit_parts.js";
+import { slackStraps } from "./still_open.js";
+import { allTheSame, nothingKnown, once, stopNote, timeOf, underNow, verbTo } from "./visit_parts.js";
 
 const NOTE_AT_MOST = 500;
 
@@ -16,7 +17,13 @@ export async function show(root, { visit: id }, app) {
   const pref = `night|${id}`;
   const ticked = (await app.store.pref(pref)) ?? [];
   const note = h("textarea", { rows: 2, maxlength: NOTE_AT_MOST });
-  const slack = known.straps.filter((strap) => Number(strap.check?.slack_in ?? 0) > 0);
+  const slack = slackStraps(known);
+  const asked = h("div");
+  const noteIt = () => noteNight(app, known, ticked, note.value.trim(), pref);
+  const noteOrAsk = () => {
+    const open = [...(ticked.length ? [] : [gettext("Nothing is ticked: it would be noted that none of this is so.")]), ...slack];
+    return open.length ? replace(asked, allTheSame(open, gettext("Note it all the same"), noteIt)) : noteIt();
+  };
   replace(
     root,
     underNow(known),
@@ -24,7 +31,8 @@ export async function show(root, { visit: id }, app) {
     slack.length ? stopNote(gettext("Straps stand slack: no night untied."), verbTo(known, "straps", gettext("Tighten straps"), "")) : null,
     h("ul", { class: "list" }, items().map(([key, words]) => nightItem(app, pref, ticked, key, words))),
     field(gettext("What else is to be known tomorrow"), note),
-    button(gettext("Note how it is left"), once(() => noteNight(app, known, ticked, note.value.trim(), pref)), { kind: "verb" }),
+    button(gettext("Note how it is left"), once(noteOrAsk), { kind: "verb" }),
+    asked,
     notedBefore(known),
   );
   return { keep: true };
