@@ -151,3 +151,13 @@ def test_keys_alone_cut_the_list_and_book(open_page: OpenPage, homes: dict[str, 
     expect(page.get_by_role("heading", name="1 home", exact=True)).to_be_visible()  # the cut that one came from
     visit = Visit.objects.get(siting__home__code="H-02", state="booked")
     assert (visit.lead, visit.booked_why) == (homes["ann"], "A1 and A2 may be past their limit.")
+
+
+def test_on_a_phone_nothing_of_a_card_is_cut_off(open_page: OpenPage, homes: dict[str, Any]) -> None:
+    page = open_page(homes["manager"], "/due/?by=any", WIDTHS[0])
+    cut = page.locator("table.due *").evaluate_all(
+        "(all, width) => all.filter(one => one.getBoundingClientRect().right > width).map(one => one.textContent)",
+        WIDTHS[0] - 8,
+    )
+    assert page.locator("table.due .near").count() > 0
+    assert cut == []

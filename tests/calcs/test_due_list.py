@@ -24,6 +24,7 @@ from tests.factories import (
     DueFactory,
     PointFactory,
     RuleSetFactory,
+    SitingFactory,
     SurveyFactory,
     UserFactory,
     VisitFactory,
@@ -291,3 +292,23 @@ def test_every_cut_has_its_words() -> None:
         "due within a year",
         "all homes",
     }
+
+
+def test_homes_that_are_not_computed_yet_are_told_with_a_way_to_them_for_the_manager(
+    manager: User, office: User, client_for: SignIn
+) -> None:
+    make_due("A")
+    assert "not computed yet" not in client_for(manager).get("/due/?by=any").content.decode()
+    SitingFactory()
+    page = client_for(manager).get("/due/?by=today").content.decode()
+    assert "1 home is not in this list" in page
+    assert 'href="/all-homes/not-computed/"' in page
+    page = client_for(office).get("/due/?by=any").content.decode()
+    assert "1 home is not in this list" in page
+    assert "/all-homes/not-computed/" not in page
+
+
+def test_booking_says_of_which_day_the_season_is_told(office: User, client_for: SignIn) -> None:
+    later, past = make_due("A"), make_due("B", due_on=DAY(2026, 5, 1))
+    for due, day in ((later, "20 Jun 2026"), (past, "1 Jun 2026")):
+        assert f"Season on {day}" in client_for(office).get(f"/due/{due.pk}/book/").content.decode()

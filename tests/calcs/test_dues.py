@@ -114,6 +114,9 @@ def test_no_home_is_due_sooner_than_the_earliest_rule_after_it_was_read(siting: 
     read(siting, 0, 400, 800, rate_in_per_yr=0.4)
     found = due(siting, 800)
     assert (found.due_on, found.standing) == (on(860), "over")
+    assert found.reason.startswith("It is likely over its limit already, ")
+    assert found.reason.endswith(" first; it is read again from 10 Jul 2024 on.")
+    assert due(siting, 861).reason.startswith("At the rates measured")  # that day is past: nothing is put off
 
 
 def test_noise_alone_asks_to_read_again(siting: Siting) -> None:

@@ -21,16 +21,18 @@ from django.utils import translation
 from rest_framework.test import APIClient
 
 from calcs import series, snapshots
-from calcs.documents.blocks import Facts, Note, Paper, Picture, Prose, Table
+from calcs.documents import typeset
+from calcs.documents.blocks import Facts, Note, Paper, Picture, Prose, Section, Table, data_of
 from calcs.engine.levels import LevelsResult
 from calcs.home_record import pictures
 from calcs.home_record.beside import read_beside
 from calcs.home_record.paper import FASTEST, paper_of
 from calcs.home_record.read import Asked, HomeRecord, read_home_record
 from calcs.models import Due
+from calcs.spoken import spoken_in_unit
 from jobs.models import Point, Role, Siting, User
 from surveys.models import Survey
-from tests.calcs.documents.reading import any_text, text_of
+from tests.calcs.documents.reading import any_text, pages_of, text_of
 from tests.calcs.home_years import BEGAN, HALF_YEAR, forecast, kept, read_on, years_of
 from tests.calcs.validation.test_movement_house import adjusted
 from tests.calcs.working import submit
@@ -186,8 +188,6 @@ def test_two_surveys_that_are_chosen_are_compared_and_a_lift_between_is_said(sin
     assert blocks(paper, "change", Note) == []
     words = [block.words for block in blocks(paper, "change", Prose)]
     assert "left corner at the marked end" in words[1]
-    same = told(sinking, manager, first=surveys[1], second=surveys[1])
-    assert "can't be compared" in blocks(same, "change", Prose)[0].words
 
 
 def test_any_survey_has_its_level_map(sinking: Siting, manager: User) -> None:
@@ -382,3 +382,45 @@ def test_a_home_that_was_lifted_and_not_read_since_is_told_nothing_of_the_time_b
     assert blocks(paper, "rates", Table) == []
     assert record_of(sinking, manager).forecast is None
     assert pictures.fastest(record_of(sinking, manager))  # the points are shown all the same
+
+
+def test_one_survey_is_not_compared_with_itself(sinking: Siting, manager: User) -> None:
+    key = str(Survey.objects.earliest("started_at").pk)
+    record = record_of(sinking, manager, first=key, second=key)
+    assert record.difference is None
+    (words,) = blocks(told(sinking, manager, first=key, second=key), "change", Prose)
+    assert words.words == "Choose two different surveys."
+
+
+@pytest.mark.parametrize(("unit", "language", "size"), [("in", "es", "5/8 in"), ("mm", "en", "15.2 mm")])
+def test_the_size_of_a_pattern_is_in_the_readers_unit(unit: str, language: str, size: str) -> None:
+    sentence = "One corner has settled by 0.60 in, the left corner at the far end; this tells 84 % of the change."
+    with translation.override(language):
+        said = spoken_in_unit(sentence, 0.6, unit).replace("\N{NO-BREAK SPACE}", " ")
+    assert size in said
+    assert "0.60" not in said
+
+
+def test_the_horizon_is_named_in_years(sinking: Siting, manager: User) -> None:
+    _rates, pairs = blocks(told(sinking, manager), "rates", Table)
+    assert pairs.heads[-1].words == "chance within 10 years"
+    assert "not within 10 years" in {row[2].words for row in pairs.rows}
+
+
+def test_a_rate_under_a_hundredth_is_told_as_such(sinking: Siting, manager: User) -> None:
+    words = pictures.rate_words(record_of(sinking, manager), 0.001, 0.01).replace("\N{NO-BREAK SPACE}", " ")
+    assert words == "< 0.01 in ± 0.02 in a year"
+
+
+@pytest.mark.parametrize("lines", range(20, 44, 4))
+def test_on_paper_a_heading_stands_with_its_picture_however_full_the_page_is(lines: int) -> None:
+    drawing = (
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 300" width="400" height="300">'
+        '<text x="20" y="280" font-size="20">bottom of the map</text></svg>'
+    )
+    filler = Section(key="a", title="Before", blocks=tuple(Prose(words=f"Line {n}.") for n in range(lines)))
+    shown = Section(key="b", title="How level it was", blocks=(Prose(words="Within."), Picture(svg=drawing)))
+    usual = {"subtitle": "", "mark": "", "notes": (), "facts": Facts(rows=()), "foot": "", "date": BEGAN.date()}
+    paper = Paper(title="Record", sections=(filler, shown), **usual)
+    (page,) = [words for words in pages_of(typeset("sheet", data_of(paper), "en")) if "How level it was" in words]
+    assert "bottomofthemap" in bare(page)

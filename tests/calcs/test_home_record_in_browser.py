@@ -14,7 +14,7 @@ from jobs.models import Role, Siting
 from surveys.models import Survey
 from tests.browsers import browser
 from tests.calcs.home_years import forecast, years_of
-from tests.factories import CompanyFactory, HazardFactory, UserFactory, VisitFactory
+from tests.factories import CompanyFactory, DueFactory, HazardFactory, UserFactory, VisitFactory
 
 __all__ = ["browser"]
 
@@ -91,3 +91,20 @@ def test_keys_alone_choose_surveys_and_points(open_page: OpenPage, siting: Sitin
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", name="Beam B")).to_be_visible()
     expect(page.get_by_text("1 lift lies between these surveys")).to_be_visible()  # what was chosen stays so
+
+
+def test_on_a_phone_facts_have_room_and_buttons_stand_apart(open_page: OpenPage, siting: Siting) -> None:
+    DueFactory(siting=siting, basis="measured", standing="over", chance_now=0.96)
+    page = open_page(f"/homes/{siting.home_id}/record/", WIDTHS[0])
+    rooms = page.locator("section[aria-labelledby=due] dl.facts dd").evaluate_all(
+        "all => all.map(each => each.getBoundingClientRect().width)"
+    )
+    assert rooms
+    assert min(rooms) > 140
+    boxes = [each.bounding_box() for each in page.locator("main > .buttons a.button").all()]
+    assert len(boxes) >= 3
+    for n, a in enumerate(boxes):
+        for b in boxes[n + 1 :]:
+            assert a is not None
+            assert b is not None
+            assert b["x"] >= a["x"] + a["width"] + 8 or b["y"] >= a["y"] + a["height"] + 8
