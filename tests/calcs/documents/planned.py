@@ -88,11 +88,11 @@ def read_downwards(survey: Survey) -> None:
     submit(survey)
 
 
-def long_home() -> Survey:
-    """Return a read home of 45 supports on five beams, with a dip, a rise and drift along it; not computed yet."""
+def long_home(beams: str = "ABCDE") -> Survey:
+    """Return a read home, nine supports a beam, with a dip, a rise and drift along it; not computed yet."""
     siting = SitingFactory(home__length_ft=76, home__width_ft=32)
     keys: dict[str, Point] = {}
-    for line, beam in enumerate("ABCDE"):
+    for line, beam in enumerate(beams):
         for n in range(9):
             label = f"{beam}{n + 1}"
             keys[label] = PointFactory(
@@ -102,7 +102,7 @@ def long_home() -> Survey:
             if n:
                 NeighbourPairFactory(siting=siting, a=keys[f"{beam}{n}"], b=keys[label])
             if line:
-                NeighbourPairFactory(siting=siting, a=keys[f"{'ABCDE'[line - 1]}{n + 1}"], b=keys[label])
+                NeighbourPairFactory(siting=siting, a=keys[f"{beams[line - 1]}{n + 1}"], b=keys[label])
     for n, (x_ft, y_ft) in enumerate([(-20, -20), (96, -20), (40, 60)], start=1):
         mark = PointFactory(
             siting=siting, label=f"BM{n}", surface="outside", x_ft=x_ft, y_ft=y_ft, walk_order=100 + n

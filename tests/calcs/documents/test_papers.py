@@ -136,7 +136,7 @@ def test_the_language_is_the_one_asked_for_else_the_readers_own(
 
 def test_a_sheet_asks_the_same_number_of_times_however_long_it_is(client_for: ClientFor, lead: User) -> None:
     counts = set()
-    for survey in (furnished(), long_home()):
+    for survey in (furnished(), long_home("ABC")):
         plan = planned(survey)
         VisitFactory(siting=survey.siting, kind="releveling", in_turn=True).crew.add(lead)
         client = client_for(lead)

@@ -204,3 +204,10 @@ def test_leads_and_crews_plan_nothing(town: Town, client_for: ClientFor, planned
     for person in (town.ann, town.cy):
         for address in (NEW, f"/due/plan/{plan.pk}/"):
             assert client_for(person).get(address).status_code == 403
+
+
+def test_both_times_of_driving_say_what_they_are(town: Town, planned: Planned, client_for: ClientFor) -> None:
+    plan = planned(make_due(5, 0))
+    page = client_for(town.office).get(f"{NEW}{plan.pk}/").content.decode()
+    assert "driving, by miles and speed" in page
+    assert "kept for driving, each way rounded up to 5 minutes." in page
