@@ -2,18 +2,34 @@
 
 from typing import Any
 
+from django import forms
 from django.contrib import admin
 from django.http import HttpRequest
+from django.utils.translation import gettext_lazy as _
 
 from jobs import booking
 from jobs.admin_base import VersionedAdmin
 from jobs.admin_desk import LookedAtAdmin
+from jobs.booking_questions import QUESTIONS
+from jobs.editing import VersionedForm
 from jobs.errors import Stale
 from jobs.models import Handover, Visit, VisitReport, WorkTime
 
 
+class VisitAdminForm(VersionedForm):
+    """A visit, and what booking asks about it."""
+
+    despite = forms.MultipleChoiceField(
+        label=_("Book it all the same"),
+        choices=list(QUESTIONS.items()),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
+
+
 @admin.register(Visit)
 class VisitAdmin(VersionedAdmin):
+    form = VisitAdminForm
     list_display = ["starts_at", "kind", "siting", "state", "lead"]
     list_filter = ["kind", "state", "starts_at"]
     list_select_related = ["siting__home", "lead"]
@@ -38,8 +54,10 @@ class VisitAdmin(VersionedAdmin):
             kept = Visit.objects.get(pk=obj.pk)
             if kept.version != obj.version:
                 raise Stale
-            values = {name: form.cleaned_data[name] for name in form.changed_data if name != "version"}
-            booking.change(kept, by=by, values=values)
+            values = {
+                name: form.cleaned_data[name] for name in form.changed_data if name not in ("version", "despite")
+            }
+            booking.change(kept, by=by, values=values, despite=form.cleaned_data["despite"])
             return
         given = {name: value for name, value in form.cleaned_data.items() if name != "booked_why"}
         added = booking.book(by=by, why=form.cleaned_data["booked_why"], **given)

@@ -7,7 +7,7 @@ from django.test import Client
 from django.urls import reverse
 
 from jobs.models import Role, User, Visit
-from tests.factories import NOON, SitingFactory, TruckFactory, UserFactory, VisitFactory
+from tests.factories import NOON, SitingFactory, TimeOffFactory, TruckFactory, UserFactory, VisitFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -49,6 +49,20 @@ def test_who_is_taken_is_told_at_the_field(client: Client) -> None:
     (told,) = page.context["adminform"].form.errors["lead"]
     assert told.startswith(f"Lea Lund is at {taken.siting.home} then: ")
     assert list(Visit.objects.all()) == [taken]
+
+
+def test_a_holiday_is_asked_about_and_can_be_ticked(client: Client) -> None:
+    TimeOffFactory(from_on="2026-03-03", to_on="2026-03-04", why="Founders' day")
+    address, given = reverse("admin:jobs_visit_add"), typed(siting=SitingFactory().pk)
+    page = client.post(address, given)
+    assert page.context["adminform"].form.errors["starts_at"][0].startswith("The company is off then: Founders' day")
+    assert client.post(address, given | {"despite": ["holiday"]}).status_code == 302
+    visit = Visit.objects.get()
+    moved = typed(visit, starts_at_0="2026-03-04", ends_at_0="2026-03-04")
+    address = reverse("admin:jobs_visit_change", args=[visit.pk])
+    assert client.post(address, moved).status_code == 200
+    assert client.post(address, moved | {"despite": ["holiday"]}).status_code == 302
+    assert Visit.objects.get().starts_at.day == 4
 
 
 def test_a_visit_is_changed_by_the_service(client: Client, manager: User) -> None:
