@@ -93,7 +93,7 @@ def test_what_the_phone_knows_otherwise_is_said_before_anybody_leaves(
 
     page = phone.go(f"{home}/outcome")
     page.get_by_role("button", name="Done: we leave").click()
-    expect(page.get_by_role("alert")).to_contain_text("Noted slack, and not tight since:")
+    expect(page.get_by_text("Noted slack, and not tight since:")).to_be_visible()
     expect(page.get_by_text("This visit is done.")).to_have_count(0)
     page.get_by_role("button", name="Leave all the same").click()
     expect(page.get_by_text("This visit is done.")).to_be_visible()

@@ -63,6 +63,8 @@ def test_who_has_not_read_is_said_before_going_in(open_phone: OpenPhone, field_w
     expect(page.locator(".under")).to_contain_text("Ana Ruelas")
     page.get_by_label("Somebody else, by name").fill(" Bo  Tran ")
     page.get_by_role("button", name="Goes in", exact=True).click()
+    expect(page.get_by_role("button", name="Go on without Bo Tran")).to_be_visible()
+    expect(page.locator("main button").first).to_have_text("Comes out")  # while his cautions wait, below
     page.get_by_role("button", name="Go on without Bo Tran").click()
     expect(page.locator(".under")).to_contain_text("Bo Tran")
     expect(page.get_by_text("are not read by: Lee Ardent, Bo Tran")).to_be_visible()
@@ -82,9 +84,16 @@ def test_a_plan_that_is_withdrawn_says_so_once_there_is_signal(open_phone: OpenP
     page = phone.go(f"{home}/work/1")
     for _moment in ("before jacking", "at each pass"):
         page.get_by_role("button", name=re.compile("^Go on without")).click()
+    expect(page.get_by_role("alert")).to_contain_text("Not loosened yet: T1.")
+    expect(page.locator("a.support")).to_have_count(0)
+    page.get_by_role("button", name="Go on all the same").click()
     expect(page.get_by_text("Cautions of this pass are not read by: Lee Ardent, Ana Ruelas")).to_be_visible()
     page.locator("a.support").first.click()
     note_number(page, "30")
+    expect(page.locator(".told.off")).to_contain_text("off: stop, look, read again")
+    page = phone.go(f"{home}/work/1")  # nothing else moves unless somebody says so
+    expect(page.get_by_role("alert")).to_contain_text("the reading is off. Stop, look, read again")
+    page.get_by_role("link", name=re.compile("^Read .* again$")).click()
     expect(page.locator(".told.off")).to_contain_text("off: stop, look, read again")
     withdrawn(world.approval)
     phone.mend()

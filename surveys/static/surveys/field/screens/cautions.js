@@ -56,9 +56,10 @@ export const missingAt = (known, moment) => notRead(readersAt(known), cautionsAt
 
 /**
  * Fill a screen with the cautions of a moment.
- * @param names for whom they are; `goOn()` goes on, once they have read it or without them; `beside` another button
+ * @param names for whom they are; `goOn()` goes on, once they have read it or without them; `above` comes first, `beside` is
+ *   another button
  */
-export async function showMoment(root, app, known, moment, { goOn, names = readersAt(known), beside = null }) {
+export async function showMoment(root, app, known, moment, { goOn, names = readersAt(known), above = null, beside = null }) {
   app.title(momentWords(moment));
   const pref = `cautions_in|${known.visit.id}`;
   const spoken = (await app.store.pref(pref)) ?? language();
@@ -69,6 +70,7 @@ export async function showMoment(root, app, known, moment, { goOn, names = reade
   const note = once((name) => noteRead(app, known, moment, cautions, name));
   replace(
     root,
+    above,
     languages(tellings, spoken, async (code) => {
       await app.store.setPref(pref, code);
       app.refresh();

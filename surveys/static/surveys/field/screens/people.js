@@ -22,10 +22,11 @@ export async function show(root, { visit: id }, app) {
   replace(
     root,
     underNow(known),
-    unread(known, missing),
+    peopleList(app, known, known.under.map(({ name }) => name), missing),
     h("h2", {}, gettext("In and out, by name")),
-    h("ul", { class: "list people" }, readersAt(known).map((name) => personItem(app, known, name, missing))),
+    peopleList(app, known, readersAt(known).filter((name) => !isUnder(known, name)), missing),
     somebodyElse(app, known),
+    unread(known, missing),
     known.under.length ? button(gettext("Everybody is out"), () => countAllOut(app, known), { kind: "quiet" }) : null,
     await minutesPanel(app, known),
   );
@@ -42,8 +43,14 @@ function unread(known, missing) {
   );
 }
 
+const isUnder = (known, name) => known.under.find((each) => each.name.toLowerCase() === name.toLowerCase());
+
+/** Who is under the home comes out first of all. */
+const peopleList = (app, known, names, missing) =>
+  names.length > 0 && h("ul", { class: "list people" }, names.map((name) => personItem(app, known, name, missing)));
+
 function personItem(app, known, name, missing) {
-  const under = known.under.find((each) => each.name.toLowerCase() === name.toLowerCase());
+  const under = isUnder(known, name);
   const since = under && fill(gettext("under since {time}"), { time: timeOf(known, under.since) });
   const words = under ? gettext("Comes out") : gettext("Goes in");
   const count = () => goIn(app, known, name, !under, missing);
@@ -75,7 +82,8 @@ async function readFirst(root, app, known, name) {
     app.refresh();
   };
   const beside = button(fill(gettext("{name} does not go in"), { name }), stay, { kind: "quiet" });
-  return showMoment(root, app, known, "before_entry", { goOn, names: [name], beside });
+  const above = [underNow(known), peopleList(app, known, known.under.map((each) => each.name), [])];
+  return showMoment(root, app, known, "before_entry", { goOn, names: [name], above, beside });
 }
 
 let counted = { name: "", at_ms: -Infinity };

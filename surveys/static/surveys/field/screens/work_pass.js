@@ -6,7 +6,8 @@ import { h, replace } from "../dom.js";
 import { figure } from "../lengths.js";
 import { fill, gettext } from "../words.js";
 import { gate, missingAt } from "./cautions.js";
-import { goWords, labelOf, lengthOf, nothingKnown, notInPlan, planChange, stopNote, strapCode, underNow, unitOf, verbTo, whyNotWorked } from "./visit_parts.js";
+import { goWords, labelOf, lengthOf, nothingKnown, notInPlan, planChange, stopNote, underNow, unitOf, verbTo, whyNotWorked } from "./visit_parts.js";
+import { against, tightStraps } from "./work_against.js";
 import { toRead, unlessHolding } from "./work_numbers.js";
 
 export async function show(root, { visit: id, pass }, app) {
@@ -35,11 +36,12 @@ export async function show(root, { visit: id, pass }, app) {
   return null;
 }
 
-/** What must be read before a pass, one moment after the other; null, or what the screen hands back because it waits. */
-export const cautioned = async (root, app, known, each) =>
+/** What must be read or said before a pass, one after the other; null, or what the screen hands back because it waits. */
+export const cautioned = async (root, app, known, each, point = null) =>
   (await gate(root, app, known, "before_jacking")) ??
   (each.isLowering ? await gate(root, app, known, "before_lowering") : null) ??
-  gate(root, app, known, "each_pass", String(each.number));
+  (await gate(root, app, known, "each_pass", String(each.number))) ??
+  against(root, app, known, each, point);
 
 function unreadNote(known, each) {
   if (each.isDone) return null;
@@ -55,11 +57,8 @@ function unreadNote(known, each) {
 }
 
 function strapNote(known) {
-  const tight = known.straps.filter((strap) => strap.due === "loosen");
-  if (!tight.length) return null;
-  const words = gettext("Not loosened yet: {straps}. A tight strap near what goes up breaks, or holds it down.");
-  const straps = tight.map((strap) => strapCode(known, strap.strap)).join(", ");
-  return stopNote(fill(words, { straps }), verbTo(known, "straps", gettext("Loosen straps"), ""));
+  const tight = tightStraps(known);
+  return tight && stopNote(tight.words, verbTo(known, tight.path, tight.verb, ""));
 }
 
 const isIn = (each, point) => each.groups.flat().some((step) => step.point === point);

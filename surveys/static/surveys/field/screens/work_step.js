@@ -20,7 +20,7 @@ export async function show(root, { visit: id, pass, point }, app) {
   const step = stepAt(known, Number(pass), point);
   if (!step) return notInPlan(root, app, known);
   const why = whyNotWorked(known);
-  const waits = why || step.is_done || step.is_only_read ? null : await cautioned(root, app, known, passOf(step));
+  const waits = why || step.is_done || step.is_only_read ? null : await cautioned(root, app, known, passOf(step), point);
   if (waits) return waits;
   app.title(fill(gettext("{label}, pass {number}"), { label: labelOf(known, point), number: step.pass_number }));
   const pad = why ? null : padFor(app, known, step);
