@@ -92,10 +92,14 @@ def _packed(path: Path) -> dict[str, str]:
     kind = TYPES.get(path.suffix) or mimetypes.guess_type(path.name)[0] or ""
     if kind.startswith("image/"):
         return {"type": kind, "base64": base64.b64encode(path.read_bytes()).decode()}
-    return {"type": f"{kind}; charset=utf-8", "text": without_comments(path.read_text())}
+    return {"type": f"{kind}; charset=utf-8", "text": _INDENT.sub("", without_comments(path.read_text()))}
 
 
 _COMMENTS = re.compile(r"^[ \t]*(?://[^\n]*|/\*.*?\*/[ \t]*)$", re.MULTILINE | re.DOTALL)
+
+
+# No text of the shell runs over lines (tests hold that), so that nothing hangs on how far a line is set in.
+_INDENT = re.compile(r"^[ \t]+", re.MULTILINE)
 
 
 def without_comments(source: str) -> str:
