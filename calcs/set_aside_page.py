@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
 from jobs.errors import DomainError
-from jobs.models import Home, Point, Siting, Strap, User, Visit
+from jobs.models import Home, Point, Role, Siting, Strap, User, Visit
 from jobs.views import SignedInRequest, page
 from surveys.models import Setup, Survey, SyncEntry
 from surveys.set_aside import WHY_AT_MOST, leave_out, reason_told
@@ -33,6 +33,11 @@ KIND_WORDS: dict[str, Promise] = {
     "time": _("time worked"),
     "hazard": _("hazard"),
     "caution": _("caution read"),
+    "head_count": _("head count"),
+    "visit_report": _("report of a visit"),
+    "handover": _("handover"),
+    "takeover": _("handover read"),
+    "closing": _("check of the closing"),
     "": _("entry that can't be read"),
 }
 # What an entry may name, and how to come from it to what people call it and to its home.
@@ -70,7 +75,8 @@ def set_aside(request: SignedInRequest) -> HttpResponse:
 def _listed(request: SignedInRequest, *, status: int = 200, **refused: Any) -> HttpResponse:
     entries = waiting_for(request.user).select_related("author", "sent_by").order_by("-received_at", "-pk")
     found = Paginator(entries, ENTRIES_A_PAGE).get_page(request.GET.get("page"))
-    context = {"page": found, "rows": rows_of(found, request.user), "why_at_most": WHY_AT_MOST, **refused}
+    rows, is_everybody = rows_of(found, request.user), request.user.has_role(Role.MANAGER, Role.OFFICE)
+    context = {"page": found, "rows": rows, "is_everybody": is_everybody, "why_at_most": WHY_AT_MOST, **refused}
     return render(request, "calcs/set_aside.html", context, status=status)
 
 

@@ -7,6 +7,8 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from calcs.api.sync.wire import KINDS
+from calcs.set_aside_page import KIND_WORDS
 from jobs.models import Siting, User
 from surveys.models import SyncEntry
 from surveys.set_aside import leave_out
@@ -37,7 +39,7 @@ def text_of(client: Any, address: str = "/set-aside/") -> str:
 
 def test_it_says_what_where_who_and_why(siting: Siting, crew: User, client_for: Any, api_for: Any) -> None:
     client = client_for(crew)
-    assert "everything that phones sent was taken" in text_of(client)
+    assert "None of yours: everything that you sent was taken" in text_of(client)
     send_a_bad_one(api_for(crew), siting)
     text = text_of(client)
     for words in ("reading, A1, S1", str(siting.home), "3 5/7", "crew, truck 2 phone", "2, 4, 8, 16, 32 or 64"):
@@ -46,11 +48,16 @@ def test_it_says_what_where_who_and_why(siting: Siting, crew: User, client_for: 
         assert "1 entry from a phone is set aside" in text_of(client, address)
 
 
+def test_every_kind_of_entry_has_words() -> None:
+    assert KIND_WORDS.keys() - {""} == set(KINDS)
+
+
 def test_one_s_own_and_everybody_s_for_the_office(
     siting: Siting, lead: User, office: User, client_for: Any, api_for: Any
 ) -> None:
     crew = User.objects.get(username="crew")
     send_a_bad_one(api_for(crew), siting)
+    assert "None: everything that phones sent was taken" not in text_of(client_for(office))
     assert "3 5/7" in text_of(client_for(office))
     assert "3 5/7" not in text_of(client_for(lead))
     phone = Phone(api_for(lead))
