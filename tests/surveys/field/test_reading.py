@@ -86,8 +86,12 @@ def lose_what_is_typed(reader: Reader, sixteenths: dict[str, int]) -> None:
 
 
 def undo_by_a_further_entry(reader: Reader, sixteenths: dict[str, int]) -> None:
-    """A number six inches off jars; it is kept, and then corrected."""
+    """A number six inches off jars; it is kept, though the phone was killed while it asked, and then corrected."""
     reader.type(as_typed(sixteenths["A2"] + 16 * 6))
+    expect(reader.button("Keep it")).to_be_visible()
+    screen = reader.page.url.split("#/")[1]
+    reader.phone.kill()
+    reader.phone.reopen(screen)  # what stood open is asked again
     reader.button("Keep it").click()
     reader.page.keyboard.press("Backspace")
     reader.button("Typed wrong").click()

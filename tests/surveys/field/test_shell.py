@@ -261,6 +261,13 @@ class TestWhatIsServed:
             assert lean.count("`") % 2 == 0, path
             assert path.read_text().count("`") - lean.count("`") <= path.read_text().count("`"), path
 
+    def test_no_text_runs_over_lines_as_lines_are_sent_without_what_sets_them_in(self) -> None:
+        for path in field.FOLDER.rglob("*.js"):
+            lean = re.sub(r'"(?:[^"\\\n]|\\.)*"|//[^\n]*', "", field.without_comments(path.read_text()))
+            assert [line for line in lean.splitlines() if line.count("`") % 2] == [], path
+        script = field.pack()["/static/surveys/field/dom.js"]["text"]
+        assert not re.search(r"^[ \t]", script, re.MULTILINE)
+
     @pytest.mark.django_db
     def test_the_shell_is_the_same_for_everybody(self, client: Client, client_for: Any, crew: Any) -> None:
         spanish = client.get("/field/", headers={"accept-language": "es"})

@@ -58,7 +58,28 @@ class Reading {
   begin({ point, reading }) {
     const wrong = reading && this.known.survey.readings.find(({ id }) => id === reading);
     if (wrong) return this.undo(wrong);
+    const asked = this.known.survey.readings.find(({ id, setup }) => id === this.known.chosen.asked && setup === this.setup.id);
+    if (asked && (!point || point === asked.point)) return this.askAnew(asked);
     return point ? this.readAt(point) : this.goOn();
+  }
+
+  /** A question that stood open when the page went away is asked again. */
+  askAnew(taken) {
+    const { known } = this;
+    this.target = { shot: taken.shot, point: taken.point };
+    if (taken.shot === "closing") return this.judgeClosing(taken);
+    const before = known.survey.readings.filter(({ sequence, id }) => id !== taken.id && sequence < taken.sequence);
+    return this.judge(taken, before);
+  }
+
+  /** Keep which reading a question is about; it stands until it is answered, or the number read again. */
+  asking(asked) {
+    return (this.known.chosen.asked ?? null) === asked ? null : choose(this.known, this.app, { asked });
+  }
+
+  answered(go) {
+    this.asking(null);
+    return go();
   }
 
   close() {
@@ -259,6 +280,7 @@ class Reading {
     const readings = known.survey.readings;
     this.known = withEntry(known, entry);
     const taken = this.known.survey.readings.find(({ id }) => id === entry.id);
+    await this.asking(null);
     this.keepAddress();
     this.note = null;
     this.sayBack(taken);
@@ -311,12 +333,13 @@ class Reading {
 
   // -- what a number says --
 
-  judge(taken, readings) {
+  async judge(taken, readings) {
     const { known, setup } = this;
     const own = known.round > 1 ? readings.filter(({ round }) => round === known.round) : readings;
     const found = jars(taken, { setups: setupsToAdjust(known.place, known.survey), readings: own }, beside(known));
     if (!found || this.rereading) return this.goOn();
-    const keep = () => this.goOn();
+    const keep = () => this.answered(() => this.goOn());
+    await this.asking(taken.id);
     if (found.by === "sense") return this.judgeSense(keep);
     const read = () => {
       this.readAt(taken.point);
@@ -329,14 +352,14 @@ class Reading {
     return this.ask(askAgain(known, taken, found, { keep, read }));
   }
 
-  async judgeSense(keep) {
+  judgeSense(keep) {
     const { known, setup, app } = this;
     if (known.chosen.doubted === setup.id) return keep();
-    await choose(known, app, { doubted: setup.id });
-    return this.ask(askSense({ trial: () => app.go(path(known, "new")), keep }));
+    const then = (go) => () => choose(known, app, { doubted: setup.id }).then(go);
+    return this.ask(askSense({ trial: then(() => app.go(path(known, "new"))), keep: then(keep) }));
   }
 
-  judgeClosing(taken) {
+  async judgeClosing(taken) {
     const { known, setup, app } = this;
     const first = ofSetup(known.survey, setup.id).find(({ shot, point }) => shot === "reference" && point === taken.point);
     const found = misclosure(setup, [first, taken], sdOf(known.place, known.survey, setup));
@@ -346,9 +369,10 @@ class Reading {
       return this.goOn();
     }
     this.note = null;
-    const goOn = () => this.goOn();
-    const once = () => this.readAt(taken.point);
-    return this.ask(askClosing(known, setup, found, { again: once, moved: () => app.go(path(known, "new")), goOn }));
+    await this.asking(taken.id);
+    const moved = () => this.answered(() => app.go(path(known, "new")));
+    const answers = { again: () => this.readAt(taken.point), moved, goOn: () => this.answered(() => this.goOn()) };
+    return this.ask(askClosing(known, setup, found, answers));
   }
 
   // -- undoing: always by a further entry --
