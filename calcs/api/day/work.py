@@ -111,7 +111,7 @@ class Works:
         if setup is None:
             return None
         mark = self.read.marks.get(setup.pk)
-        told = {"label": mark.label, "read_in": mark.read_in} if mark else None
+        told = {"name": mark.label, "read_in": mark.read_in} if mark else None
         return {"id": str(setup.pk), "code": setup.code, "sense": setup.sense, "mark": told}
 
     def _told(self, siting: UUID, text: str) -> str:

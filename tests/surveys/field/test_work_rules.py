@@ -105,7 +105,7 @@ def test_no_number_of_another_setup_is_shown_or_judged_by(module: UseModule) -> 
     client.force_login(lead)
     (place,) = client.get("/api/v1/day/").json()["places"]
     setup, step = place["work"]["setup"], progress_of_work(approval).steps[0]
-    assert setup["mark"] == {"label": "BM1", "read_in": 15.0}  # 3 in above, on a line 12 in below
+    assert setup["mark"] == {"name": "BM1", "read_in": 15.0}  # 3 in above, on a line 12 in below
     page = client.get(f"/approvals/{approval.pk}/work/").content.decode()
     assert "BM1 reads 15 there" in page
     assert "to read <strong" in page

@@ -35,7 +35,7 @@ function anewNote(known, setup) {
   const words = setup.mark
     ? gettext("The level was set up anew ({since}): read {mark} first. The numbers of {code} do not hold and are not shown; after each pass read a survey “during the work”.")
     : gettext("The level was set up anew ({since}). The numbers of {code} do not hold and are not shown; after each pass read a survey “during the work”.");
-  return stopNote(fill(words, { since: `${dateOf(known, since)}, ${timeOf(known, since)}`, mark: setup.mark?.label, code: codeOf(setup) }));
+  return stopNote(fill(words, { since: `${dateOf(known, since)}, ${timeOf(known, since)}`, mark: setup.mark?.name, code: codeOf(setup) }));
 }
 
 /** That the numbers hold no more, for screens that would show one; null while they hold. */
@@ -45,7 +45,7 @@ export const unlessHolding = (known) => (known.work.setup && known.anewSince_ms 
 function setupWords(known, setup) {
   const { mark } = setup;
   if (!mark) return codeOf(setup);
-  return fill(gettext("{code}, {mark} reads {number}"), { code: codeOf(setup), mark: mark.label, number: figure(mark.read_in, unitOf(known)) });
+  return fill(gettext("{code}, {mark} reads {number}"), { code: codeOf(setup), mark: mark.name, number: figure(mark.read_in, unitOf(known)) });
 }
 
 /** The number to read at a step, with its setup; null where none holds. */
