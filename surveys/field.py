@@ -27,6 +27,8 @@ STATIC = f"{settings.STATIC_URL}surveys/field/"
 FOLDER = Path(__file__).parent / "static" / "surveys" / "field"
 LANGUAGES = tuple(code for code, _ in settings.LANGUAGES if code != "en")  # sentences stand in English in the code
 TYPES = {".js": "text/javascript", ".css": "text/css", ".webmanifest": "application/manifest+json"}
+# The large icon is asked for by a browser that installs the page, which takes a network; no screen shows it.
+NOT_PACKED = {"worker.js", "icon-512.png"}
 LISTENS = {"Permissions-Policy": permissions(microphone="self")}  # to straps: no other page may
 
 fresh = cache_control(no_cache=True)
@@ -81,7 +83,7 @@ def version_of(files: dict[str, dict[str, str]]) -> str:
 
 
 def _files() -> list[Path]:
-    return [path for path in FOLDER.rglob("*") if path.is_file() and path.name != "worker.js"]
+    return [path for path in FOLDER.rglob("*") if path.is_file() and path.name not in NOT_PACKED]
 
 
 def _worker() -> str:

@@ -14,7 +14,7 @@ Fields = serializers.Serializer[Any]
 class MarkSerializer(Fields):
     """What a setup was referred to: while it reads the same, the level stands as it stood."""
 
-    label = serializers.CharField()  # type: ignore[assignment]  # only the stubs see a clash with Field.label
+    name = serializers.CharField()
     read_in = serializers.FloatField()
 
 

@@ -235,7 +235,7 @@ class TestWhatIsServed:
         pack = json.loads(gzip.decompress(answer.content))
         told = self.told(client)
         assert told == {"version": pack["version"], "addresses": sorted(pack["files"])}
-        files = {path.relative_to(field.FOLDER).as_posix() for path in field.FOLDER.rglob("*.*")} - {"worker.js"}
+        files = {path.relative_to(field.FOLDER).as_posix() for path in field.FOLDER.rglob("*.*")} - field.NOT_PACKED
         of_files = {f"/static/surveys/field/{name}" for name in files}
         assert set(pack["files"]) == of_files | {"/field/", "/field/words/es.json"}
         for address in ("/field/", "/field/words/es.json"):
