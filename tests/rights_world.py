@@ -71,7 +71,7 @@ from tests.jobs.pictures import picture
 from tests.rights_table import OUTSIDE, PEOPLE
 
 HOUR = datetime.timedelta(hours=1)
-LATER = datetime.datetime(2031, 3, 3, 14, 0, tzinfo=datetime.UTC)
+NEXT_YEAR = datetime.datetime.now(datetime.UTC).replace(hour=14, minute=0) + datetime.timedelta(days=365)
 # What must never reach somebody who may not see the home, in no answer at all; and not a crew, of the customer.
 OF_THE_HOME = ("HX-77", "Quillfeather", "Marrowbone Lane", "Under the stairs")
 OF_THE_CUSTOMER = ("Orla Vantongeren",)
@@ -294,7 +294,7 @@ def _reading(r: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _visit(r: Mapping[str, Any]) -> dict[str, Any]:
-    window = {"starts_at": NOON.isoformat(), "ends_at": (NOON + HOUR).isoformat()}
+    window = {"starts_at": (NOON + 8 * HOUR).isoformat(), "ends_at": (NOON + 9 * HOUR).isoformat()}  # nobody is there
     return {"siting": r["sitings"].pk, "kind": "recheck", **window}
 
 
@@ -365,8 +365,8 @@ BODIES: dict[str, Callable[[Mapping[str, Any]], dict[str, Any]]] = {
     "POST device-tokens/": lambda _r: {"name": "truck 3"},
     "POST signed-links/": lambda r: {"home": r["homes"].pk, "audience": "engineer", "holder": "B", "days": 3},
     "POST due/<pk>/book/": lambda _r: {
-        **{"kind": "recheck", "starts_at": LATER.isoformat(), "ends_at": (LATER + HOUR).isoformat()},
-        **{"day": "2031-03-03", "from_time": "08:00", "to_time": "11:00"},
+        **{"kind": "recheck", "starts_at": NEXT_YEAR.isoformat(), "ends_at": (NEXT_YEAR + HOUR).isoformat()},
+        **{"day": f"{NEXT_YEAR:%Y-%m-%d}", "from_time": "08:00", "to_time": "11:00"},
     },
     "POST jobs/": lambda _r: {"caller_name": "Bo", "symptoms": ["doors"], "answers": {"gas": "none"}},
     "POST jobs/<pk>/take/": lambda r: {
