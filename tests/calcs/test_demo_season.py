@@ -10,6 +10,7 @@ from calcs.demo.scenario import DOUBLE, SMALL
 from calcs.demo.season import weeks
 from calcs.demo.season.staff import at, monday_of
 from calcs.demo.years import lighter
+from calcs.demo.years.books import started_at
 from calcs.demo.years.homes import LIFTED
 from jobs.models import Job, Mail, Siting, TimeOff, Truck, Visit
 from tests.calcs.demo_homes import TODAY, brought_in
@@ -64,6 +65,31 @@ def test_starting_again_adds_nothing_and_a_week_later_only_the_week_that_came() 
     season.enter(HOMES, later)
     assert len(in_week(later, 1)) > len(before)
     assert Job.objects.count() == rows[0]
+
+
+@pytest.mark.usefixtures("_homes")
+def test_a_week_later_the_visits_of_the_week_before_are_over() -> None:
+    season.enter(HOMES, TODAY)
+    later = TODAY + datetime.timedelta(weeks=1)
+    season.enter(HOMES, later)
+    before = Visit.objects.filter(needs=weeks.NEEDS, ends_at__lt=at(later, 0))
+    assert before.exists()
+    assert not before.filter(state__in=Visit.UNDER_WAY).exists()
+
+
+@pytest.mark.usefixtures("_homes")
+def test_where_a_crew_was_elsewhere_on_the_day_of_an_earlier_survey_another_one_was_there() -> None:
+    begun = started_at(LIFTED.trips[0], TODAY)
+    first = season.staff().crews[0]
+    VisitFactory(
+        siting=Siting.objects.get(home__code=SMALL.code),
+        lead=first.lead,
+        starts_at=begun,
+        ends_at=begun + datetime.timedelta(hours=3),
+    )
+    season.enter(HOMES, TODAY)
+    visit = Visit.objects.get(siting__home__code=LIFTED.code, starts_at__lt=begun, ends_at__gt=begun)
+    assert visit.lead == season.staff().crews[1].lead
 
 
 @pytest.mark.usefixtures("_homes")

@@ -10,12 +10,13 @@ from django.utils import timezone
 
 from calcs.demo.season.staff import Crew, Staff, at, monday_of
 from calcs.demo.years.books import started_at
+from calcs.demo.years.ground import Trip
 from calcs.demo.years.homes import Past
 from calcs.due_booking import book_due
 from calcs.models import Due
 from jobs import booking, time_off
 from jobs.booking_questions import QUESTIONS, Question
-from jobs.clashes import Conflict, clashes_in
+from jobs.clashes import Conflict
 from jobs.models import Job, Siting, TimeOff, Visit
 
 WEEKS = (-1, 0, 1)  # beside this one
@@ -74,21 +75,28 @@ def enter_past(staff: Staff, homes: Sequence[Past], today: datetime.date) -> Non
         siting = sitings[home.code]
         if siting.pk in visited:
             continue
-        crew = staff.crews[number % len(staff.crews)]
+        first = number % len(staff.crews)
         for trip in home.trips:
-            begun = started_at(trip, today)
-            visit = booking.book(
-                by=staff.office,
-                siting=siting,
-                kind=KIND_AT[trip.stage],
-                starts_at=begun - datetime.timedelta(minutes=30),
-                ends_at=begun + datetime.timedelta(hours=2),
-                lead=crew.lead,
-                crew=crew.crew,
-                trucks=[crew.truck],
-                despite=QUESTIONS,
-            )
-            booking.set_state(visit, by=staff.office, state=Visit.State.DONE)
+            for crew in (*staff.crews[first:], *staff.crews[:first]):
+                with contextlib.suppress(Conflict):  # that crew was elsewhere: another one was there
+                    _enter_trip(staff, crew, siting, trip, today)
+                    break
+
+
+def _enter_trip(staff: Staff, crew: Crew, siting: Siting, trip: Trip, today: datetime.date) -> None:
+    begun = started_at(trip, today)
+    visit = booking.book(
+        by=staff.office,
+        siting=siting,
+        kind=KIND_AT[trip.stage],
+        starts_at=begun - datetime.timedelta(minutes=30),
+        ends_at=begun + datetime.timedelta(hours=2),
+        lead=crew.lead,
+        crew=crew.crew,
+        trucks=[crew.truck],
+        despite=QUESTIONS,
+    )
+    booking.set_state(visit, by=staff.office, state=Visit.State.DONE)
 
 
 # -- these weeks ---------------------------------------------------------------------------------------------
@@ -97,6 +105,8 @@ def enter_past(staff: Staff, homes: Sequence[Past], today: datetime.date) -> Non
 def enter_weeks(staff: Staff, sitings: Sequence[Siting], today: datetime.date) -> None:
     """Book the weeks around today that are empty yet, and say how the visits that are past went."""
     homes = cycle(sitings)
+    for visit in Visit.objects.filter(needs=NEEDS, state__in=Visit.UNDER_WAY, ends_at__lt=at(today, 0)):
+        booking.set_state(visit, by=staff.office, state=Visit.State.DONE)  # booked when this was started before
     for week in WEEKS:
         monday = monday_of(today) + datetime.timedelta(weeks=week)
         span = (at(monday, 0), at(monday + datetime.timedelta(WORKDAYS), 0))
@@ -104,7 +114,8 @@ def enter_weeks(staff: Staff, sitings: Sequence[Siting], today: datetime.date) -
         for number, slot in enumerate(_slots(staff, monday)):
             siting = next(homes)
             if not is_there:
-                _book(staff, slot, siting, today, number)
+                with contextlib.suppress(Conflict, Question):  # what somebody has booked meanwhile stays
+                    _book(staff, slot, siting, today, number)
 
 
 def _slots(staff: Staff, monday: datetime.date) -> Iterator[Slot]:
@@ -124,8 +135,6 @@ def _book(staff: Staff, slot: Slot, siting: Siting, today: datetime.date, number
     people = set(off.values_list("person", flat=True))
     trucks = [] if off.filter(truck=slot.crew.truck).exists() else [slot.crew.truck]
     crew = [each for each in slot.crew.crew if each.pk not in people]
-    if clashes_in(people=[slot.crew.lead, *crew], trucks=trucks, starts_at=slot.starts_at, ends_at=slot.ends_at):
-        return
     visit = booking.book(
         by=staff.office,
         siting=siting,

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+import pytest
 from playwright.sync_api import expect
 
 from jobs.models import Point
@@ -68,6 +69,32 @@ def test_a_writer_outside_types_both_ends_as_they_are_called_in_spanish(
     assert Reading.objects.get(replaces__isnull=False).reason == "mal oída"
     assert [float(reading.reference_value_in) for reading in Reading.objects.order_by("sequence")] == [10.5, 9, 9]
     assert (Survey.objects.get().method, Setup.objects.get().sense) == ("plain_tube", "down")
+
+# Something comes in, and a finger is on a choice just then: before the page looks at it, or while it draws anew.
+CHOOSE_FIRST = "async ({app}) => { document.querySelector('[data-name=mm]').click(); await app.changed('day'); }"
+CHOOSE_MEANWHILE = """async ({app}) => {
+  const at = app.at;
+  app.at = (visit) => { document.querySelector("[data-name=mm]").click(); return at(visit); };
+  try { await app.changed("day"); } finally { app.at = at; }
+}"""
+
+
+@pytest.mark.parametrize("meanwhile", [CHOOSE_FIRST, CHOOSE_MEANWHILE])
+def test_what_was_chosen_stays_when_something_comes_in(
+    open_phone: OpenPhone, field_world: World, meanwhile: str
+) -> None:
+    world = field_world()
+    phone = open_phone(world.lead)
+    phone.module("days", LOAD_DAYS)
+    reader = Reader(phone, world.visit)
+    phone.go(f"visit/{world.visit.pk}/read")
+    expect(reader.button("inches")).to_have_attribute("aria-pressed", "true")
+    phone.module("app", meanwhile)
+    expect(reader.button("millimetres")).to_have_attribute("aria-pressed", "true")
+    reader.button("Begin").click()
+    reader.button("It grew").click()
+    phone.expect_outbox("All sent")
+    assert Survey.objects.get().unit == "mm"
 
 
 def test_what_jars_is_read_again_and_a_line_that_moved_is_left(open_phone: OpenPhone, field_world: World) -> None:

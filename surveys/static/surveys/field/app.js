@@ -64,20 +64,20 @@ async function arrive() {
   if (!root.contains(document.activeElement)) root.focus({ preventScroll: true });
 }
 
-/** Show the same screen anew; what the eye and the thumb are at stays where it is. */
-function refresh() {
-  return fillIn(h("main", { id: "main", tabindex: "-1" }), { atOnce: false });
+/** Show the same screen anew, `unless` that says no by then; what the eye and the thumb are at stays where it is. */
+function refresh(unless = () => false) {
+  return fillIn(h("main", { id: "main", tabindex: "-1" }), { unless });
 }
 
 /** Fill a screen in: before the eye where one has gone somewhere, behind it where one stays. */
-async function fillIn(root, { atOnce }) {
+async function fillIn(root, { atOnce = false, unless = () => false }) {
   const turn = ++asked;
   if (atOnce) {
     put(root);
     scrollTo(0, 0);
   }
   const screen = await showScreen(root, match(pathNow()));
-  if (turn !== asked) return leave(screen);
+  if (turn !== asked || unless()) return leave(screen);
   if (!atOnce) keepingPlace(root, () => put(root));
   shown = { root, screen };
   root.dataset.path = pathNow();
@@ -137,7 +137,7 @@ function saySo(root, words) {
 /** Tell the screen that entries, photos or the day have changed. */
 async function changed(what) {
   await showCounts();
-  if (shown.screen?.keep) shown.screen.changed?.(what);
+  if (shown.screen?.keep) await shown.screen.changed?.(what);
   else await refresh();
 }
 

@@ -3,6 +3,7 @@
 import { button, h, replace } from "../dom.js";
 import { clock, fill, gettext, ngettext } from "../words.js";
 import { readKnown, set } from "./read_known.js";
+import { unlessTyping } from "./visit_parts.js";
 
 export const stageWords = () => ({
   as_found: gettext("as found"),
@@ -22,9 +23,10 @@ const unitWords = () => ({ in: gettext("inches"), mm: gettext("millimetres") });
 
 export async function show(root, params, app) {
   const known = await readKnown(root, params, app);
-  if (!known) return;
+  if (!known) return null;
   app.title(gettext("Reading"));
   replace(root, surveys(known), begin(known, app));
+  return unlessTyping(root, app);
 }
 
 function surveys(known) {
@@ -89,6 +91,7 @@ export function choices(legend, words, value, onchoice) {
   });
   function choose(name) {
     for (const one of buttons) one.setAttribute("aria-pressed", String(one.dataset.name === name));
+    box.classList.add("touched"); // what somebody has chosen is not drawn over
     onchoice(name);
   }
   box.append(...buttons);

@@ -6,12 +6,13 @@ import { gettext } from "../words.js";
 import { choices, methodWords } from "./read.js";
 import { choose, path, readKnown } from "./read_known.js";
 import { drifts, nextCode } from "./read_plan.js";
+import { unlessTyping } from "./visit_parts.js";
 
 const SENSE = { grew: "up", shrank: "down" };
 
 export async function show(root, params, app) {
   const known = await readKnown(root, params, app);
-  if (!known) return;
+  if (!known) return null;
   app.title(gettext("Set up the level"));
   const chosen = { has_drift: known.survey.method === "hydrostatic" };
   const answer = (sense_trial) => begin(known, app, { ...chosen, sense_trial });
@@ -25,6 +26,7 @@ export async function show(root, params, app) {
     h("p", { class: "number" }, gettext("Which way did the number go?")),
     h("div", { class: "two" }, button(gettext("It grew"), () => answer("grew"), { kind: "verb" }), button(gettext("It shrank"), () => answer("shrank"), { kind: "verb" })),
   );
+  return unlessTyping(root, app);
 }
 
 function told(method) {

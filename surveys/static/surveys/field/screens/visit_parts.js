@@ -79,8 +79,11 @@ export async function planChange(app, known) {
   return stopNote(fill(words, { number: known.work.number }), button(gettext("Understood"), understood));
 }
 
-/** What a screen with fields hands back: it is shown anew when something came in, unless somebody is typing. */
-export const unlessTyping = (root, app) => ({ keep: true, changed: () => isTyping(root) || app.refresh() });
+/** What a screen with fields hands back: it is shown anew when something came in, unless somebody types or has chosen. */
+export function unlessTyping(root, app) {
+  const isBusy = () => isTyping(root) || root.querySelector(".choices.touched") !== null;
+  return { keep: true, changed: () => isBusy() || app.refresh(isBusy) };
+}
 
 const isTyping = (root) =>
   [...root.querySelectorAll("textarea, input:not([type=checkbox], [type=file])")].some(

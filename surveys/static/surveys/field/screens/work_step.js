@@ -29,7 +29,11 @@ export async function show(root, { visit: id, pass, point }, app) {
   replace(root, under, why ? stopNote(why) : unlessHolding(known), asked(known, step), pad?.elements, stack(known, step), hazard);
   // What is typed stays, but never beside a number that holds no more.
   const isHeld = async () => (await atVisit(app, id))?.anewSince_ms === known.anewSince_ms;
-  return pad && { keep: true, close: pad.close, changed: async () => (pad.isTyped() && (await isHeld())) || app.refresh() };
+  const changed = async () => {
+    const isToStay = (await isHeld()) ? pad.isTyped : () => false;
+    return isToStay() || app.refresh(isToStay);
+  };
+  return pad && { keep: true, close: pad.close, changed };
 }
 
 const passOf = (step) => ({ number: step.pass_number, isLowering: step.by_in < 0 });
