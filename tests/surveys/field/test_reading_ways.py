@@ -70,6 +70,7 @@ def test_a_writer_outside_types_both_ends_as_they_are_called_in_spanish(
     assert [float(reading.reference_value_in) for reading in Reading.objects.order_by("sequence")] == [10.5, 9, 9]
     assert (Survey.objects.get().method, Setup.objects.get().sense) == ("plain_tube", "down")
 
+
 # Something comes in, and a finger is on a choice just then: before the page looks at it, or while it draws anew.
 CHOOSE_FIRST = "async ({app}) => { document.querySelector('[data-name=mm]').click(); await app.changed('day'); }"
 CHOOSE_MEANWHILE = """async ({app}) => {
