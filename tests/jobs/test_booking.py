@@ -7,7 +7,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 from django.utils import timezone
 
 from jobs import booking
@@ -376,3 +376,27 @@ def test_a_lead_says_how_his_own_visit_stands_and_moves_none(booked: Any, ann: U
     with pytest.raises(DomainError) as foreign:
         booking.set_state(other, by=ann, state="done")
     assert (moved.value.status, foreign.value.status) == (403, 403)
+
+
+def test_visits_of_before_the_rule_that_clash_can_be_noted_and_begun_but_not_moved(
+    booked: Any, ann: User, office: User
+) -> None:
+    booked(lead=ann)
+    other = booked(lead=UserFactory(roles=[Role.CREW_LEAD]))
+    with connection.cursor() as cursor:
+        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+        cursor.execute("ALTER TABLE jobs_visit DISABLE TRIGGER USER")
+        cursor.execute("UPDATE jobs_visit SET lead_id = %s WHERE id = %s", [ann.pk, other.pk])
+        cursor.execute("DELETE FROM jobs_occupied WHERE visit_id = %s", [other.pk])
+        cursor.execute("ALTER TABLE jobs_visit ENABLE TRIGGER USER")
+    other.refresh_from_db()
+    job = JobFactory(home=other.siting.home)
+    booking.change(other, by=office, values={"job": job, "note": "Key at the neighbour's."})
+    booking.set_state(other, by=office, state=State.ON_SITE)
+    with pytest.raises(Conflict), transaction.atomic():
+        booking.move(other, by=office, starts_at=at(3, 9), ends_at=at(3, 13), reason="Rain.")
+    other.refresh_from_db()
+    booking.move(other, by=office, starts_at=at(3, 13), ends_at=at(3, 15), reason="Rain.")
+    assert Occupied.objects.filter(visit=other, person=ann).exists()
+    booking.set_state(other, by=office, state=State.DONE)
+    assert not Occupied.objects.filter(visit=other).exists()
