@@ -8,7 +8,7 @@ import uuid
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-from calcs.demo.client import Client
+from calcs.demo.client import Client, RefusedError
 from calcs.demo.crew import Seen, inverts_in, nearest
 from calcs.demo.truth import Drain, Home, Mark, Pad, Terrace
 
@@ -164,20 +164,29 @@ def _drain(client: Client, home: Home, drain: Drain, layout: Row) -> None:
 
 
 def _visit(client: Client, home: Home, siting: str) -> None:
+    client.only("visits/", {**home.visit, **_who(client, home), "siting": siting}, siting=siting)
+
+
+def _who(client: Client, home: Home) -> Row:
     people = {name: client.all("users/", username=name)[0]["id"] for name in (home.lead, *home.crew)}
-    who = {"lead": people[home.lead], "crew": [people[name] for name in home.crew]}
-    client.only("visits/", {**home.visit, **who, "siting": siting}, siting=siting)
+    return {"lead": people[home.lead], "crew": [people[name] for name in home.crew]}
 
 
-def send_today(client: Client, siting: str) -> None:
-    """Send the crew there today as well, so that a phone's field page has something to load."""
+def send_today(client: Client, home: Home, siting: str) -> None:
+    """Send the crew there today as well, so that a phone's field page has something to load.
+
+    A crew that is booked elsewhere by now has that to load.
+    """
     begins = datetime.now(UTC).replace(minute=0, second=0, microsecond=0)
     visits = client.all("visits/", siting=siting)
     if str(begins.date()) not in {str(visit["starts_at"])[:10] for visit in visits}:
-        who = {name: visits[-1][name] for name in ("siting", "lead", "crew")}
         times = {"starts_at": begins.isoformat(), "ends_at": (begins + TODAY_FOR).isoformat()}
         why = {"kind": "releveling", "note": "To try the field page.", "despite": ["holiday", "same_home"]}
-        client.post("visits/", {**who, **times, **why})
+        try:
+            client.post("visits/", {"siting": siting, **_who(client, home), **times, **why})
+        except RefusedError as refused:
+            if refused.code != "conflict":
+                raise
 
 
 def link_for_owner(client: Client, siting: str) -> str:

@@ -109,6 +109,9 @@ def _user(person: Person) -> User:
     if is_new:
         user.set_unusable_password()
         user.save(update_fields=["password"])
+    elif not user.skills and person.skills:  # made by a version that knew of none
+        user.skills = list(person.skills)
+        user.save(update_fields=["skills"])
     return user
 
 

@@ -76,7 +76,7 @@ def _survey(cast: Cast, home: Home, *, quietly: bool = False) -> Job:
     teller.title(_headline(home))
     begun = time.perf_counter()
     layout = office.enter(cast.office, home)
-    office.send_today(cast.office, layout["siting"])
+    office.send_today(cast.office, home, layout["siting"])
     office.note_papers(cast.office)
     office.assess(cast.crew, home, layout)
     teller.line(_extent(layout), time.perf_counter() - begun)
