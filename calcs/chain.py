@@ -8,7 +8,7 @@ rest on all surveys of a siting: those are asked for under one lock of the sitin
 import uuid
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import cached_property, partial
+from functools import cached_property
 from typing import Any
 
 from django.db import transaction
@@ -254,19 +254,14 @@ def _ask_over_years(asking: _Asking) -> None:
         again.answer_all(documents)
         asking.new += again.new
     if len(found.surveys) < 2:
-        _refresh_when_kept(siting.pk)
+        nightly.refresh_when_kept(siting.pk)
 
 
 def _after_forecast(asking: _Asking, calculation: Calculation) -> None:
     survey = asking.survey
     later = Survey.objects.filter(siting=survey.siting_id, started_at__gt=survey.started_at)
     if not later.filter(answers__kind="forecast").exists():  # its own forecast says when
-        _refresh_when_kept(survey.siting_id)
-
-
-def _refresh_when_kept(siting: uuid.UUID) -> None:
-    """Write when the home is due once this is kept; a failure costs nothing but the time until the next night."""
-    transaction.on_commit(partial(nightly.refresh_today, siting), robust=True)
+        nightly.refresh_when_kept(survey.siting_id)
 
 
 def _after_joined(asking: _Asking, calculation: Calculation) -> None:

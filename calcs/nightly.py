@@ -1,4 +1,4 @@
-"""Every night each home's due day anew, and one home's at once after a survey.
+"""Every night each home's due day anew, and one home's at once after a survey or a lift.
 
 A night is one row. Whoever works at it claims the next homes by moving its mark on, and computes and stores them in
 one transaction; what a killed worker had claimed is found at the end, as those homes have no row of this night. So
@@ -49,9 +49,9 @@ def refresh(siting_id: UUID, as_of: datetime.date) -> Due | None:
     return Due.objects.filter(siting=siting_id).first()
 
 
-def refresh_today(siting_id: UUID) -> None:
-    """Write when a home is due as of today."""
-    refresh(siting_id, today())
+def refresh_when_kept(siting_id: UUID) -> None:
+    """Write when a home is due once this is kept; a failure costs nothing but the time until the next night."""
+    transaction.on_commit(lambda: refresh(siting_id, today()), robust=True)
 
 
 def tonight() -> datetime.date | None:

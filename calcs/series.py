@@ -216,7 +216,7 @@ def _add(surveys: list[SurveyHeights], answer: Any, zone: ZoneInfo) -> None:
 
 def _work(keys: list[UUID], zone: ZoneInfo) -> dict[UUID, list[datetime.datetime]]:
     """Read when there was work on supports: the last step of each day, and closings of work that was not read."""
-    steps = PassEntry.objects.filter(plan__survey__siting__in=keys, is_done=True)
+    steps = PassEntry.objects.done().filter(plan__survey__siting__in=keys)
     by_day = steps.values("plan__survey__siting", day=TruncDate("noted_at", tzinfo=zone)).annotate(at=Max("noted_at"))
     unread = Closing.objects.filter(approval__siting__in=keys, closed_at__isnull=False, as_left__isnull=True)
     rows = [*by_day.values_list("plan__survey__siting", "at"), *unread.values_list("approval__siting", "closed_at")]

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 from django.db import transaction
+from django.db.models import Max
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from calcs import codec, questions
+from calcs import codec, nightly, questions
 from calcs.engine.errors import InvalidInput
 from calcs.engine.levels import LevelsInput
 from calcs.engine.lift import LiftInput, LiftOption
@@ -27,12 +28,14 @@ from calcs.engine.passes import (
 from calcs.engine.units import parse_length
 from calcs.models import Answer, Approval, Calculation, Closing, PassEntry, Plan, PlanCheck
 from calcs.set_up_anew import set_up_anew
+from jobs.clock import company_zone, start_of
 from jobs.errors import DomainError
 from jobs.field_work import note
 from jobs.models import Point, StrapCheck, User
 from jobs.models.base import Act
 from jobs.rights import need, need_on
 from jobs.spoken import retold
+from surveys.models import Survey
 
 # How far what is read may be off the number, in standard deviations: sure to be off beyond the second.
 USUAL_SDS, MOST_SDS = 2.0, 3.0
@@ -312,6 +315,31 @@ def why_not_noted(approval: Approval) -> str:
 
 
 @transaction.atomic
+def note_pass(entry: PassEntry) -> bool:
+    """Keep a step as it was noted; tell whether it is new.
+
+    A lift makes the home due at once, for nobody knows how it stands; only its first step of a day changes when.
+    """
+    is_new = note(entry)
+    if is_new and not _is_later_step(entry):
+        nightly.refresh_when_kept(entry.plan.survey.siting_id)
+    return is_new
+
+
+def _is_later_step(entry: PassEntry) -> bool:
+    """Tell whether another step was noted as done before on its day, and the home not read between the two."""
+    if not entry.is_done:
+        return False
+    siting, zone = entry.plan.survey.siting_id, company_zone()
+    others = PassEntry.objects.done().filter(plan__survey__siting=siting, noted_at__lte=entry.noted_at)
+    since = start_of(entry.noted_at.astimezone(zone).date(), zone)
+    read_at = Survey.objects.filter(siting=siting, started_at__lte=entry.noted_at).aggregate(at=Max("started_at"))[
+        "at"
+    ]
+    return others.exclude(pk=entry.pk).filter(noted_at__gte=max(since, read_at or since)).exists()
+
+
+@transaction.atomic
 def note_step(
     *,
     approval: Approval,
@@ -353,6 +381,6 @@ def note_step(
         except InvalidInput as wrong:
             told = retold(wrong.message)
             raise DomainError("invalid", told, fields={"typed": told}) from None
-    is_new = note(entry)
+    is_new = note_pass(entry)
     need_on(by, Act.ADD, entry)  # not under an archived home
     return is_new

@@ -9,10 +9,11 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import get_language, gettext_lazy
 from django.utils.translation import gettext as _
 
-from calcs.approving import why_not_standing
+from calcs.beginning import why_not_begin
 from calcs.models import Approval, PassEntry
 from calcs.set_up_anew import marks_of
 from calcs.spoken import OPTION_WORDS
@@ -22,7 +23,6 @@ from calcs.work import (
     SupportLeft,
     WorkPass,
     WorkProgress,
-    has_begun,
     note_step,
     progress_of_work,
     why_not_noted,
@@ -183,8 +183,7 @@ def _shown(request: SignedInRequest, approval: Approval, form: StepForm | None, 
         "progress": progress,
         "closed": closed,
         "only_seen": not closed and not may(user, Act.ADD, PassEntry),
-        # Once work has begun the record moves on with it, and that is no reason to stop.
-        "not_standing": "" if closed or has_begun(approval, progress) else why_not_standing(approval),
+        "not_to_begin": () if closed else why_not_begin(approval, progress, timezone.localdate()),
         "setup": rows.record.name(progress.setup) if progress.setup else "",
         "mark": rows.mark_words(),
         "passes": [rows.pass_view(each) for each in progress.passes],

@@ -143,6 +143,7 @@ def _account(
         ],
         "devices": DeviceToken.objects.valid().filter(user=request.user).order_by("-id"),
         "feed": CalendarFeed.objects.valid().filter(person=request.user).first(),
+        "feed_holds": calendar_feed.holds_words(request.user),
         **more,
     }
     return render(request, "jobs/account.html", context, status=status)

@@ -14,6 +14,7 @@ from django.db.models import DateTimeField, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce, Greatest
 from django.utils import timezone, translation
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from icalendar import Calendar, Event
 
 from jobs.models import CalendarFeed, Company, Home, Siting, User, Visit
@@ -73,6 +74,21 @@ def calendar_of(person: User, address_of: Callable[[Visit], str]) -> bytes:
             calendar.add_component(_event(visit, address_of))
         text: bytes = calendar.to_ical()
         return text
+
+
+def holds_words(person: User) -> str:
+    """Say what a person's calendar holds, and of one that is empty why."""
+    count = _visits_of(person).count()
+    if not count:
+        return _(
+            "It holds the visits that you lead or are on the crew of. You are on none: it stays empty until somebody "
+            "books you. The visits of others are on the page of the week."
+        )
+    return ngettext(
+        "It holds the visit that you lead or are on the crew of; what is over stays for {days} days.",
+        "It holds the {count} visits that you lead or are on the crew of; what is over stays for {days} days.",
+        count,
+    ).format(count=count, days=KEPT_DAYS)
 
 
 def tag_of(calendar: bytes) -> str:

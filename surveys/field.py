@@ -70,7 +70,8 @@ def shell(request: HttpRequest) -> HttpResponse:
 
 def pack() -> dict[str, dict[str, str]]:
     """Return each file's type and its ``text``, or ``base64`` where it is none, by address."""
-    files = {STATIC + path.relative_to(FOLDER).as_posix(): _packed(path) for path in sorted(_files())}
+    alike = sorted(_files(), key=lambda path: (path.suffix, path))  # what is alike stands together: it packs tighter
+    files = {STATIC + path.relative_to(FOLDER).as_posix(): _packed(path) for path in alike}
     for language in LANGUAGES:
         address = f"{ADDRESS}words/{language}.json"
         files[address] = {"type": "application/json", "text": _words(language).decode()}

@@ -34,6 +34,15 @@ LONG_FIRST = (
     "test_lift_sure.py",
     "test_sync_runs.py",
     "test_sync_page.py",
+    "test_rights.py",
+    "test_photos.py",
+    "test_due_in_browser.py",
+    "test_home_record_in_browser.py",
+    "test_pages_in_browser.py",
+    "test_papers.py",
+    "test_closing.py",
+    "test_choosing_page.py",
+    "test_admin.py",
 )
 
 __all__ = ["api_for", "client_for", "crew", "lead", "manager", "office"]

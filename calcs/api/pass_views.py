@@ -5,8 +5,8 @@ from django.db.models import Exists, OuterRef
 
 from calcs.api.pass_serializers import PassEntrySerializer
 from calcs.models import Approval, PassEntry
+from calcs.work import note_pass
 from jobs.api.field_views import FromPhoneViewSet
-from jobs.field_work import note
 
 
 class PassEntryFilter(django_filters.FilterSet):
@@ -27,4 +27,4 @@ class PassEntryViewSet(FromPhoneViewSet):
     )
     serializer_class = PassEntrySerializer
     filterset_class = PassEntryFilter
-    keep = staticmethod(note)
+    keep = staticmethod(note_pass)

@@ -48,7 +48,7 @@ must know though it refuses nothing is *told*.
 
 Not measured travel counts as none in the plan already; that it is not measured is told. Straps to loosen are told,
 and stand on the crew's sheet. Missing papers keep nobody from approving, so that work can be planned while a permit
-is on its way: they refuse the start (`why_not_start`).
+is on its way: nobody starts without them (`why_not_start`; told where work is noted until it has begun).
 """
 
 from calcs.approving.decide import (

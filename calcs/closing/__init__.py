@@ -7,6 +7,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from calcs import nightly
 from calcs.closing.checking import note_checked
 from calcs.closing.opens import Open, listed
 from calcs.closing.readings import open_about_survey
@@ -166,6 +167,8 @@ def close(*, closing: Closing, by: User, reason: str = "") -> Closing:
     closing.closed_at, closing.closed_by = timezone.now(), by
     closing.manager_reason = reason if still_open else ""
     closing.save()
+    if closing.as_left_id is None:  # lifted, and nobody has read how it stands
+        nightly.refresh_when_kept(closing.approval.siting_id)
     return closing
 
 

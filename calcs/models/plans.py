@@ -4,7 +4,7 @@ from typing import Self
 
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q
 from django.utils import timezone
 
 from calcs.models.calculations import Calculation
@@ -71,6 +71,21 @@ class PlanCheck(Keyed):
         return f"{self.kind} of {self.plan}"
 
 
+class PassEntryQuerySet(CompanyQuerySet["PassEntry"]):
+    """Steps as crews noted them."""
+
+    def done(self) -> Self:
+        """Return those that say a step was done and that no later entry of the same step takes back."""
+        of_step = PassEntry.objects.filter(
+            plan=OuterRef("plan"), point=OuterRef("point"), pass_number=OuterRef("pass_number")
+        )
+        later = Q(noted_at__gt=OuterRef("noted_at")) | Q(
+            Q(sequence__gt=OuterRef("sequence")) | Q(sequence=OuterRef("sequence"), pk__gt=OuterRef("pk")),
+            noted_at=OuterRef("noted_at"),
+        )
+        return self.filter(~Exists(of_step.filter(later, is_done=False)), is_done=True)
+
+
 class PassEntry(FromPhone):
     """One step of a plan's work as the crew noted it: at which support, in which pass, what was read after it."""
 
@@ -85,7 +100,7 @@ class PassEntry(FromPhone):
     unit = models.CharField(max_length=2, choices=Unit.choices, default=Unit.INCHES)
     note = models.CharField(max_length=200, blank=True)
 
-    objects = CompanyQuerySet.as_manager()
+    objects = PassEntryQuerySet.as_manager()
 
     class Meta:
         constraints = [

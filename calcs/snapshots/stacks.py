@@ -100,12 +100,16 @@ def _support(support: Support, line: str, move: LiftMove | None, built: StackRes
         height_in=height_in,
         blocks=stack.count("block") if stack else None,
         corner=support.is_corner,
-        # A stack that is built anew stands straight.
-        offset_in=0.0 if built and built.added else as_float(support.offset_in),
+        offset_in=0.0 if built and _is_all_new(built) else as_float(support.offset_in),
         clearance_in=None if support.clearance_in is None else max(0.0, float(support.clearance_in) + change_in),
         footing=_footing(support),
         sunk=support.has_sunk,
     )
+
+
+def _is_all_new(built: StackResult) -> bool:
+    """Whether a stack is laid anew from its footing up, and so stands straight: on courses that stay it leans on."""
+    return len(built.added) == len(built.stack) - 1  # but for the shims
 
 
 def _without_shims_in(support: Support, move: LiftMove | None, built: StackResult | None) -> float | None:

@@ -12,6 +12,7 @@ import pytest
 from calcs import snapshots
 from calcs.engine.levels import LevelHeight, LevelsInput, LevelsResult
 from calcs.engine.lift import LiftMove, LiftOption
+from calcs.engine.stacks import solve_stacks
 from jobs.models import Connection, NeighbourPair, Point, Strap, Support
 from jobs.rulebook import RULES
 from surveys.models import Method, Reading, Setup, Survey
@@ -256,6 +257,24 @@ def test_stacks_leaves_out_an_unknown_height_and_builds_anew_where_no_stack_is_k
         "double",
         None,
     )
+
+
+def test_supports_stand_straight_only_where_the_stack_is_laid_anew_from_its_footing_up(
+    survey: Survey, keys: dict[str, str]
+) -> None:
+    """A leaning stack that gets other shims or another plate leans on (24 CFR 3285.306: 1/2 in at most)."""
+    of = Support.objects.filter(point__siting=survey.siting)
+    of.update(offset_in=Decimal("1.5"), tier="single")
+    of.filter(point__label="B1").update(keep_courses=0)
+    option = option_of({keys["A2"]: (1.5, 1.5), keys["B1"]: (0.25, 0.25)})
+    stacks = solve_stacks(snapshots.stacks_input(record(survey), option))
+    found = snapshots.supports_input(record(survey), None, option, stacks)
+
+    assert found is not None
+    courses_that_stay = {stack.code: len(stack.stack) - 1 - len(stack.added) for stack in stacks.supports}
+    assert courses_that_stay == {keys["A2"]: 3, keys["B1"]: 0}
+    offsets = {support.code: support.offset_in for support in found.supports}
+    assert (offsets[keys["A2"]], offsets[keys["B1"]], offsets[keys["C1"]]) == (1.5, 0.0, 1.5)
 
 
 def test_straps_as_they_stand_are_not_raised(survey: Survey) -> None:

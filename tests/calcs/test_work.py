@@ -22,10 +22,11 @@ from calcs.work import note_step, progress_of_work
 from jobs.cautions import Moment, shown_at
 from jobs.errors import DomainError
 from jobs.field_work import note_strap_check
-from jobs.models import Home, Point, Strap, StrapCheck, Support, User
+from jobs.models import Home, Paper, Point, Strap, StrapCheck, Support, User
 from tests.calcs.approved import approved_home, withdrawn
 from tests.factories import UserFactory, VisitFactory
 
+CHANGED = "have changed since this plan was approved"
 pytestmark = pytest.mark.django_db
 
 ClientFor = Callable[[User], Client]
@@ -301,12 +302,29 @@ def test_work_that_is_over_shows_no_form_and_says_why(approval: Approval, lead: 
 
 def test_a_plan_that_does_not_hold_is_not_begun(approval: Approval, lead: User, client_for: ClientFor) -> None:
     client = client_for(lead)
-    assert "does not hold any more" not in shown(client, approval)[1]
+    assert CHANGED not in shown(client, approval)[1]
     Support.objects.filter(point__siting=approval.siting, point__label="A1").update(max_raise_in=0)
-    assert "does not hold any more" in shown(client, approval)[1]
+    assert CHANGED in shown(client, approval)[1]
     number, point, _by = steps_of(approval)[0]
     entry(approval, number, point)
-    assert "does not hold any more" not in shown(client, approval)[1]  # what is begun is not told so at each step
+    assert CHANGED not in shown(client, approval)[1]  # what is begun is not told so at each step
+
+
+def test_without_its_papers_work_is_not_begun(approval: Approval, lead: User, client_for: ClientFor) -> None:
+    client = client_for(lead)
+    assert "licence: none is noted" in shown(client, approval)[1]
+    today = timezone.localdate()
+    for kind in ("licence", "insurance", "jacks"):
+        Paper.objects.create(kind=kind, number="7", issued_on=today, expires_on=today)
+    assert "begin:</strong>" not in shown(client, approval)[1]
+    hold = Paper.objects.create(kind="hold", siting=approval.siting, issued_on=today)
+    text = shown(client, approval)[1]
+    assert "begin:</strong>" in text
+    assert "nobody starts until it is released" in text
+    number, point, _by = steps_of(approval)[0]
+    entry(approval, number, point)
+    hold.save()
+    assert "begin:</strong>" not in shown(client, approval)[1]
 
 
 def test_the_page_takes_as_many_queries_however_much_was_noted(
@@ -332,6 +350,6 @@ def test_a_strap_that_is_loosened_for_the_work_is_no_reason_against_it(
     address = reverse("approval-work", args=[approval.pk])
     lead = UserFactory(roles=["crew_lead"])
     Strap.objects.filter(pk=strap.pk).update(slack_in=Decimal("0.25"))
-    assert "does not hold any more" in client_for(lead).get(address).content.decode()
+    assert CHANGED in client_for(lead).get(address).content.decode()
     note_strap_check(StrapCheck(id=uuid.uuid4(), slack_in=Decimal("0.375"), **usual))
-    assert "does not hold any more" not in client_for(lead).get(address).content.decode()
+    assert CHANGED not in client_for(lead).get(address).content.decode()

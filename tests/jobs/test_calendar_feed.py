@@ -367,3 +367,21 @@ def test_the_address_is_shown_once(siting: Siting, office: User, lead: User, cli
     assert Client().get(address.removeprefix("http://testserver")).status_code == 200
     assert client.post(reverse("take-back-calendar"), follow=True).status_code == 200
     assert Client().get(address.removeprefix("http://testserver")).status_code == 404
+
+
+def test_the_page_says_what_the_calendar_holds_and_why_it_is_empty(
+    siting: Siting, office: User, lead: User, client_for: ClientFor
+) -> None:
+    def holds(person: User) -> str:
+        page = client_for(person).get(reverse("account"))
+        words: str = page.context["feed_holds"]
+        assert words in page.content.decode()
+        return words
+
+    assert "You are on none: it stays empty until somebody books you." in holds(lead)
+    planned(siting, office, lead)
+    assert holds(lead).startswith("It holds the visit that you lead")
+    planned(siting, office, lead, start=START + 3 * HOUR)
+    assert holds(lead).startswith("It holds the 2 visits that you lead")
+    assert len(read(lead)) == 2
+    assert "You are on none" in holds(office)  # who books goes on no visit by that

@@ -1,6 +1,7 @@
 """A person's day in one answer: the visits, and everything that a phone needs at their homes without signal.
 
-The number of queries is the same however many visits there are.
+The number of queries is the same however many visits there are; for a home whose approved work has not begun it is
+also looked whether the plan still holds.
 """
 
 import datetime
@@ -93,6 +94,7 @@ def _places(day: Day, visits: list[Visit]) -> Document:
         people={siting.pk: _people_at(siting, visits) for siting in sitings},
         rules=rules,
         unit=day.person.length_unit,
+        date=day.date,
     )
     places = [
         {

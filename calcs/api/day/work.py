@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from calcs.api.closing_views import ClosingSerializer, OpenSerializer
 from calcs.api.day.record import Document
 from calcs.api.pass_serializers import PassEntrySerializer
+from calcs.beginning import why_not_begin
 from calcs.closing import Seen, closings_of, what_is_open
 from calcs.engine.stacks import StackResult, StacksResult
 from calcs.engine.straps import StrapResult
@@ -57,8 +58,10 @@ class Works:
         people: Mapping[UUID, list[User]],
         rules: Mapping[UUID, Rules],
         unit: str,
+        date: datetime.date,
     ) -> None:
-        self.approvals, self.labels, self.people, self.rules, self.unit = approvals, labels, people, rules, unit
+        self.approvals, self.labels, self.people, self.rules = approvals, labels, people, rules
+        self.unit, self.date = unit, date
         self.read = _read(list(approvals.values()))
         self.seen = Seen(self.read.closings.values())
 
@@ -83,10 +86,12 @@ class Works:
             anew_since=self.read.anew.get(plan.pk),
         )
         loads, one = loads_of(planned), PassEntrySerializer()
+        is_closed = self.read.closings[approval.pk].closed_at is not None
         return {
             "approval": str(approval.pk),
             "plan": str(plan.pk),
             "number": approval.number,
+            "not_to_begin": [] if is_closed else why_not_begin(approval, progress, self.date),
             "unit": plan.survey.unit,
             "survey": str(plan.survey_id),
             "setup": self._setup(progress),

@@ -112,6 +112,9 @@ class WorkSerializer(Fields):
     approval = serializers.UUIDField()
     plan = serializers.UUIDField()
     number = serializers.IntegerField(help_text="the approval's")
+    not_to_begin = serializers.ListField(
+        child=serializers.CharField(), help_text="what keeps everybody from beginning that day; none once it has begun"
+    )
     unit = serializers.CharField(help_text="what its numbers are read in: in or mm")
     survey = serializers.UUIDField(help_text="the one that the plan was made from")
     setup = WorkSetupSerializer(allow_null=True)

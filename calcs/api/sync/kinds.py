@@ -15,6 +15,7 @@ from calcs.api.pass_serializers import PassEntrySerializer
 from calcs.api.sync.wire import Entry, Parcel
 from calcs.closing import note_checked
 from calcs.models import Approval, Closing, PassEntry
+from calcs.work import note_pass
 from jobs.api.base import RowSerializer
 from jobs.api.field_serializers import (
     FindingSerializer,
@@ -28,7 +29,7 @@ from jobs.api.field_serializers import (
 from jobs.api.safety_serializers import CautionReadSerializer, HazardSerializer, HeadCountSerializer
 from jobs.caution_reads import note_read
 from jobs.errors import DomainError
-from jobs.field_work import keep_once, note, note_strap_check, note_work_time
+from jobs.field_work import keep_once, note_strap_check, note_work_time
 from jobs.handovers import acknowledge, note_handover
 from jobs.hazards import note_hazard
 from jobs.head_counts import note_head_count
@@ -138,7 +139,7 @@ def _take_strap(taking: Taking, entry: Entry) -> None:
 
 def _take_pass(taking: Taking, entry: Entry) -> None:
     row = PassEntry(author=taking.author(entry), **_fields(taking, entry, PassEntrySerializer))
-    note(row)
+    note_pass(row)
     if not Approval.objects.standing().filter(plan=row.plan_id).exists():
         taking.not_approved.add(entry.key)
 

@@ -77,12 +77,34 @@ def footing_cell(*, soil_psf: float, side_in: float, tier: Tier) -> tuple[float,
 
     The row is the highest bearing not above the soil's. None where the table has no such size or no such soil.
     """
-    rows = [r for r in read("footings")["rows"] if r["side_in"] == side_in and r["soil_psf"] <= soil_psf]
-    if not rows:
+    return _squares(soil_psf, tier).get(side_in)
+
+
+def other_footing_cell(
+    *, soil_psf: float, area_in2: float, thickness_in: float, tier: Tier
+) -> tuple[float, float] | None:
+    """Capacity in pounds and least cast thickness in inches of a footing of another shape, or between the sizes.
+
+    It counts as a square of the table that has no more area and needs no more depth (note 1 of the table), straight
+    between two such by their area; what is larger than its depth serves, as a runner is, counts no further. None
+    where it is smaller than every square, or the table has no such soil.
+    """
+    squares = sorted((side**2, *cell) for side, cell in _squares(soil_psf, tier).items())
+    if not squares or area_in2 < squares[0][0]:
         return None
-    row = max(rows, key=lambda r: float(r["soil_psf"]))
-    printed, thickness = row[tier]
-    return float(row.get(f"{tier}_used_lb", printed)), float(thickness)
+    least_in = squares[0][2]
+    rows = [(area, load_lb) for area, load_lb, depth_in in squares if depth_in <= max(thickness_in, least_in)]
+    capacity_lb = between(area_in2, rows)
+    return rows[-1][1] if capacity_lb is None else capacity_lb, least_in
+
+
+def _squares(soil_psf: float, tier: Tier) -> dict[float, tuple[float, float]]:
+    """Capacity and least thickness by side: of each size the row of the highest bearing not above the soil's."""
+    rows = [row for row in read("footings")["rows"] if row["soil_psf"] <= soil_psf]
+    return {
+        float(row["side_in"]): (float(row.get(f"{tier}_used_lb", row[tier][0])), float(row[tier][1]))
+        for row in sorted(rows, key=lambda row: float(row["soil_psf"]))
+    }
 
 
 def derived_footing_lb(*, soil_psf: float, area_ft2: float, thickness_in: float) -> float:

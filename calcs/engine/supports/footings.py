@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from calcs.engine.standards.checks import Check, Verdict, at_least, at_most
 from calcs.engine.standards.homes import NO_TABLE
-from calcs.engine.standards.piers import derived_footing_lb, footing_cell, footing_source
+from calcs.engine.standards.piers import Tier, derived_footing_lb, footing_cell, footing_source, other_footing_cell
 from calcs.engine.standards.sources import source
 from calcs.engine.standards.ties import default_bearing_psf, soil_bearing_psf
 from calcs.engine.supports.types import Footing, Support, SupportsInput
@@ -14,6 +14,7 @@ SUNK = "no bearing is taken for a support that has sunk: measure it"
 ARITHMETIC = "area x bearing less the footing's weight at 150 lb/ft3"
 PRECAST_LEAST_IN = 4.0  # serves where 6 in cast in place would: 24 CFR 3285.312, Table, note
 PRECAST_SERVES_IN = 6.0
+LONGEST_PAD_IN = 48.0  # the largest that 24 CFR 3285.312 prints; beyond it no support counts on all of it: judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,27 +34,51 @@ def footing_checks(
     if support.footing is None or bearing.psf is None:
         verdict: Verdict = "unknown" if support.footing is None else bearing.verdict
         return (_capacity(support, load_lb, None, verdict, bearing.source),)
-    footing = support.footing
-    cell = None
-    if federal and footing.length_in == footing.width_in and footing.kind != "other":
-        # A tier that is not known is taken for a single stack, whose capacities are the smaller ones.
-        cell = footing_cell(soil_psf=bearing.psf, side_in=footing.length_in, tier=support.tier or "single")
-    if cell is not None:
-        limit, least_in = cell
-        cited = f"{footing_source().cited()}; {bearing.source}"
-        return (
-            _capacity(support, load_lb, limit, at_most(load_lb, limit), cited),
-            _thickness(support, footing, least_in),
-        )
+    cell = _cell(support.footing, psf=bearing.psf, tier=support.tier) if federal else None
+    if cell is None:
+        return (_by_arithmetic(support, support.footing, bearing, load_lb=load_lb),)
+    limit, least_in = cell
+    cited = f"{footing_source().cited()}; {bearing.source}"
+    return (
+        _capacity(support, load_lb, limit, at_most(load_lb, limit), cited),
+        _thickness(support, support.footing, least_in),
+    )
+
+
+def _cell(footing: Footing, *, psf: float, tier: Tier | None) -> tuple[float, float] | None:
+    """What the table has for a footing of plain concrete; None where it has nothing."""
+    if footing.kind == "other":
+        return None
+    # A tier that is not known is taken for a single stack, whose capacities are the smaller ones.
+    tier = tier or "single"
+    if footing.length_in == footing.width_in:
+        cell = footing_cell(soil_psf=psf, side_in=footing.length_in, tier=tier)
+        if cell is not None:
+            return cell
     if footing.thickness_in is None:
-        return (_capacity(support, load_lb, None, "unknown", f"{ARITHMETIC}; {bearing.source}"),)
+        return None
+    is_precast = footing.kind == "precast" and footing.thickness_in >= PRECAST_LEAST_IN
+    return other_footing_cell(
+        soil_psf=psf,
+        area_in2=footing.length_in * footing.width_in,
+        thickness_in=max(footing.thickness_in, PRECAST_SERVES_IN) if is_precast else footing.thickness_in,
+        tier=tier,
+    )
+
+
+def _by_arithmetic(support: Support, footing: Footing, bearing: Bearing, *, load_lb: float | None) -> Check:
+    """What the soil carries over the whole footing, where no table says what the footing itself does."""
+    cited = f"{ARITHMETIC}; {bearing.source}"
+    if bearing.psf is None or footing.thickness_in is None:
+        return _capacity(support, load_lb, None, "unknown", cited)
     limit = derived_footing_lb(
         soil_psf=bearing.psf, area_ft2=footing.length_in * footing.width_in / 144, thickness_in=footing.thickness_in
     )
     verdict = at_most(load_lb, limit)
-    if footing.kind == "other" and verdict == "ok":
-        verdict = "unknown"  # the soil would carry it; whether the pad does, its listing says
-    return (_capacity(support, load_lb, limit, verdict, f"{ARITHMETIC}; {bearing.source}"),)
+    # The soil would carry it; whether a listed pad does, its listing says, and how much of a runner, nobody.
+    if verdict == "ok" and (footing.kind == "other" or max(footing.length_in, footing.width_in) > LONGEST_PAD_IN):
+        verdict = "unknown"
+    return _capacity(support, load_lb, limit, verdict, cited)
 
 
 def _bearing(support: Support, document: SupportsInput, *, federal: bool) -> Bearing:

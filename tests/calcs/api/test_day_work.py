@@ -8,6 +8,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from calcs.beginning import why_not_begin
 from calcs.closing import closing_of, what_is_open
 from calcs.engine.flatness import FlatnessResult
 from calcs.models import Approval, Closing, PassEntry
@@ -15,7 +16,7 @@ from calcs.sheet_page.known import read_known
 from calcs.sheet_page.loading import loads_of
 from calcs.survey_page.record import result_of
 from calcs.work import progress_of_work
-from jobs.models import Strap, StrapCheck, User, Visit
+from jobs.models import Paper, Strap, StrapCheck, Support, User, Visit
 from tests.calcs.approved import approved_home, withdrawn
 from tests.calcs.finished import finished
 from tests.calcs.working import check, standing
@@ -122,6 +123,31 @@ def test_without_an_order_of_jacking_there_is_work_all_the_same(approval: Approv
     work = place_of(api_for(crew))["work"]
     assert (work["passes"], work["days"], work["setup"], work["straps"], work["stacks"]) == ([], 0, None, [], [])
     assert [row["point"] for row in work["supports"]] == [row.point for row in progress_of_work(approval).supports]
+
+
+def test_what_keeps_from_beginning_is_told_until_work_has_begun(
+    approval: Approval, crew: User, api_for: Any
+) -> None:
+    client, today = api_for(crew), timezone.localdate()
+    told = place_of(client)["work"]["not_to_begin"]
+    assert any("licence" in words for words in told)
+    assert list(why_not_begin(approval, progress_of_work(approval), today)) == told
+    for kind in ("licence", "insurance", "jacks"):
+        Paper.objects.create(kind=kind, number="7", issued_on=today, expires_on=today)
+    assert place_of(client)["work"]["not_to_begin"] == []
+    Support.objects.filter(point__siting=approval.siting, point__label="A1").update(max_raise_in=0)
+    (words,) = place_of(client)["work"]["not_to_begin"]
+    assert "have changed since this plan was approved" in words
+    step = progress_of_work(approval).steps[0]
+    PassEntry.objects.create(
+        plan=approval.plan,
+        point=approval.siting.points.get(pk=step.point),
+        pass_number=step.pass_number,
+        author=crew,
+        noted_at=timezone.now(),
+        is_done=True,
+    )
+    assert place_of(client)["work"]["not_to_begin"] == []
 
 
 def test_what_is_not_approved_is_no_work(approval: Approval, crew: User, api_for: Any) -> None:

@@ -15,6 +15,7 @@ from calcs.engine.standards.piers import (
     footing_cell,
     footing_source,
     load_source,
+    other_footing_cell,
     pier_load_lb,
     pier_rules,
 )
@@ -126,6 +127,38 @@ def test_a_soil_between_two_rows_is_the_weaker_and_none_below_the_first() -> Non
     assert footing_cell(soil_psf=1900, side_in=24, tier="single") == (5600, 8)
     assert footing_cell(soil_psf=900, side_in=24, tier="single") is None
     assert footing_cell(soil_psf=1500, side_in=18, tier="single") is None
+
+
+@pytest.mark.parametrize("tier", TIERS)
+def test_another_shape_counts_as_a_square_of_no_more_area_and_depth(tier: Tier) -> None:
+    """Note 1 of 3285.312, Table: other shapes, with at least the area and the depth of the square shown."""
+    for soil, side, *cells in FOOTINGS:
+        capacity, depth_in = cells[TIERS.index(tier)]
+        found = other_footing_cell(soil_psf=soil, area_in2=side**2, thickness_in=depth_in, tier=tier)
+        assert found is not None
+        assert found[0] == pytest.approx(capacity)
+        if depth_in > 6:  # a little less deep, and it is at most the next smaller square
+            thinner = other_footing_cell(soil_psf=soil, area_in2=side**2, thickness_in=depth_in - 0.5, tier=tier)
+            assert thinner is not None
+            assert thinner[0] < capacity
+
+
+@pytest.mark.parametrize("tier", TIERS)
+def test_no_other_shape_holds_more_than_area_by_bearing_less_its_weight(tier: Tier) -> None:
+    for soil in (1000, 1500, 2000, 2500, 3000, 4000):
+        for area_in2 in range(256, 3000, 50):
+            for depth_in in (6, 8, 10, 14):
+                found = other_footing_cell(soil_psf=soil, area_in2=area_in2, thickness_in=depth_in, tier=tier)
+                assert found is not None
+                least = derived_footing_lb(soil_psf=soil, area_ft2=area_in2 / 144, thickness_in=6)
+                assert found[0] <= least + 50
+
+
+def test_smaller_than_the_smallest_square_the_table_has_nothing() -> None:
+    assert other_footing_cell(soil_psf=1500, area_in2=255, thickness_in=6, tier="single") is None
+    assert other_footing_cell(soil_psf=900, area_in2=400, thickness_in=6, tier="single") is None
+    # Thinner than any of the table's: what the smallest carries, and the depth that it needs.
+    assert other_footing_cell(soil_psf=1500, area_in2=400, thickness_in=4, tier="single") == (4000, 6)
 
 
 def test_limits() -> None:

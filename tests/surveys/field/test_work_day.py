@@ -89,13 +89,17 @@ def _begin_work(phone: Phone, home: str) -> None:
     read_cautions(page, *PEOPLE, goes_on=False)
     page.get_by_role("button", name="Loosened").click()
     expect(page.get_by_text("Loosened. Tight again after the last pass.")).to_be_visible()
+    phone.go(f"{home}/work")
+    expect(page.get_by_text("Do not begin: licence: none is noted")).to_be_visible()
     phone.go(f"{home}/work/1")
     read_cautions(page, *PEOPLE, goes_on=False)  # before jacking
     expect(page.locator("#title")).to_have_text("At each pass")
     read_cautions(page, *PEOPLE)
+    expect(page.get_by_text("Do not begin: licence: none is noted")).to_be_visible()
     page.locator("a.support").first.click()
     note_number(page, wanted_of(page))
     expect(page.locator("a.support").first).to_contain_text("✓ done")
+    expect(page.get_by_text("Do not begin")).to_have_count(0)
 
 
 def _work(phone: Phone, home: str, passes: tuple[WorkPass, ...]) -> dict[tuple[int, str], str]:

@@ -39,10 +39,14 @@ export const app = {
 let shown = { root: null, screen: null };
 let asked = 0;
 let depth = 0;
+let arrivals = 0;
+let arriving = null; // while a screen that one has gone to is filled in
 
-/** Go to a screen. */
-function go(path) {
-  history.pushState({ depth: depth + 1 }, "", `#/${path}`);
+/** Go to a screen; `isInstead`: going back leads to where this one came from. */
+function go(path, { isInstead = false } = {}) {
+  const to = `#/${path}`;
+  if (isInstead) history.replaceState(history.state, "", to);
+  else history.pushState({ depth: depth + 1 }, "", to);
   return arrive();
 }
 
@@ -60,7 +64,8 @@ async function arrive() {
   versions.applyIfAsked();
   element("back").hidden = pathNow() === "";
   const root = h("main", { id: "main", tabindex: "-1" });
-  await fillIn(root, { atOnce: true });
+  arrivals++;
+  await (arriving = fillIn(root, { atOnce: true }));
   if (!root.contains(document.activeElement)) root.focus({ preventScroll: true });
 }
 
@@ -72,13 +77,15 @@ function refresh(unless = () => false) {
 /** Fill a screen in: before the eye where one has gone somewhere, behind it where one stays. */
 async function fillIn(root, { atOnce = false, unless = () => false }) {
   const turn = ++asked;
+  const at = document.activeElement;
+  const typed = at?.value;
   if (atOnce) {
     put(root);
     scrollTo(0, 0);
   }
   const screen = await showScreen(root, match(pathNow()));
   if (turn !== asked || unless()) return leave(screen);
-  if (!atOnce) keepingPlace(root, () => put(root));
+  if (!atOnce) keepingPlace(root, () => put(root), at?.value !== typed);
   shown = { root, screen };
   root.dataset.path = pathNow();
 }
@@ -89,8 +96,8 @@ function put(root) {
   document.querySelector("main").replaceWith(root);
 }
 
-/** Change what is shown with scroll, focus and what is unfolded as they were. */
-function keepingPlace(root, change) {
+/** Change what is shown with scroll, focus and what is unfolded as they were, and what `isTyped` since it was asked for. */
+function keepingPlace(root, change, isTyped) {
   const top = scrollY;
   const before = document.querySelector("main");
   const [unfolded, at] = [partsOf(before, "details").map((part) => part.open), document.activeElement];
@@ -100,8 +107,20 @@ function keepingPlace(root, change) {
   scrollTo(0, top);
   const same = (at?.id && element(at.id)) || partsOf(root, CAN_FOCUS)[nth];
   if (root.contains(document.activeElement)) return;
-  if (before.contains(at)) (same ?? root).focus({ preventScroll: true });
+  if (!before.contains(at)) return;
+  (same ?? root).focus({ preventScroll: true });
+  if (same?.matches(TEXT) && at.matches(TEXT)) goOnTyping(at, same, isTyped);
 }
+
+function goOnTyping(before, input, isTyped) {
+  if (isTyped) {
+    input.value = before.value;
+    input.dispatchEvent(new Event("input"));
+  }
+  input.setSelectionRange(before.selectionStart, before.selectionEnd);
+}
+
+const TEXT = "textarea, [type=text]";
 
 const CAN_FOCUS = "a, button, input, select, textarea, summary";
 const partsOf = (root, selector) => [...root.querySelectorAll(selector)];
@@ -111,12 +130,20 @@ const screenOf = async (found) => found && import(`./screens/${found.screen}.js`
 async function showScreen(root, found) {
   try {
     if (!found) return notFound(root);
+    const here = ofScreen(); // by the time that its script is there somebody may be elsewhere
     const { show } = await screenOf(found);
-    return await show(root, found.params, app);
+    return await show(root, found.params, here);
   } catch (error) {
     tellError(error);
     return saySo(root, gettext("This screen can't be shown."));
   }
+}
+
+/** The app as a screen has it: what a screen still does once somebody has gone elsewhere moves nobody. */
+function ofScreen() {
+  const arrival = arrivals;
+  const ifHere = (action) => (...given) => arrival === arrivals && action(...given);
+  return Object.assign(Object.create(app), { go: ifHere(go), back: ifHere(back), refresh: ifHere(refresh), title: ifHere(title) });
 }
 
 function leave(screen) {
@@ -134,9 +161,10 @@ function saySo(root, words) {
   return null;
 }
 
-/** Tell the screen that entries, photos or the day have changed. */
+/** Tell the screen that entries, photos, the day or the time have changed; one that is filled in just now, after that. */
 async function changed(what) {
   await showCounts();
+  for (let one; one !== arriving; await one) one = arriving;
   if (shown.screen?.keep) await shown.screen.changed?.(what);
   else await refresh();
 }
@@ -239,6 +267,7 @@ export async function start() {
   showPerson();
   replace(element("back"), gettext("Back"));
   outbox.onchange(() => changed("entries"));
+  document.addEventListener("visibilitychange", () => document.hidden || changed("time")); // it may be another day
   await showCounts();
   await arrive();
   performance.mark("shown");

@@ -1,6 +1,7 @@
 // What stands on the phone about a visit, read once for a screen: the day as each language tells it, the place, and
 // what crews noted since, from the day and from this phone's entries as one. Screens of the visit begin here.
 
+import { bestFirst } from "./days.js";
 import { findingsOf, headCountOf, notedAt, passEntriesOf, strapChecksOf, surveysOf } from "./record.js";
 import { cautionsAt, namesOf, notRead, whoIsUnder } from "./visit_steps.js";
 import { language } from "./words.js";
@@ -29,14 +30,14 @@ async function visitsBeside(app, day, visit) {
   return Promise.all(others.map(async (each) => ({ visit: each, entries: await entriesOf(app, each.id) })));
 }
 
-/** The days that hold a visit, the one loaded last of each language, the page's own language first. */
+/** The days that hold a visit, the one loaded last of each language; the page's own first, unless it is older. */
 async function daysWith(app, id) {
   const days = (await app.store.all("days")).filter((day) => visitIn(day, id));
   const newest = new Map();
   for (const day of days) {
     if (!newest.has(day.language) || newest.get(day.language).loaded_at < day.loaded_at) newest.set(day.language, day);
   }
-  return [...newest.values()].sort((a, b) => (b.language === language()) - (a.language === language()));
+  return [...newest.values()].sort(bestFirst(language()));
 }
 
 const visitIn = (day, id) => day.visits.find((visit) => visit.id === id);

@@ -8,6 +8,7 @@ import { LANGUAGES } from "./words.js";
 
 const KEPT_DAYS = 7;
 const DAY_MS = 24 * 3600 * 1000;
+const LOADING_MS = 5 * 60 * 1000; // by less than that the languages of one loading are apart
 
 /** What the server says when nobody is signed in. */
 export class SignedOut extends Error {}
@@ -19,7 +20,9 @@ export class Refused extends Error {}
  * Load today and tomorrow in every language; `onstep(done, all)` is told how far it is.
  * Returns the date of today by the company's clock.
  */
-export async function load(onstep = () => {}) {
+export const load = (onstep = () => {}) => inTurn(() => loadAll(onstep));
+
+async function loadAll(onstep = () => {}) {
   const languages = Object.keys(LANGUAGES);
   const steps = languages.length * 2;
   let done = 0;
@@ -38,12 +41,23 @@ export async function load(onstep = () => {}) {
 }
 
 /** Look whether today has changed on the server, and load it if so; all of it where it was never loaded. */
-export async function refresh(language) {
+export const refresh = (language) => inTurn(() => refreshNow(language));
+
+let turn = Promise.resolve();
+
+/** One at a time: an answer that was long on its way takes no newer day's place. */
+function inTurn(work) {
+  const ended = turn.then(work);
+  turn = ended.catch(() => {});
+  return ended;
+}
+
+async function refreshNow(language) {
   const today = await store.pref("today");
   const before = today && (await store.get("days", `${today}|${language}`));
-  if (!before) return Boolean(await load());
+  if (!before) return Boolean(await loadAll());
   const day = await fetchDay({ language, before });
-  if (day && day.date !== today) await load();
+  if (day && day.date !== today) await loadAll();
   return Boolean(day);
 }
 
@@ -55,16 +69,18 @@ async function fetchDay({ date = "", language, before = null }) {
     headers: before?.etag ? { "If-None-Match": before.etag } : {},
   });
   if (status === 304) {
-    await store.put("days", knowing(before, knows)); // what was taken and then withdrawn leaves the day as it was
+    await store.put("days", knowing({ ...before, loaded_at: now() }, knows)); // what was taken and then withdrawn leaves it as it was
     return null;
   }
   if (status === 401 || status === 403) throw new SignedOut();
   if (status !== 200 || !Array.isArray(body?.visits)) throw new Refused(body?.message ?? String(status));
-  const kept = { key: `${body.date}|${language}`, language, bytes, etag: headers.get("ETag"), loaded_at: new Date().toISOString() };
+  const kept = { key: `${body.date}|${language}`, language, bytes, etag: headers.get("ETag"), loaded_at: now() };
   await store.put("days", knowing({ ...body, ...kept }, knows));
   await noteClock(headers.get("Date"));
   return body;
 }
+
+const now = () => new Date().toISOString();
 
 const knowing = (day, knows) => ({ ...day, places: day.places.map((place) => ({ ...place, knows })) });
 
@@ -95,14 +111,17 @@ export const held = async (person) => (await store.all("days")).filter((day) => 
 /** Return {day, visit, place} of a visit in a language, from the newest day that has it, or null. */
 export async function at(visitId, language) {
   const days = (await store.all("days")).filter((day) => day.visits.some((visit) => visit.id === visitId));
-  days.sort((a, b) => rank(b, language) - rank(a, language) || (a.loaded_at < b.loaded_at ? 1 : -1));
-  const day = days[0];
+  const [day] = days.sort(bestFirst(language));
   if (!day) return null;
   const visit = day.visits.find((one) => one.id === visitId);
   return { day, visit, place: day.places.find((place) => place.siting.id === visit.siting) };
 }
 
-const rank = (day, language) => (day.language === language ? 1 : 0);
+/** The order of days that tell of the same: the newest, in the language where that is about as new. */
+export function bestFirst(language) {
+  const worth = (day) => Date.parse(day.loaded_at) + (day.language === language ? LOADING_MS : 0);
+  return (a, b) => worth(b) - worth(a);
+}
 
 /** The date now, in a time zone, by the phone's clock. */
 export const dateNow = (timeZone) => new Intl.DateTimeFormat("en-CA", { timeZone }).format(new Date());

@@ -122,11 +122,11 @@ function somebodyElse(note) {
 }
 
 function onward(missing, goOn) {
-  if (!missing.length) return h("p", {}, button(gettext("Go on"), goOn, { kind: "verb" }));
+  if (!missing.length) return h("p", { class: "ahead" }, button(gettext("Go on"), goOn, { kind: "verb" }));
   const names = missing.join(", ");
   return h(
     "div",
-    { class: "note stop" },
+    { class: "note stop ahead" },
     h("p", {}, h("strong", {}, fill(gettext("Not read by: {names}"), { names }))),
     button(fill(gettext("Go on without {names}"), { names }), goOn, { kind: "quiet" }),
   );

@@ -26,13 +26,12 @@ export async function show(root, params, app) {
   );
 }
 
-/** The days in the page's language; a day that is only there in the other one is better than none. */
+/** The days in the page's language; in the other one a day that is only there, or newer. */
 async function heldDays(app) {
   if (!app.person) return [];
-  const all = await days.held(app.person.id);
-  const own = all.filter((day) => day.language === language());
-  const dates = new Set(own.map((day) => day.date));
-  return [...own, ...all.filter((day) => !dates.has(day.date))].sort((a, b) => (a.date < b.date ? -1 : 1));
+  const all = (await days.held(app.person.id)).sort(days.bestFirst(language()));
+  const best = new Map(all.toReversed().map((day) => [day.date, day]));
+  return [...best.values()].sort((a, b) => (a.date < b.date ? -1 : 1));
 }
 
 // -- what is amiss ---------------------------------------------------------------------------------------------

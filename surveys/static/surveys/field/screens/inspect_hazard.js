@@ -8,7 +8,7 @@ import { hazardNotes } from "./inspect.js";
 import { walkAt } from "./inspect_known.js";
 import { hazardKinds } from "./inspect_words.js";
 import { photoStrip } from "./photo_strip.js";
-import { nothingKnown } from "./visit_parts.js";
+import { nothingKnown, once } from "./visit_parts.js";
 
 const MOST_TEXT = 500;
 
@@ -59,7 +59,7 @@ function paint(screen) {
     ),
     field(gettext("Where it is and what of it"), input, { error: wrong }),
     photo(screen),
-    button(gettext("Keep the hazard"), () => save(screen), { kind: "verb wide", id: "keep-hazard", disabled: !draft.kind }),
+    button(gettext("Keep the hazard"), once(() => save(screen)), { kind: "verb wide", id: "keep-hazard", disabled: !draft.kind }),
     h("p", { class: "quiet small" }, gettext("It is shown at every visit until somebody who leads clears it with a reason.")),
   );
 }

@@ -23,10 +23,7 @@ export async function show(root, { visit, thing: kind, id }, app) {
   return {
     keep: true,
     changed: () => changed(screen),
-    close: () => {
-      screen.isLeft = true;
-      screen.close();
-    },
+    close: () => screen.close(),
   };
 }
 
@@ -41,11 +38,10 @@ async function read(screen) {
   return true;
 }
 
-// Words that somebody types stay under the fingers; what came in shows with the next screen.
+// Words that somebody types stay under the fingers, and so does a figure; what came in shows with the next screen.
 async function changed(screen) {
-  const isTyping = screen.root.contains(document.activeElement) && document.activeElement.matches("textarea, input");
-  if (screen.isSaving || screen.draft.view || isTyping) return;
-  if (await read(screen)) paint(screen);
+  const isBusy = () => screen.isSaving || screen.draft.view || screen.root.querySelector("#words:focus");
+  if (!screen.isSaving && (await read(screen)) && !isBusy()) paint(screen);
 }
 
 /** Show what the draft says is to be seen: the thing itself, or one figure of it. */
@@ -205,8 +201,7 @@ const photoOf = ({ known, thing, draft, visit }) => {
 async function afterPhoto(screen) {
   const { app, visit, thing, draft } = screen;
   if (thing.kind !== "strap" && !thing.found.length) await keepDraft(app, visit, thing, draft);
-  await read(screen);
-  paint(screen);
+  return changed(screen);
 }
 
 // -- words, and the four keys ----------------------------------------------------------------------------------
@@ -283,7 +278,6 @@ async function save(screen, grade) {
   }
   await dropDraft(app, visit, thing, draft);
   app.announce(fill(gettext("{name}: {grade}, kept"), { name: titleOf(thing), grade: gradeWords(grade) }));
-  if (screen.isLeft) return; // somebody went elsewhere while it was stored
   const next = nextOpen(known.walk, thing.kind, id);
   app.go(next ? pathTo(visit, next) : `visit/${visit}/inspect`);
 }

@@ -6,11 +6,10 @@ import { button, field, h, replace } from "../dom.js";
 import { has, tidyName } from "../visit_steps.js";
 import { fill, gettext } from "../words.js";
 import { missingAt, showMoment } from "./cautions.js";
-import { nothingKnown, timeOf, underNow, unlessTyping, verbTo } from "./visit_parts.js";
+import { isTwice, nothingKnown, once, timeOf, underNow, unlessTyping, verbTo } from "./visit_parts.js";
 import { minutesPanel } from "./work_minutes.js";
 
 const NAME_AT_MOST = 80;
-const TWICE_MS = 800;
 
 export async function show(root, { visit: id }, app) {
   const known = await atVisit(app, id);
@@ -27,7 +26,7 @@ export async function show(root, { visit: id }, app) {
     peopleList(app, known, readersAt(known).filter((name) => !isUnder(known, name)), missing),
     somebodyElse(app, known),
     unread(known, missing),
-    known.under.length ? button(gettext("Everybody is out"), () => countAllOut(app, known), { kind: "quiet" }) : null,
+    known.under.length ? button(gettext("Everybody is out"), once(() => countAllOut(app, known)), { kind: "quiet" }) : null,
     await minutesPanel(app, known),
   );
   return unlessTyping(root, app);
@@ -86,12 +85,8 @@ async function readFirst(root, app, known, name) {
   return showMoment(root, app, known, "before_entry", { goOn, names: [name], above, beside });
 }
 
-let counted = { name: "", at_ms: -Infinity };
-
-/** Count somebody. A press twice with gloves is one: the button that then lies there would count the other way. */
 async function count(app, known, person_name, is_in) {
-  if (counted.name === person_name && performance.now() - counted.at_ms < TWICE_MS) return;
-  counted = { name: person_name, at_ms: performance.now() };
+  if (isTwice(person_name)) return;
   await app.outbox.add("head_count", { visit: known.visit.id, person_name, is_in }, { visit: known.visit.id });
   const words = is_in ? gettext("{name} is in") : gettext("{name} is out");
   app.announce(fill(words, { name: person_name }));

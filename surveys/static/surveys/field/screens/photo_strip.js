@@ -45,8 +45,7 @@ function takeButton(of, onkept) {
     input.disabled = true;
     replace(words, gettext("Keeping the photo"));
     try {
-      await keepPhoto(file, of);
-      await onkept();
+      await onkept(await keepPhoto(file, of));
     } catch (error) {
       const sentence = whyNot(error);
       if (!sentence) throw error;

@@ -8,7 +8,6 @@ import { photoStrip, stateWords, thumbnail } from "./photo_strip.js";
 import { nothingKnown } from "./visit_parts.js";
 
 const MOST_CAPTION = 200;
-const CAPTION = "photo_caption";
 
 export async function show(root, { visit: id }, app) {
   const known = await atVisit(app, id);
@@ -24,20 +23,22 @@ export async function show(root, { visit: id }, app) {
     photos.length ? h("ul", { class: "list photo-list" }, list) : h("p", { class: "quiet" }, gettext("No photo of this visit is on this phone.")),
     h("p", { class: "quiet small" }, gettext("Photos go last, after all entries, at 1600 points a side; the originals are not kept.")),
   );
-  return onprogress(({ id: photo, sent_bytes }) => rows.get(photo)?.(sent_bytes));
+  const close = onprogress(({ id: photo, sent_bytes }) => rows.get(photo)?.(sent_bytes));
+  return { keep: true, changed: () => app.refresh(), close }; // no newer page takes over while a photo is being kept
 }
 
 // What it shows is said first; what was typed stays until the photo is kept.
 async function takeOne(app, visit) {
-  const caption = (await app.store.pref(CAPTION)) ?? "";
+  const pref = `photo_caption|${visit.id}`;
+  const caption = (await app.store.pref(pref)) ?? "";
   const of = { siting: visit.siting, visit: visit.id, caption };
   const input = h("input", { id: "caption", type: "text", value: caption, maxlength: MOST_CAPTION, autocomplete: "off" });
   input.addEventListener("input", () => {
     of.caption = input.value.trim();
-    app.store.setPref(CAPTION, of.caption);
+    app.store.setPref(pref, of.caption);
   });
-  const kept = async () => {
-    await app.store.del("prefs", CAPTION);
+  const kept = async (photo) => {
+    if ((await app.store.pref(pref)) === photo.caption) await app.store.del("prefs", pref); // else the next is typed already
     await app.refresh();
   };
   return h("section", {}, field(gettext("What the next photo shows"), input), photoStrip([], of, kept));

@@ -3,7 +3,7 @@
 import { button, h, replace } from "../dom.js";
 import { clock, fill, gettext, ngettext } from "../words.js";
 import { readKnown, set } from "./read_known.js";
-import { unlessTyping } from "./visit_parts.js";
+import { once, unlessTyping } from "./visit_parts.js";
 
 export const stageWords = () => ({
   as_found: gettext("as found"),
@@ -62,7 +62,7 @@ function begin(known, app) {
     choice("stage", gettext("When"), stageWords()),
     choice("method", gettext("Method"), methodWords()),
     choice("unit", gettext("Unit, for the whole survey"), unitWords()),
-    button(gettext("Begin"), () => start(known, app, chosen), { kind: "verb" }),
+    button(gettext("Begin"), once(() => start(known, app, chosen)), { kind: "verb" }),
   );
 }
 

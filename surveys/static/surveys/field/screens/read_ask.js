@@ -6,15 +6,17 @@ import { drawn } from "../echo.js";
 import { length } from "../lengths.js";
 import { fill, gettext } from "../words.js";
 import { nameOf, setupOf, writing } from "./read_known.js";
+import { once } from "./visit_parts.js";
 
 /** A question with its answers: `[[words, action, kind]]`, the likeliest first. */
 export function question(words, answers, ...more) {
+  const first = once((action) => action()); // the first answer is the answer
   return h(
     "div",
     { class: "ask", role: "group", "aria-label": words },
     h("p", { class: "number" }, words),
     ...more,
-    answers.map(([said, action, kind = ""]) => button(said, action, { kind: `${kind} wide`.trim() })),
+    answers.map(([said, action, kind = ""]) => button(said, () => first(action), { kind: `${kind} wide`.trim() })),
   );
 }
 

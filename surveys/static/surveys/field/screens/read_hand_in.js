@@ -4,6 +4,7 @@ import { button, h, replace } from "../dom.js";
 import { fill, gettext, ngettext } from "../words.js";
 import { path, readKnown } from "./read_known.js";
 import { missingOf } from "./read_plan.js";
+import { once } from "./visit_parts.js";
 
 export async function show(root, params, app) {
   const known = await readKnown(root, params, app);
@@ -21,7 +22,7 @@ export async function show(root, params, app) {
     h("p", { class: "number" }, fill(ngettext("{n} reading", "{n} readings", count), { n: count })),
     missing.length ? list(missing) : h("p", { class: "note" }, gettext("Nothing is missing.")),
     h("p", { class: "quiet" }, gettext("What is read later is added to it; nothing is lost by handing in.")),
-    count ? button(words, () => handIn(known, app), { kind: missing.length ? "" : "verb" }) : null,
+    count ? button(words, once(() => handIn(known, app)), { kind: missing.length ? "" : "verb" }) : null,
     missing.length ? h("a", { class: "button verb", href: `#/${path(known)}` }, gettext("Back to reading")) : null,
   );
 }
@@ -33,5 +34,5 @@ async function handIn(known, app) {
   const { visit } = known.params;
   await app.outbox.add("submit", { survey: known.survey.id }, { visit });
   app.announce(gettext("Handed in."));
-  location.replace(`#/visit/${visit}/read`);
+  return app.go(`visit/${visit}/read`, { isInstead: true });
 }

@@ -55,7 +55,7 @@ const chosenName = (survey) => `reading|${survey}`;
 
 /** Keep what was chosen for a survey on this phone: its round, the setup in use. */
 export async function choose(known, app, values) {
-  known.chosen = { ...known.chosen, ...values };
+  Object.assign(known.chosen, values); // one for all that follow from it: what comes in meanwhile undoes no choice
   await app.store.setPref(chosenName(known.survey.id), known.chosen);
 }
 

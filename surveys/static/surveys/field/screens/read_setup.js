@@ -120,7 +120,7 @@ class Reading {
       pad: padOf(known),
       thirtySeconds: isFine(known, setup),
       onenter: (text) => this.enter(text),
-      onundo: () => this.undo(),
+      onundo: () => this.isTaking || this.undo(),
       onkey: (text) => this.zone.typed(text),
     });
     this.zone = figureZone(known, setup, this.pad);
@@ -195,7 +195,7 @@ class Reading {
     this.target = nextShot(known.place, known.survey, setup.id, known.round, nowAt(known));
     if (!this.target) return this.roundIsDone();
     if (!this.target.point) return this.instead((box) => pickReference(box, known, this.app, (point) => this.readAt(point)));
-    return this.showPad();
+    return this.showPad(this.isTaking ? this.pad.text() : ""); // what was typed ahead stays
   }
 
   readAt(point) {
@@ -207,7 +207,7 @@ class Reading {
 
   /** The address says which point was chosen, so that a reload comes back to it. */
   keepAddress(...rest) {
-    history.replaceState(history.state, "", `#/${path(this.known, this.setup.id, ...rest)}`);
+    if (this.root.isConnected) history.replaceState(history.state, "", `#/${path(this.known, this.setup.id, ...rest)}`);
   }
 
   pick(typed = "") {
@@ -219,7 +219,7 @@ class Reading {
     };
     const oncancel = () => {
       this.target = before;
-      this.showPad();
+      this.showPad(this.pad.text());
     };
     this.instead((box) => pick(box, this.known, this.app, { here: before?.point ?? null, title, onpick, oncancel }));
   }
@@ -251,6 +251,7 @@ class Reading {
   // -- a number --
 
   async enter(text) {
+    if (this.isTaking) return; // typed ahead: it is the next number, once its point is asked for
     const wrong = this.wrongWith(text);
     if (wrong) {
       tellRefusal();
@@ -273,6 +274,15 @@ class Reading {
 
   /** Store what was typed; only then ask for the next. */
   async take(text) {
+    this.isTaking = true;
+    try {
+      await this.keepAndJudge(text);
+    } finally {
+      this.isTaking = false;
+    }
+  }
+
+  async keepAndJudge(text) {
     const { known, target } = this;
     const body = this.bodyOf(text);
     this.retype("");
@@ -289,14 +299,11 @@ class Reading {
   }
 
   async kept(body, text) {
-    this.isTaking = true;
     try {
       return await this.app.outbox.add("reading", body, { visit: this.known.params.visit });
     } catch (fault) {
       this.retype(text); // nothing of it was kept
       throw fault;
-    } finally {
-      this.isTaking = false;
     }
   }
 

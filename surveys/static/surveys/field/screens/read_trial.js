@@ -6,7 +6,7 @@ import { gettext } from "../words.js";
 import { choices, methodWords } from "./read.js";
 import { choose, path, readKnown } from "./read_known.js";
 import { drifts, nextCode } from "./read_plan.js";
-import { unlessTyping } from "./visit_parts.js";
+import { once, unlessTyping } from "./visit_parts.js";
 
 const SENSE = { grew: "up", shrank: "down" };
 
@@ -15,7 +15,7 @@ export async function show(root, params, app) {
   if (!known) return null;
   app.title(gettext("Set up the level"));
   const chosen = { has_drift: known.survey.method === "hydrostatic" };
-  const answer = (sense_trial) => begin(known, app, { ...chosen, sense_trial });
+  const answer = once((sense_trial) => begin(known, app, { ...chosen, sense_trial }));
   replace(
     root,
     h("p", { class: "quiet" }, methodWords()[known.survey.method]),
@@ -49,5 +49,5 @@ async function begin(known, app, { has_drift, sense_trial }) {
   const body = { survey: known.survey.id, code, sense: SENSE[sense_trial], sense_trial, has_drift };
   const entry = await app.outbox.add("setup", body, { visit });
   await choose(known, app, { setup: entry.id });
-  location.replace(`#/${path(known, entry.id)}`); // going back leads to the survey, not to another trial
+  return app.go(path(known, entry.id), { isInstead: true }); // going back leads to the survey, not to another trial
 }

@@ -5,7 +5,7 @@ import { atVisit } from "../at_visit.js";
 import { button, field, h, replace } from "../dom.js";
 import { fill, gettext } from "../words.js";
 import { gate, missingAt } from "./cautions.js";
-import { labelOf, lengthOf, nothingKnown, once, stopNote, strapCode, timeOf, underNow, unlessTyping, whyNotWorked } from "./visit_parts.js";
+import { isTwice, labelOf, lengthOf, nothingKnown, once, stopNote, strapCode, timeOf, underNow, unlessTyping, whyNotWorked } from "./visit_parts.js";
 
 const TEXT_AT_MOST = 200;
 const SLACK_DECIMALS = 4;
@@ -33,7 +33,7 @@ export async function show(root, { visit: id }, app) {
 
 function card(app, known, strap) {
   const row = known.place.straps.find((each) => each.id === strap.strap);
-  const note = once((said, text = "") => noteStrap(app, known, strap, said, text));
+  const note = once((said, text = "") => isTwice(strap.strap) || noteStrap(app, known, strap, said, text));
   return h(
     "section",
     { class: `card strap ${strap.due}` },

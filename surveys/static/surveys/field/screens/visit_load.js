@@ -43,12 +43,14 @@ function plan(app, known, pref, loaded) {
 }
 
 function loadItem(app, pref, loaded, { part, words, count, lb }) {
-  const isLoaded = loaded.includes(part);
-  const toggle = async () => {
-    await app.store.setPref(pref, isLoaded ? loaded.filter((each) => each !== part) : [...loaded, part]);
+  const toggle = async ({ target: { checked } }) => {
+    await app.store.within(["prefs"], "readwrite", async (tx) => {
+      const before = (await tx.get("prefs", pref))?.value ?? []; // another may have been ticked since this was drawn
+      await tx.put("prefs", { name: pref, value: [...before.filter((each) => each !== part), ...(checked ? [part] : [])] });
+    });
     app.refresh();
   };
-  const box = h("input", { type: "checkbox", id: `part-${part}`, checked: isLoaded, onchange: toggle });
+  const box = h("input", { type: "checkbox", id: `part-${part}`, checked: loaded.includes(part), onchange: toggle });
   const weight = lb ? fill(gettext("{lb} lb"), { lb: pounds(lb) }) : gettext("weight not known");
   return h("li", {}, h("label", { class: "check" }, box, h("strong", {}, String(count)), h("span", { class: "grow" }, words), h("small", {}, weight)));
 }

@@ -57,6 +57,12 @@ export function whyNotWorked(known) {
   return gettext("No plan is approved for this home. Do not lift or lower anything.");
 }
 
+/** What keeps everybody from beginning, as the day said it; nothing once something was done. */
+export function notToBegin({ work, progress }) {
+  if (!work?.not_to_begin || progress.passes.some((each) => each.done)) return [];
+  return work.not_to_begin.map((why) => stopNote(fill(gettext("Do not begin: {why}"), { why })));
+}
+
 /**
  * Say that another plan is approved than the one this phone was worked by, until somebody has said that it was seen.
  * @returns a note, or null
@@ -104,12 +110,23 @@ export function once(action) {
   };
 }
 
+const TWICE_MS = 800;
+let pressed = { what: "", at_ms: -Infinity };
+
+/** Whether the same was pressed a moment ago: by then another button lies under the glove, that would say the opposite. */
+export function isTwice(what) {
+  const at_ms = performance.now();
+  if (pressed.what === what && at_ms - pressed.at_ms < TWICE_MS) return true;
+  pressed = { what, at_ms };
+  return false;
+}
+
 /** Stop words that can't be overlooked. */
 export const stopNote = (words, ...more) => h("div", { class: "note stop big", role: "alert" }, h("p", {}, h("strong", {}, words)), ...more);
 
 /** What speaks against going on, and the one press that goes on all the same. */
 export const allTheSame = (reasons, words, action) =>
-  h("div", { class: "note stop big", role: "alert" }, reasons.map((each) => h("p", {}, h("strong", {}, each))), button(words, once(action), { kind: "stop" }));
+  h("div", { class: "note stop big ahead", role: "alert" }, reasons.map((each) => h("p", {}, h("strong", {}, each))), button(words, once(action), { kind: "stop" }));
 
 /** A verb that leads to a screen of the visit. */
 export const verbTo = (known, path, words, kind = "verb") =>

@@ -4,7 +4,7 @@
 import { atVisit } from "../at_visit.js";
 import { h, replace } from "../dom.js";
 import { fill, gettext } from "../words.js";
-import { goWords, labelOf, nothingKnown, planChange, stopNote, strapCode, underNow, unlessTyping, verbTo, whyNotWorked } from "./visit_parts.js";
+import { goWords, labelOf, nothingKnown, notToBegin, planChange, stopNote, strapCode, underNow, unlessTyping, verbTo, whyNotWorked } from "./visit_parts.js";
 import { minutesPanel } from "./work_minutes.js";
 import { numbersNote } from "./work_numbers.js";
 import { stackOf } from "./work_stack.js";
@@ -32,6 +32,7 @@ function plan(known, why) {
   return [
     work.stops.map((stop) => stopNote(fill(gettext("Stop at {label}: {why}"), { label: labelOf(known, stop.point), why: stop.text }))),
     h("p", { class: "quiet" }, fill(gettext("Approval number {number}"), { number: work.number })),
+    why ? null : notToBegin(known),
     why ? null : strapsFirst(known),
     numbersNote(known),
     progress.isOff ? stopNote(gettext("A reading is off: stop, look, and read there again before anything else moves.")) : null,

@@ -4,7 +4,7 @@
 import { button, field, h } from "../dom.js";
 import { isDoubtful, ranFor, running, start, stop } from "../minutes.js";
 import { fill, gettext } from "../words.js";
-import { timeOf } from "./visit_parts.js";
+import { isTwice, timeOf } from "./visit_parts.js";
 
 const HOUR_MIN = 60;
 
@@ -35,6 +35,7 @@ function personItem(app, known, person, timers) {
   const done = h("span", { class: "quiet" }, notedWords(known, person));
   if (!timer) {
     const begin = async () => {
+      if (isTwice(`time ${person.id}`)) return;
       await start(app, known.visit.id, person.id);
       app.refresh();
     };
@@ -52,6 +53,7 @@ function elsewhereNote(timer) {
 
 function stopping(app, person, timer) {
   const end = async (said) => {
+    if (isTwice(`time ${person.id}`)) return;
     await stop(app, timer, said);
     app.announce(fill(gettext("{name}: time noted"), { name: person.name }));
     app.refresh();

@@ -6,7 +6,7 @@ import { h, replace } from "../dom.js";
 import { figure } from "../lengths.js";
 import { fill, gettext } from "../words.js";
 import { gate, missingAt } from "./cautions.js";
-import { goWords, labelOf, lengthOf, nothingKnown, notInPlan, planChange, stopNote, underNow, unitOf, verbTo, whyNotWorked } from "./visit_parts.js";
+import { goWords, labelOf, lengthOf, nothingKnown, notInPlan, notToBegin, planChange, stopNote, underNow, unitOf, verbTo, whyNotWorked } from "./visit_parts.js";
 import { against, tightStraps } from "./work_against.js";
 import { toRead, unlessHolding } from "./work_numbers.js";
 
@@ -23,6 +23,7 @@ export async function show(root, { visit: id, pass }, app) {
     root,
     underNow(known),
     why ? stopNote(why) : await planChange(app, known),
+    why ? null : notToBegin(known),
     unreadNote(known, each),
     strapNote(known),
     unlessHolding(known),

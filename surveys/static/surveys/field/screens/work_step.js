@@ -118,11 +118,9 @@ async function noteStep(app, known, step, { is_done, text, isUnread, remark, ver
     ...(text ? { value: text, unit } : {}),
     ...(remark ? { note: remark } : {}),
   };
-  const here = location.hash;
   await app.outbox.add("pass", body, { visit: known.visit.id });
   app.announce(fill(gettext("{label} noted"), { label: labelOf(known, step.point) }));
-  const path = await onwardFrom(app, known, step);
-  return location.hash === here ? app.go(path) : null; // somebody went elsewhere while it was stored
+  return app.go(await onwardFrom(app, known, step));
 }
 
 /** Where it goes on: to the next support of the pass; where a reading is off, here, to say so. */
