@@ -34,8 +34,10 @@ class Computed:
         self.plans: list[Any] = list(
             plans.annotate(options=KeyTransform("options", "lift__result")).defer("provisional_points")
         )
-        standing = Approval.objects.standing().filter(siting__in=sitings).select_related(
-            "plan__lift", "plan__survey__siting__home__rule_set", "siting__home__rule_set"
+        standing = (
+            Approval.objects.standing()
+            .filter(siting__in=sitings)
+            .select_related("plan__lift", "plan__survey__siting__home__rule_set", "siting__home__rule_set")
         )
         self.approvals: dict[UUID, Approval] = {approval.siting_id: approval for approval in standing}
         checks = PlanCheck.objects.filter(plan__in=self.plans)

@@ -113,7 +113,8 @@ class WorkSerializer(Fields):
     plan = serializers.UUIDField()
     number = serializers.IntegerField(help_text="the approval's")
     not_to_begin = serializers.ListField(
-        child=serializers.CharField(), help_text="what keeps everybody from beginning that day; none once it has begun"
+        child=serializers.CharField(),
+        help_text="what keeps everybody from beginning that day; none once it has begun",
     )
     unit = serializers.CharField(help_text="what its numbers are read in: in or mm")
     survey = serializers.UUIDField(help_text="the one that the plan was made from")

@@ -125,9 +125,7 @@ def test_without_an_order_of_jacking_there_is_work_all_the_same(approval: Approv
     assert [row["point"] for row in work["supports"]] == [row.point for row in progress_of_work(approval).supports]
 
 
-def test_what_keeps_from_beginning_is_told_until_work_has_begun(
-    approval: Approval, crew: User, api_for: Any
-) -> None:
+def test_what_keeps_from_beginning_is_told_until_work_has_begun(approval: Approval, crew: User, api_for: Any) -> None:
     client, today = api_for(crew), timezone.localdate()
     told = place_of(client)["work"]["not_to_begin"]
     assert any("licence" in words for words in told)

@@ -1,0 +1,12 @@
+"""Whether the work by an approved plan may begin on a day."""
+
+import datetime
+
+from calcs.approving import why_not_start
+from calcs.models import Approval
+from calcs.work import WorkProgress, has_begun
+
+
+def why_not_begin(approval: Approval, progress: WorkProgress, on: datetime.date) -> tuple[str, ...]:
+    """Say what keeps everybody from beginning on a day; nothing once work has begun: the record moves on with it."""
+    return () if has_begun(approval, progress) else tuple(each.words for each in why_not_start(approval, on))
