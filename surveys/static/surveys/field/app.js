@@ -64,8 +64,9 @@ async function arrive() {
   versions.applyIfAsked();
   element("back").hidden = pathNow() === "";
   const root = h("main", { id: "main", tabindex: "-1" });
-  arrivals++;
-  await (arriving = fillIn(root, { atOnce: true }));
+  const arrival = ++arrivals;
+  await (arriving = fillIn(root, { atOnce: true }).catch(tellError));
+  if (arrival === arrivals) arriving = null;
   if (!root.contains(document.activeElement)) root.focus({ preventScroll: true });
 }
 
@@ -164,7 +165,7 @@ function saySo(root, words) {
 /** Tell the screen that entries, photos, the day or the time have changed; one that is filled in just now, after that. */
 async function changed(what) {
   await showCounts();
-  for (let one; one !== arriving; await one) one = arriving;
+  while (arriving) await arriving;
   if (shown.screen?.keep) await shown.screen.changed?.(what);
   else await refresh();
 }

@@ -68,19 +68,18 @@ async function fetchDay({ date = "", language, before = null }) {
   const { status, headers, body, bytes } = await ask(`/api/v1/day/?${asked}`, {
     headers: before?.etag ? { "If-None-Match": before.etag } : {},
   });
+  const loaded_at = new Date(headers.get("Date") ?? Date.now()).toISOString(); // by a clock that nobody sets
   if (status === 304) {
-    await store.put("days", knowing({ ...before, loaded_at: now() }, knows)); // what was taken and then withdrawn leaves it as it was
+    await store.put("days", knowing({ ...before, loaded_at }, knows)); // what was taken and then withdrawn leaves the day as it was
     return null;
   }
   if (status === 401 || status === 403) throw new SignedOut();
   if (status !== 200 || !Array.isArray(body?.visits)) throw new Refused(body?.message ?? String(status));
-  const kept = { key: `${body.date}|${language}`, language, bytes, etag: headers.get("ETag"), loaded_at: now() };
+  const kept = { key: `${body.date}|${language}`, language, bytes, etag: headers.get("ETag"), loaded_at };
   await store.put("days", knowing({ ...body, ...kept }, knows));
   await noteClock(headers.get("Date"));
   return body;
 }
-
-const now = () => new Date().toISOString();
 
 const knowing = (day, knows) => ({ ...day, places: day.places.map((place) => ({ ...place, knows })) });
 
