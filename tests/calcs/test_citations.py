@@ -64,7 +64,7 @@ def test_the_words_in_a_tables_name_are_known_one_by_one() -> None:
         assert table.table in OF_TABLES or not re.search(r" (as|to|again) ", table.table)
 
 
-FOOTINGS = (supports.PAD, Footing(length_in=24.0, width_in=30.0, thickness_in=8.0), None)
+FOOTINGS = (supports.PAD, Footing(length_in=12.0, width_in=12.0, thickness_in=6.0), None)
 HOMES: list[dict[str, Any]] = [
     {},
     {"soil_class": None},
