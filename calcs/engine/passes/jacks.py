@@ -4,8 +4,10 @@ import dataclasses
 from collections.abc import Mapping
 
 import numpy as np
+import scipy.optimize
 
 from calcs.engine.frame import Condensed, FrameBeam, FrameInput, FrameSupport, condense
+from calcs.engine.frame.assembly import NO_MODE
 from calcs.engine.frame.contact import ROUNDING, Array, Mask
 from calcs.engine.passes.types import PassesInput
 
@@ -25,6 +27,11 @@ class Jacking:
         The supports worked on.
     side : float
         1: further along the home, -1: the other way; where the beam ends, the other side.
+
+    Attributes
+    ----------
+    holds : bool
+        Whether the frame stays on these jacks and the supports that are left; else no push is told.
     """
 
     def __init__(self, document: PassesInput, group: tuple[str, ...], *, side: float) -> None:
@@ -35,6 +42,13 @@ class Jacking:
         self.jacks = [places[_jack(code)] for code in group]
         working = set(self.group) | set(self.jacks)
         self.others = [place for place in range(len(places)) if place not in working]
+        self.holds = self._is_balanced()
+
+    def _is_balanced(self) -> bool:
+        """Whether jacks and the other supports can hold the frame at all, or it would tip off them."""
+        modes, share = self.frame.modes, self.frame.weights_lb / self.frame.whole_lb
+        _, missing = scipy.optimize.nnls(modes[self.others + self.jacks].T, -modes.T @ share)
+        return bool(missing <= NO_MODE)
 
     def pushes_lb(
         self, heights_in: Mapping[str, float], frame_in: Mapping[str, float]

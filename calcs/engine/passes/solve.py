@@ -64,8 +64,8 @@ def solve_passes(document: PassesInput) -> PassesResult:
     Raises
     ------
     InvalidInput
-        As for the frame; for a move of an unknown support, a number out of range, an unknown sense, or limits so
-        small that the work would take more than 500 passes.
+        As for the frame; for a move of an unknown support, a number out of range, an unknown sense, limits so small
+        that the work would take more than 500 passes, or jacks so far off their supports that the frame would tip.
     NoConvergence
         When extreme numbers leave no usable answer.
     """
@@ -131,7 +131,10 @@ def _check_passes(document: PassesInput, plan: Plan, left_in: float, *, after: i
     if after + left_in / least_in > MOST_PASSES + EPSILON:
         raise InvalidInput(
             f"must let the work end within {MOST_PASSES} passes; the limits leave {least_in:.2g} in a step",
-            field="day_limit_in" if least_in == document.day_limit_in else "ahead_limit_in",
+            field=next(
+                (name for name in ("day_limit_in", "pass_limit_in") if getattr(document, name) == least_in),
+                "ahead_limit_in",
+            ),
         )
 
 
@@ -162,7 +165,7 @@ class _Work:
         self.stops: list[PassStop] = []
         self.left_behind: set[str] = set()
         self.warnings: list[ResultWarning] = []
-        self.jackings: dict[tuple[str, ...], tuple[Jacking, Jacking]] = {}
+        self.jackings: dict[tuple[str, ...], tuple[Jacking, ...]] = {}
 
     def most_left_in(self) -> float:
         return max((abs(move - self.done[code]) for code, move in self.plan.moves.items()), default=0.0)
@@ -260,10 +263,7 @@ class _Work:
         """
         group = tuple(amounts)
         if group not in self.jackings:
-            self.jackings[group] = (
-                Jacking(self.document, group, side=1.0),
-                Jacking(self.document, group, side=-1.0),
-            )
+            self.jackings[group] = self._jackings(group)
         heights = {code: self.start[code] + done for code, done in self.done.items()}
         clear_in = self.document.jack_clear_in
         most, all_exact = dict.fromkeys(group, 0.0), True
@@ -274,6 +274,14 @@ class _Work:
                 all_exact = all_exact and exact
                 most = {code: max(most[code], push) for code, push in pushes.items()}
         return most, all_exact
+
+    def _jackings(self, group: tuple[str, ...]) -> tuple[Jacking, ...]:
+        """Jacks on one side and on the other, but for a side on which the frame would tip off them."""
+        both = (Jacking(self.document, group, side=1.0), Jacking(self.document, group, side=-1.0))
+        found = tuple(jacking for jacking in both if jacking.holds)
+        if not found:
+            raise InvalidInput("the supports that are left can't hold the frame", field="jack_offset_ft")
+        return found
 
 
 def _advised(each: JackingPass, passes: list[JackingPass]) -> JackingPass:

@@ -154,6 +154,30 @@ def test_a_jack_stands_on_the_other_side_where_the_beam_ends() -> None:
     assert ends[0].jack_lb == pytest.approx(250 * 14.5 * 7.25 / 13.0)  # 15 would be beyond the end
 
 
+def near_the_middle(*places_ft: float) -> FrameBeam:
+    """20 ft and 5,000 lb, on supports near its middle."""
+    supports = tuple(FrameSupport(code=f"A{n}", x_ft=x_ft, height_in=26) for n, x_ft in enumerate(places_ft, 1))
+    return FrameBeam(code="A", y_ft=0, i_in4=39.0, from_ft=0, to_ft=20, load_lb_per_ft=250, supports=supports)
+
+
+def test_on_a_side_where_the_frame_would_tip_off_the_jack_none_is_set() -> None:
+    """Further along, support and jack are both beyond the middle; moments about the support at 11 ft otherwise."""
+    (step, *_) = steps_of(solve_passes(home(near_the_middle(9, 11), moves={"A1": 0.0625})))
+
+    assert step.jack_lb == pytest.approx(5000 * (11 - 10) / (11 - (9 - 1.25)))
+
+
+@pytest.mark.parametrize(
+    ("places_ft", "moves"), [((10.0,), {"A1": 0.25}), ((9.0, 11.0), {"A1": 0.0625, "A2": 0.0625})]
+)
+def test_jacks_that_cannot_hold_the_frame_are_refused(places_ft: tuple[float, ...], moves: dict[str, float]) -> None:
+    """All supports are jacked at once, and all jacks stand on one side of the load's middle."""
+    with pytest.raises(InvalidInput, match="can't hold the frame") as refused:
+        solve_passes(home(near_the_middle(*places_ft), moves=moves))
+
+    assert refused.value.field == "jack_offset_ft"
+
+
 def _searched_lb(line: FrameBeam, code: str, offset_ft: float, above_in: float) -> float:
     (gone,) = [support for support in line.supports if support.code == code]
     jack = FrameSupport(code="jack", x_ft=gone.x_ft + offset_ft, height_in=0)
@@ -254,6 +278,7 @@ def test_what_is_refused_names_its_field() -> None:
         ({"jack_factor": 0.5}, "jack_factor: must be from 1"),
         ({"jack_rated_lb": 0.0}, "jack_rated_lb: must be above 0"),
         ({"jack_offset_ft": 0.0}, "jack_offset_ft: must be from 0.1"),
+        ({"ahead_limit_in": 0.001}, "ahead_limit_in: must let the work end within 500 passes"),
         ({"soil_psf": 0.0}, "soil_psf: must be from 1"),
         ({"day_limit_in": 0.0}, "day_limit_in: must be from 0.001 to 24"),
         ({"day_limit_in": -0.125}, "day_limit_in: must be from 0.001 to 24"),
@@ -264,7 +289,7 @@ def test_what_is_refused_names_its_field() -> None:
         ({"setup": setup(sense="across")}, "setup.sense: must be one of up, down, not 'across'"),
         ({"setup": setup(line_height_in=float("nan"))}, "setup.line_height_in: must be from -1200 to 1200, not nan"),
         ({"setup": setup(line_height_in=1201.0)}, "setup.line_height_in: must be from -1200 to 1200"),
-        ({"pass_limit_in": 0.001}, "ahead_limit_in: must let the work end within 500 passes"),
+        ({"pass_limit_in": 0.001}, "pass_limit_in: must let the work end within 500 passes"),
     ]
     for rest, said in wrong:
         with pytest.raises(InvalidInput) as refused:
