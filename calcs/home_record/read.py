@@ -29,6 +29,7 @@ _LARGE_IN_FLATNESS = ("pairs", "points", "plane", "sources", "cautions", "warnin
 MEASURED = 2  # surveys: fewer show no movement
 
 T = TypeVar("T")
+Answers = dict[tuple[UUID, str], dict[str, Any]]  # by survey and kind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +49,10 @@ class Asked:
 
 @dataclass(frozen=True, kw_only=True)
 class HomeRecord:
-    """The numbers of a home at one place over the years. Points go by their keys as text."""
+    """The numbers of a home at one place over the years. Points go by their keys as text.
+
+    What costs more than reading is made once somebody asks for it: ``answers`` are results as they are stored.
+    """
 
     home: Home
     siting: Siting
@@ -60,8 +64,25 @@ class HomeRecord:
     shown: SurveyHeights | None  # whose level map is shown
     first: SurveyHeights | None
     second: SurveyHeights | None
-    difference: MovementResult | None
-    forecast: ForecastResult | None
+    answers: Answers
+
+    @cached_property
+    def difference(self) -> MovementResult | None:
+        """What moved between the two surveys that are compared."""
+        first, second = self.first, self.second
+        if first is None or second is None or first is second:
+            return None
+        levels = self.answers[first.survey.pk, "levels"], self.answers[second.survey.pk, "levels"]
+        return compare(self.series, first, second, levels, self.rules)
+
+    @cached_property
+    def forecast(self) -> ForecastResult | None:
+        """What the newest survey says of the time to come; what was told before a lift says nothing of that after."""
+        last = self.series.last
+        if last is None or self.series.is_lifted_since_read:
+            return None
+        result = self.answers.get((last.survey.pk, "forecast"))
+        return codec.decode(result, ForecastResult) if result else None
 
     @cached_property
     def measured(self) -> tuple[str, ...]:
@@ -163,21 +184,18 @@ def read_home_record(pk: UUID, reader: User, asked: Asked, *, unit: str) -> Home
     siting = _asked_for(sitings, asked.place, sitings[0])
     found = series.of_many([siting])[siting.pk]
     first, second = _two(found, asked)
-    answers, rules = _answers(first, second, found.last), _rules(siting)
     return HomeRecord(
         home=siting.home,
         siting=siting,
         sitings=sitings,
         unit=unit,
         series=found,
-        rules=rules,
+        rules=_rules(siting),
         flatness=_flatness(siting),
         shown=_asked_for(found.surveys, asked.survey, found.last),
         first=first,
         second=second,
-        difference=_difference(found, first, second, answers, rules),
-        # What was told before a lift says nothing of the time after it.
-        forecast=None if found.is_lifted_since_read else _forecast(answers, found.last),
+        answers=_answers(first, second, found.last),
     )
 
 
@@ -217,9 +235,6 @@ def _rules(siting: Siting) -> Rules:
 # -- what was computed -----------------------------------------------------------------------------------------
 
 
-Answers = dict[tuple[UUID, str], dict[str, Any]]
-
-
 def _answers(first: SurveyHeights | None, second: SurveyHeights | None, last: SurveyHeights | None) -> Answers:
     """Read the results that are needed: covariances of the two that are compared, and the newest forecast."""
     compared = [each.survey for each in (first, second) if each]
@@ -229,20 +244,6 @@ def _answers(first: SurveyHeights | None, second: SurveyHeights | None, last: Su
     rows = Answer.objects.filter(wanted, calculation__state=Calculation.State.DONE)
     told = rows.annotate(told=Without("calculation__result", *_ELSE_IN_LEVELS))
     return {(survey, kind): result for survey, kind, result in told.values_list("survey", "kind", "told")}
-
-
-def _forecast(answers: Answers, last: SurveyHeights | None) -> ForecastResult | None:
-    result = answers.get((last.survey.pk, "forecast")) if last else None
-    return codec.decode(result, ForecastResult) if result else None
-
-
-def _difference(
-    found: Series, first: SurveyHeights | None, second: SurveyHeights | None, answers: Answers, rules: Rules
-) -> MovementResult | None:
-    if first is None or second is None or first is second:
-        return None
-    levels = answers[first.survey.pk, "levels"], answers[second.survey.pk, "levels"]
-    return compare(found, first, second, levels, rules)
 
 
 def _flatness(siting: Siting) -> dict[UUID, dict[str, Any]]:
