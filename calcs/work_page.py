@@ -15,8 +15,10 @@ from django.utils.translation import gettext as _
 
 from calcs.beginning import why_not_begin
 from calcs.models import Approval, PassEntry
+from calcs.questions import option_of
 from calcs.set_up_anew import marks_of
 from calcs.spoken import OPTION_WORDS
+from calcs.survey_page.plans import move_rows
 from calcs.survey_page.record import Record, read_record
 from calcs.work import (
     Step,
@@ -105,6 +107,7 @@ class LeftRow:
     label: str
     left: str
     passes: str
+    gap: str
     row: StepRow | None  # to note it by, where no pass tells of it
 
 
@@ -168,11 +171,13 @@ def _shown(request: SignedInRequest, approval: Approval, form: StepForm | None, 
     progress = progress_of_work(approval)
     closed = why_not_noted(approval)
     may_note = not closed and may(user, Act.ADD, PassEntry) and survey.siting.home.archived_at is None
+    record = read_record(survey, unit=user.length_unit)
     rows = _Rows(
-        record=read_record(survey, unit=user.length_unit),
+        record=record,
         progress=progress,
         form=form if may_note else None,
         may_note=may_note,
+        gaps={row.code: row.gap for row in move_rows(record, option_of(approval.plan))},
     )
     language = get_language() or "en"
     context = {
@@ -205,6 +210,7 @@ class _Rows:
     progress: WorkProgress
     form: StepForm | None
     may_note: bool
+    gaps: dict[str, str]  # how supports go that hang below the frame
     shows_form: bool = False
 
     def pass_view(self, each: WorkPass) -> PassView:
@@ -268,6 +274,7 @@ class _Rows:
             label=self.record.name(support.point),
             left=self.by_words(support.left_in),
             passes=passes if support.passes else _("the order of jacking does not tell of it"),
+            gap=self.gaps.get(support.point, ""),
             row=None if support.passes else self.row(_unordered(support)),
         )
 

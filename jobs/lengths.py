@@ -22,6 +22,12 @@ def figure(
     return sign + f"{abs(millimetres):.1f}".removesuffix(".0")
 
 
+def as_shown(value_in: float, unit: str = LengthUnit.INCHES) -> float:
+    """Return a length [in] rounded as ``figure`` writes it: what is taken from such lengths adds up as shown."""
+    per_in, least = (MM_PER_IN, Decimal("0.1")) if unit == LengthUnit.MILLIMETRES else (Decimal(16), Decimal(1))
+    return float((Decimal(value_in) * per_in).quantize(least, ROUND_HALF_UP) / per_in)
+
+
 def length(
     value_in: float | Decimal, unit: str = LengthUnit.INCHES, *, signed: bool = False, denominator: int = 16
 ) -> str:

@@ -6,6 +6,7 @@ from calcs.documents.blocks import Beside, Block, Cell, Facts, Head, Heading, It
 from calcs.engine.passes import JackingPass, PassesInput, PassNumber, PassSetup, PassStep
 from calcs.sheet_page.known import Known
 from calcs.survey_page.plans import move_rows, reach_words
+from jobs.lengths import as_shown
 from surveys.models import Setup
 
 
@@ -28,6 +29,8 @@ def _blocks(known: Known) -> list[Block]:
     if asked is None or found is None:
         return [*told, _no_passes(known), _ends(known, frozenset())]
     told += _level_set_up(known, asked.setup)
+    if gaps := [row for row in move_rows(known.record, known.option) if row.gap]:
+        told.append(List(items=tuple(Item(title=row.label, words=row.gap) for row in gaps), has_boxes=False))
     for each in found.passes:
         told += _pass(known, each, asked)
     in_groups = frozenset(step.code for each in found.passes for group in each.groups for step in group)
@@ -142,17 +145,27 @@ def _numbers(known: Known, each: JackingPass, setup: PassSetup | None) -> Table:
         heads.append(Head(words=_("from {mark}").format(mark=mark), is_number=True))
     heads += [Head(words=_("read")), Head(words=_("wedge tight"))]
     name = _("Pass {number}: numbers to read").format(number=each.number)
-    return Table(name=name, heads=tuple(heads), rows=tuple(_number(known, number) for number in each.numbers))
+    return Table(name=name, heads=tuple(heads), rows=tuple(_number(known, number, setup) for number in each.numbers))
 
 
-def _number(known: Known, number: PassNumber) -> tuple[Cell, ...]:
+def _number(known: Known, number: PassNumber, setup: PassSetup | None) -> tuple[Cell, ...]:
     record, told = known.record, [Cell(words=known.record.name(number.code), is_strong=True)]
     if number.read_in is not None:
         told.append(Cell(words=record.figure(number.read_in), is_strong=True))
     if known.reference:
-        told.append(Cell(words=record.figure(number.frame_in - known.reference[1], signed=True)))
+        told.append(Cell(words=record.figure(_from_mark_in(known, number, setup), signed=True)))
     hangs = "" if number.in_contact else _("hangs")
     return (*told, Cell(fill="line"), Cell(fill="box", more=hangs))
+
+
+def _from_mark_in(known: Known, number: PassNumber, setup: PassSetup | None) -> float:
+    """Return how far the frame is above the mark, by the numbers as shown if there are any: so that rows add up."""
+    height_in = known.reference[1] if known.reference else 0.0
+    if setup is None or number.read_in is None:
+        return number.frame_in - height_in
+    unit = known.record.unit
+    more_in = as_shown(number.read_in, unit) - as_shown(read_at(height_in, setup), unit)
+    return more_in if setup.sense == "up" else -more_in
 
 
 def _hanging(known: Known, code: str, advice: str) -> Item:

@@ -23,6 +23,8 @@ def _card(known: Known, row: plans.MoveRow, stack: checks.StackView | None) -> C
     support = known.record.supports.get(row.code)
     found = checks.found_words(support)
     lines = [_("As found: {found}").format(found=found)] if found else []
+    if row.gap:
+        lines.append(f"{row.label} {row.gap}")
     if stack is None:
         lines.append(_("The height of this support is not recorded: measure footing to beam before loading parts."))
     is_reused = support is None or support.condition not in (Condition.FIX, Condition.STOP)

@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from calcs.engine.lift import LiftBinding, LiftImpossible, LiftMove, LiftOption, LiftWhy
 from calcs.models import Plan
 from calcs.spoken import OPTION_WORDS
-from calcs.survey_page.findings import doubtful_points
+from calcs.survey_page.findings import EPSILON, doubtful_points
 from calcs.survey_page.record import Record
 
 _WAY_WORDS: dict[int, Promise] = {
@@ -79,6 +79,7 @@ class MoveRow:
     code: str
     label: str
     what: str
+    gap: str  # how its support goes, where it hangs below the frame and so goes another way than the frame
     move_in: float
     reach: str
 
@@ -224,6 +225,7 @@ def move_rows(record: Record, option: LiftOption) -> tuple[MoveRow, ...]:
             code=move.code,
             label=record.name(move.code),
             what=_move_words(record, move),
+            gap=_gap_words(record, move),
             move_in=move.move_in,
             reach=reach_words(record, move.to_in, reference),
         )
@@ -239,6 +241,20 @@ def _move_words(record: Record, move: LiftMove) -> str:
     if move.support_change_in > 0:
         return _("snug: close the gap of {by}").format(by=record.length(move.support_change_in))
     return _("lower the support {by}, the frame stays").format(by=record.length(-move.support_change_in))
+
+
+def _gap_words(record: Record, move: LiftMove) -> str:
+    """Say how a support goes that hangs below a frame that moves; nothing where it goes with the frame."""
+    gap_in = move.support_change_in - move.move_in
+    if not move.move_in or abs(gap_in) < EPSILON:
+        return ""
+    if move.support_change_in > EPSILON:
+        words = _("hangs {gap} below the frame: its support goes up {by} in all, the gap first.")
+    elif move.support_change_in < -EPSILON:
+        words = _("hangs {gap} below the frame: its support goes down {by} only.")
+    else:
+        words = _("hangs {gap} below the frame, which comes down onto it: its support stays.")
+    return words.format(gap=record.length(gap_in), by=record.length(abs(move.support_change_in)))
 
 
 def reference_point(record: Record, option: LiftOption) -> tuple[str, float] | None:

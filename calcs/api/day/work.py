@@ -99,7 +99,7 @@ class Works:
             "sd_in": progress.sd_in,
             "days": progress.days,
             "passes": [_pass(each) for each in progress.passes],
-            "supports": [{"point": row.point, "change_in": row.change_in} for row in progress.supports],
+            "supports": _supports(planned, progress),
             "stops": [{"point": stop.code, "text": self._told(siting, stop.text)} for stop in progress.stops],
             "hanging": _hanging(planned),
             "straps": [_strap(strap) for strap in (planned.straps.straps if planned.straps else ())],
@@ -170,6 +170,14 @@ def _read(approvals: list[Approval]) -> _Read:
         anew=set_up_anew(approval.plan for approval in approvals),
         closings=closings_of(approvals),
     )
+
+
+def _supports(planned: Planned, progress: WorkProgress) -> list[Document]:
+    move_in = {move.code: move.move_in for move in planned.option.moves}
+    return [
+        {"point": row.point, "change_in": row.change_in, "gap_in": round(row.change_in - move_in[row.point], 6)}
+        for row in progress.supports
+    ]
 
 
 def _pass(each: WorkPass) -> Document:

@@ -56,6 +56,7 @@ class WorkSupportSerializer(Fields):
 
     point = serializers.UUIDField()
     change_in = serializers.FloatField(help_text="up is positive")
+    gap_in = serializers.FloatField(help_text="how far it hangs below the frame: what it goes up more than the frame")
 
 
 class StopSerializer(Fields):

@@ -11,10 +11,11 @@ from django.utils import translation
 from calcs import chain
 from calcs.documents.blocks import Beside, Cards, List, Note, Paper, Section, Table
 from calcs.engine.passes import PassHanging, PassStop
-from calcs.engine.units import format_sixteenths
+from calcs.engine.units import format_sixteenths, parse_length
 from calcs.models import Plan
 from calcs.sheet_page import passes as passes_part
 from calcs.sheet_page import safety, sheet_of
+from calcs.sheet_page import supports as supports_part
 from calcs.sheet_page.known import read_known
 from calcs.sheet_page.loading import IN3_PER_FT3, loads_of, pad_side_in
 from jobs.cautions import CAUTIONS, Moment, told
@@ -116,6 +117,63 @@ def test_a_level_set_up_anew_gives_the_same_height(sense: str) -> None:
     assert facts["setup S2"] == f"bigger is {shown}; BM1 reads {format_sixteenths(mark_reads)} there"
     assert facts["bigger is higher"] == "number = BM1 as read now plus “from BM1”"
     assert facts["bigger is lower"] == "number = BM1 as read now less “from BM1”"
+
+
+@pytest.mark.parametrize("sense", ["up", "down"])
+@pytest.mark.parametrize("unit", ["in", "mm"])
+def test_what_a_row_says_adds_up_whatever_is_rounded(plan: Plan, sense: str, unit: str) -> None:
+    """The mark as it reads there plus “from” it, or less it, is the number to read: to the last figure shown."""
+    known = read_known(plan, unit=unit)
+    setup = replace(known.passes_input.setup, sense=sense, line_height_in=-20.0 + 0.7 / 16)  # all ends in odd bits
+    line = {"up": 1.0, "down": -1.0}[sense]
+    first = known.passes.passes[0]
+    numbers = tuple(
+        replace(
+            one, frame_in=one.frame_in + 0.4 / 16 * n, read_in=line * (one.frame_in + 0.4 / 16 * n + 20 - 0.7 / 16)
+        )
+        for n, one in enumerate((*first.numbers, *first.numbers), start=1)
+    )
+    known.__dict__["passes_input"] = replace(known.passes_input, setup=setup)
+    known.__dict__["passes"] = replace(known.passes, passes=(replace(first, numbers=numbers),))
+    part = passes_part.passes_section(known)
+    (mark,) = [
+        says.rsplit(" reads ", 1)[1].removesuffix(" there")
+        for block in part.blocks
+        if block.kind == "facts"
+        for _word, says in block.rows
+        if " reads " in says
+    ]
+    rows = words(list(tables(part))[1])
+    assert len(rows) == len(numbers) >= 4
+    least_in = 1 / 16 if unit == "in" else 0.1 / 25.4
+    for row, number in zip(rows, numbers, strict=True):
+        mark_in, read_in, from_in = (float(parse_length(shown, unit=unit)) for shown in (mark, row[1], row[2]))
+        assert mark_in + line * from_in == pytest.approx(read_in, abs=1e-5)
+        assert from_in == pytest.approx(number.frame_in - known.reference[1], abs=least_in)
+
+
+@pytest.mark.parametrize(
+    ("move_in", "change_in", "expected"),
+    [
+        (0.1875, 0.375, "hangs 3/16 in below the frame: its support goes up 3/8 in in all, the gap first."),
+        (-0.375, -0.1875, "hangs 3/16 in below the frame: its support goes down 3/16 in only."),
+        (-0.25, 0.0, "hangs 1/4 in below the frame, which comes down onto it: its support stays."),
+        (0.25, 0.25, ""),
+        (0.0, 0.25, ""),  # it is snugged, which says so
+    ],
+)
+def test_a_support_that_hangs_says_how_it_goes_itself(
+    plan: Plan, move_in: float, change_in: float, expected: str
+) -> None:
+    """What the plan moves is the frame; the passes tell how far the support goes, the gap with it."""
+    known = read_known(plan, unit="in")
+    first = next(move for move in known.option.moves if move.move_in)
+    moved = replace(first, move_in=move_in, support_change_in=change_in)
+    known.__dict__["option"] = replace(known.option, moves=(moved,))
+    (card,) = supports_part.supports_section(known).blocks[0].cards
+    lines = [line.replace("\u00a0", " ") for line in card.lines if "hangs" in line]
+    assert lines == ([f"{known.record.name(first.code)} {expected}"] if expected else [])
+    assert ("below the frame" in said(passes_part.passes_section(known))) is bool(expected)
 
 
 def test_who_hangs_after_a_pass_is_told_what_to_do(plan: Plan) -> None:

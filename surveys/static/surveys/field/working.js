@@ -94,6 +94,7 @@ function leftAt(support, steps, isDoneAtAll) {
   return {
     point: support.point,
     change_in: support.change_in,
+    gap_in: support.gap_in,
     done_in,
     left_in: Math.abs(left_in) > HAIR_IN ? left_in : 0,
     passes: steps.length,

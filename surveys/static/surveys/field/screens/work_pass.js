@@ -94,7 +94,8 @@ function stepLink(known, step) {
 function leftAfter(known, step) {
   const support = known.progress.supports.find((each) => each.point === step.point);
   if (!support || !support.left_in || step.is_only_read) return null;
-  return h("small", {}, fill(gettext("left in all: {left}"), { left: goWords(known, support.left_in) }));
+  const words = support.gap_in > 0 ? gettext("left in all: {left}, with the gap of {gap} under the frame") : gettext("left in all: {left}");
+  return h("small", {}, fill(words, { left: goWords(known, support.left_in), gap: lengthOf(known, support.gap_in) }));
 }
 
 /** What was noted of a step, with how it is judged. */
