@@ -1,6 +1,6 @@
 """The read model of the page on which a plan is chosen: everything it shows, in a fixed number of queries."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.utils import formats, timezone
 from django.utils.functional import Promise
@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from calcs.choosing import cells
 from calcs.choosing.cells import Cell
+from calcs.choosing.chances import chance_words
 from calcs.choosing.curve import Curve, curve_of
 from calcs.choosing.tried import Tried, trials_of, tried
 from calcs.drawings import LevelMap
@@ -21,24 +22,26 @@ from calcs.survey_page.record import Record, read_record
 from jobs.assessing import doors_words, standing_assessment
 from surveys.models import Survey
 
-HEADS: tuple[Promise, ...] = (
-    _("work"),
-    _("supports touched"),
-    _("highest raise"),
-    _("deepest lowering"),
-    _("worst pair after"),
-    _("to free, by whom"),
-    _("straps to loosen"),
-    _("drains that fail"),
-    _("supports beyond limits"),
-    _("hardest push of a jack"),
-    _("passes and days"),
-    _("parts to load"),
-    _("chance to end within tolerance"),
-    _("against the noise of the readings"),
-    _("stops"),
-    _("what binds"),
+# The heads, and whether theirs is what first tells plans apart: a phone shows the rest of the chosen plan only.
+_HEADS: tuple[tuple[Promise, bool], ...] = (
+    (_("work"), True),
+    (_("supports touched"), True),
+    (_("highest raise"), False),
+    (_("deepest lowering"), False),
+    (_("worst pair after"), True),
+    (_("to free, by whom"), False),
+    (_("straps to loosen"), False),
+    (_("drains that fail"), False),
+    (_("supports beyond limits"), False),
+    (_("hardest push of a jack"), False),
+    (_("passes and days"), False),
+    (_("parts to load"), False),
+    (_("chance to end within tolerance"), True),
+    (_("against the noise of the readings"), False),
+    (_("stops"), True),
+    (_("what binds"), False),
 )
+HEADS: tuple[Promise, ...] = tuple(head for head, _is_first in _HEADS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +63,7 @@ class Choosing:
     flatness: Flatness | None
     doors: str
     columns: tuple[Column, ...]
+    chances: tuple[str, ...]
     impossible: tuple[plans.Impossible, ...]
     is_sure_asked: bool
     plan: Plan | None
@@ -106,6 +110,7 @@ def gather(survey: Survey, *, unit: str, option: str = "") -> Choosing:
             _column(record, view, of_view, checks[its_plan.pk], is_tested=not doors)
             for view, (its_plan, of_view) in zip(views, record.planned.values(), strict=True)
         ),
+        chances=chance_words(record, is_sure_asked="sure" in record.answers),
         impossible=plans.impossible_views(record),
         is_sure_asked="sure" in record.answers,
         plan=plan,
@@ -126,7 +131,10 @@ def _column(
     record: Record, view: plans.OptionView, option: LiftOption, checked: cells.Checked, *, is_tested: bool
 ) -> Column:
     found = _cells(record, view, option, checked, is_tested=is_tested)
-    return Column(view=view, cells=tuple(zip(map(str, HEADS), found, strict=True)))
+    told = (
+        (str(head), replace(cell, is_first=is_first)) for (head, is_first), cell in zip(_HEADS, found, strict=True)
+    )
+    return Column(view=view, cells=tuple(told))
 
 
 def _cells(

@@ -37,11 +37,15 @@ _BEYOND_WORDS: dict[str, Promise] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cell:
-    """The answer to one question about one option; ``is_bad``: it speaks against the option, as its words say."""
+    """The answer to one question about one option.
+
+    ``is_bad``: it speaks against the option, as its words say; ``is_first``: it is among what is looked at first.
+    """
 
     lines: tuple[str, ...]
     notes: tuple[str, ...] = ()
     is_bad: bool = False
+    is_first: bool = False
 
 
 def waiting_cell(check: Calculation | None, missing: str) -> Cell | None:

@@ -218,7 +218,7 @@ def _twin(calculation: Calculation, state: str) -> Calculation:
         kind=calculation.kind,
         survey=calculation.survey,
         input=calculation.input,
-        input_sha256="f" * 64,
+        input_sha256=uuid.uuid4().hex * 2,
         engine_version=calculation.engine_version,
         state=state,
     )
@@ -244,6 +244,36 @@ def test_jacks_that_bear_too_little_and_stops_are_told(client_for: ClientFor, le
     )
     assert said["stops"].lines == (f"The jack at {label} would push 99999 lb in pass 1: too much for its rating.",)
     assert (said["hardest push of a jack"].is_bad, said["stops"].is_bad) == (True, True)
+
+
+def _with_chances(survey: Survey, chances: dict[str, float]) -> None:
+    """Have the lift say other chances: as a newer calculation, for what is done never changes."""
+    lift = standing(survey, "lift")
+    result = lift.result
+    for option in result["options"]:
+        option["chance_within"] = chances[option["name"]]
+    twin = _twin(lift, "queued")
+    Calculation.objects.filter(pk=twin.pk).update(state="done", result=result, finished_at=lift.finished_at)
+    Answer.objects.filter(survey=survey, kind="lift").update(calculation=twin)
+    Plan.objects.filter(lift=lift).update(lift=twin)
+
+
+def test_a_poor_chance_of_what_is_recommended_is_explained_with_what_would_be_surer(
+    client_for: ClientFor, lead: User, survey: Survey
+) -> None:
+    client = client_for(lead)
+    chances = dict.fromkeys(("least_work", "raise_only", "lower_only"), 0.16) | {"flattest": 0.84}
+    _with_chances(survey, chances)
+    page, text = shown(client, survey)
+    meaning, surest, asking = page.chances
+    assert "a chance of 16 % means that about 84 of 100 such lifts leave a pair beyond its tolerance" in meaning
+    assert surest.startswith("The surest of these is “flattest”: 84 %, for ")
+    assert "Or ask below for a plan" in asking
+    assert all(words in text for words in page.chances)
+    _with_chances(survey, dict.fromkeys(chances, 0.16))
+    assert [words for words in shown(client, survey)[0].chances if "surest" in words] == []
+    _with_chances(survey, dict.fromkeys(chances, 0.97))
+    assert shown(client, survey)[0].chances == ()
 
 
 # -- the chosen one, doors and noise ------------------------------------------------------------------------------
