@@ -33,7 +33,8 @@ def lift_input(record: Record, levels: LevelsResult, options: Sequence[OptionNam
         target_in=rules["target_in"],
         step_in=rules["step_in"],
         min_move_in=rules["min_move_in"],
-        gap_leave_in=rules["gap_leave_in"],
+        # Where loads are told nothing is left hanging: what hangs carries none of the load that the plan counts on.
+        gap_leave_in=0.0 if frame else rules["gap_leave_in"],
         # Without a support there is nothing that a connection could hang on; the engine then says what is missing.
         connections=_connections(record, read) if read else (),
         options=tuple(options),
