@@ -35,6 +35,7 @@ from calcs.engine.standards.ties import (
 from calcs.engine.straps import DRIVING
 
 LISTING_SOURCE = "the anchor's listing, as given"
+WIDEST_FT = 200.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -187,7 +188,7 @@ def solve_strap_spacing(document: StrapSpacingInput) -> StrapSpacingResult:
 def _check(document: StrapSpacingInput) -> None:
     check_names((side.code for side in document.sides), "sides")
     check_range(document.length_ft, "length_ft", above=0, most=300)
-    check_range(document.floor_ft, "floor_ft", above=0, most=40)
+    check_range(document.floor_ft, "floor_ft", above=0, most=WIDEST_FT)
     check_range(document.beam_spacing_in, "beam_spacing_in", above=0, most=480)
     if document.torque_in_lb is not None:
         check_range(document.torque_in_lb, "torque_in_lb", least=0, most=1e5)

@@ -5,16 +5,22 @@ from calcs.engine.drains import DrainRun as EngineRun
 from calcs.engine.drains import DrainsInput
 from calcs.engine.lift import LiftOption
 from calcs.engine.standards import DrainRule
-from calcs.snapshots.record import Record, as_float, place_of
+from calcs.engine.standards.homes import CODE_YEAR
+from calcs.snapshots.record import Record, as_float, built_year, has_federal_label, place_of
 from jobs.layout import weights_at
-from jobs.models import DrainNode, HomeKind, Support
+from jobs.models import DrainNode, Support
 
 _LEAST_NODES = 2  # a run of one node has no slope yet
 
 
 def rule_of(record: Record) -> DrainRule:
-    """Return whose slopes a home's drains are held against."""
-    return "24CFR3285.604" if record.home.kind == HomeKind.MANUFACTURED else "IPC704.1"
+    """Return whose slopes a home's drains are held against: no federal ones where it is older than the federal code.
+
+    Where its age is not known the federal slope is kept: it is the steeper one.
+    """
+    year = built_year(record)
+    is_older = has_federal_label(record) is False or (year is not None and year < CODE_YEAR)
+    return "IPC704.1" if is_older else "24CFR3285.604"
 
 
 def drain_runs(record: Record, supports: list[Support]) -> list[tuple[EngineRun, float | None]]:

@@ -20,6 +20,7 @@ from jobs.models import (
     Connection,
     DrainNode,
     Home,
+    HomeKind,
     NeighbourPair,
     RuleSet,
     Strap,
@@ -175,3 +176,15 @@ def own_or(own: Decimal | None, otherwise: float) -> float:
 def soil_of(recorded: str) -> EngineSoil | None:
     """Return the federal rule's name of a recorded soil class; None where it is not known."""
     return next((known for known in SOIL_CLASSES if known == recorded), None)
+
+
+def built_year(record: Record) -> int | None:
+    """Return the year in which the home was made; None where nobody noted it."""
+    return record.home.built_on.year if record.home.built_on else None
+
+
+def has_federal_label(record: Record) -> bool | None:
+    """Whether the home carries the federal label; None where nobody noted one, and it may have come off."""
+    if record.home.kind != HomeKind.MANUFACTURED:
+        return False
+    return True if record.home.label_number else None

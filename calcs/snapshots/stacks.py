@@ -11,9 +11,9 @@ from calcs.engine.supports import Footing, SupportLine, SupportsInput
 from calcs.engine.supports import Support as EngineSupport
 from calcs.engine.supports.types import FootingKind, LinePlace
 from calcs.snapshots.lifts import is_touched
-from calcs.snapshots.record import Record, as_float, own_or, soil_of
+from calcs.snapshots.record import Record, as_float, built_year, has_federal_label, own_or, soil_of
 from jobs.models import Footing as FootingOf
-from jobs.models import HomeKind, Support, Surface, Tier
+from jobs.models import Support, Surface, Tier
 
 _PART_HEIGHTS_IN = {part.code: part.height_in for part in DEFAULT_PARTS}
 _PLACES: dict[str, LinePlace] = {
@@ -73,18 +73,11 @@ def supports_input(
         ),
         roof_psf=own_or(home.roof_live_psf, record.rules["roof_live_psf"]),
         section_ft=float(home.width_ft) / home.sections,
-        built_year=home.built_on.year if home.built_on else None,
+        built_year=built_year(record),
         federal_label=has_federal_label(record),
         soil_class=soil_of(home.soil_class),
         loads_lb={support.code: support.reaction_lb for support in frame.supports} if frame else {},
     )
-
-
-def has_federal_label(record: Record) -> bool | None:
-    """Whether the home carries the federal label; None where nobody noted one, and it may have come off."""
-    if record.home.kind != HomeKind.MANUFACTURED:
-        return False
-    return True if record.home.label_number else None
 
 
 def _support(support: Support, line: str, move: LiftMove | None, built: StackResult | None) -> EngineSupport:

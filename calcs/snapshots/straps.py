@@ -8,8 +8,7 @@ from calcs.engine.strap_spacing import StrapSpacingInput, TiedSide, TiedStrap
 from calcs.engine.strap_tension import StrapTensionInput, TensionPair, TensionReading, solve_strap_tension
 from calcs.engine.straps import Strap as EngineStrap
 from calcs.engine.straps import StrapsInput
-from calcs.snapshots.record import Record, as_float, place_of, soil_of
-from calcs.snapshots.stacks import has_federal_label
+from calcs.snapshots.record import Record, as_float, built_year, has_federal_label, place_of, soil_of
 from jobs.layout import SupportPlace, weights_at
 from jobs.models import Point, Strap, StrapCheck, Surface
 
@@ -183,26 +182,29 @@ def strap_spacing_input(record: Record, option: LiftOption | None = None) -> Str
     places = _places(record, moves)
     home = record.home
     middle_ft = float(home.width_ft) / 2
+    # A point may lie a little beyond the home as it was measured: that is its end then, as of a beam.
+    along = [float(strap.point.x_ft) for strap in record.straps]
+    from_ft, to_ft = min(0.0, *along), max(float(home.length_ft), *along)
     sides: dict[str, list[TiedStrap]] = {"left": [], "right": []}
     for strap in record.straps:
         side = "left" if float(strap.point.y_ft) < middle_ft else "right"
-        sides[side].append(_tied(strap, _follows(strap.point, moves, places)))
+        sides[side].append(_tied(strap, from_ft, _follows(strap.point, moves, places)))
     return StrapSpacingInput(
         sides=tuple(TiedSide(code=side, straps=tuple(straps)) for side, straps in sides.items() if straps),
-        length_ft=float(home.length_ft),
+        length_ft=to_ft - from_ft,
         floor_ft=float(home.width_ft) / home.sections,
         beam_spacing_in=12 * (beams[1] - beams[0]),
         wind_zone=zone,
-        built_year=home.built_on.year if home.built_on else None,
+        built_year=built_year(record),
         federal_label=has_federal_label(record),
         soil_class=soil_of(home.soil_class),
     )
 
 
-def _tied(strap: Strap, raise_in: float) -> TiedStrap:
+def _tied(strap: Strap, from_ft: float, raise_in: float) -> TiedStrap:
     return TiedStrap(
         code=str(strap.pk),
-        x_ft=float(strap.point.x_ft),
+        x_ft=float(strap.point.x_ft) - from_ft,
         height_in=float(strap.rise_in),
         raise_in=raise_in,
         vertical_tie=strap.has_vertical_tie,

@@ -13,7 +13,8 @@ from calcs import snapshots
 from calcs.engine.levels import LevelHeight, LevelsInput, LevelsResult
 from calcs.engine.lift import LiftMove, LiftOption
 from calcs.engine.stacks import solve_stacks
-from jobs.models import Connection, NeighbourPair, Point, Strap, Support
+from calcs.engine.strap_spacing import solve_strap_spacing
+from jobs.models import Connection, DrainNode, DrainRun, Home, NeighbourPair, Point, Strap, Support
 from jobs.rulebook import RULES
 from surveys.models import Method, Reading, Setup, Survey
 from tests.calcs.working import label_to_key, read_survey
@@ -224,6 +225,13 @@ def test_lift_hangs_a_connection_on_the_supports_that_were_read(survey: Survey, 
     assert part.weights == pytest.approx({keys["A1"]: 0.25, keys["A3"]: 0.25, keys["B2"]: 0.5})
 
 
+def test_lift_leaves_a_gap_only_where_no_load_is_told(survey: Survey, keys: dict[str, str]) -> None:
+    told = snapshots.lift_input(record(survey), heights_of(list(keys.values())))
+    untold = snapshots.lift_input(record(survey), heights_of([keys["A1"], keys["B1"]]))
+    assert (told.frame is None, told.gap_leave_in) == (False, 0.0)
+    assert (untold.frame is None, untold.gap_leave_in) == (True, RULES["gap_leave_in"].value)
+
+
 def test_lift_without_a_read_support_asks_with_empty_lists(survey: Survey, keys: dict[str, str]) -> None:
     document = snapshots.lift_input(record(survey), heights_of([keys["BM1"]]))
     assert (document.supports, document.neighbours, document.connections) == ((), (), ())
@@ -309,6 +317,39 @@ def test_a_strap_between_supports_follows_those_beside_it(survey: Survey, keys: 
 
 
 # -- spelling
+
+
+def test_a_strap_may_hang_from_a_point_a_little_beyond_the_home(survey: Survey, keys: dict[str, str]) -> None:
+    """As beams do, the home ends there then: every strap stays between its ends, as far from the next as before."""
+    Home.objects.filter(pk=survey.siting.home_id).update(wind_zone=1)
+    Point.objects.filter(pk=keys["A1"]).update(x_ft=Decimal("-0.5"))
+    asked = snapshots.strap_spacing_input(record(survey))
+    assert asked is not None
+    length_ft = float(survey.siting.home.length_ft)
+    assert asked.length_ft == length_ft + 0.5
+    assert [strap.x_ft for side in asked.sides for strap in side.straps] == [0.0, 22.5]
+    solve_strap_spacing(asked)
+
+
+@pytest.mark.parametrize(
+    ("kind", "built_on", "rule"),
+    [
+        ("manufactured", "1994-05-01", "24CFR3285.604"),
+        ("manufactured", None, "24CFR3285.604"),
+        ("manufactured", "1971-05-01", "IPC704.1"),
+        ("pier_and_beam", "1895-01-01", "IPC704.1"),
+    ],
+)
+def test_drains_of_a_home_older_than_the_federal_code_get_no_federal_slope(
+    survey: Survey, kind: str, built_on: str | None, rule: str
+) -> None:
+    Home.objects.filter(pk=survey.siting.home_id).update(kind=kind, built_on=built_on)
+    run = DrainRun.objects.create(siting=survey.siting, code="DN1", diameter_in=3)
+    for at_ft in (0, 10):
+        DrainNode.objects.create(run=run, at_ft=at_ft, invert_in=10 - at_ft / 4, x_ft=2 + at_ft, y_ft=4)
+    asked = snapshots.drains_input(record(survey))
+    assert asked is not None
+    assert asked.rule == rule
 
 
 def test_canonical_is_plain_sorted_json_with_its_hash(survey: Survey) -> None:

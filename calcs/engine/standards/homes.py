@@ -9,6 +9,7 @@ FederalCode = Literal["applies", "older", "unknown"]
 
 # 24 CFR 3280 holds for homes made from 15 June 1976 on; each carries a label.
 CODE_YEAR = 1976
+FIRST_YEAR, LAST_YEAR = 1600, 2200  # old houses stand on piers too; beyond lies a slip of the pen
 NO_TABLE = "no federal table is read for this home"
 
 
@@ -31,10 +32,10 @@ def federal_code(*, built_year: int | None, label: bool | None) -> FederalCode:
     Raises
     ------
     InvalidInput
-        For a year that no such home can have.
+        For a year in which no home was built.
     """
-    if built_year is not None and not 1900 <= built_year <= 2200:
-        raise InvalidInput(f"must be from 1900 to 2200, not {built_year}", field="built_year")
+    if built_year is not None and not FIRST_YEAR <= built_year <= LAST_YEAR:
+        raise InvalidInput(f"must be from {FIRST_YEAR} to {LAST_YEAR}, not {built_year}", field="built_year")
     if label is False or (built_year is not None and built_year < CODE_YEAR):
         return "older"
     if label or (built_year is not None and built_year > CODE_YEAR):

@@ -11,6 +11,7 @@ from calcs.engine.standards.piers import Tier
 from calcs.engine.standards.ties import SoilClass
 
 LONGEST_FT = 300.0
+WIDEST_FT = 200.0
 
 LinePlace = Literal["frame", "perimeter", "mate_line"]
 FootingKind = Literal["cast", "precast", "other"]
@@ -181,7 +182,7 @@ class SupportsResult:
 def check_document(document: SupportsInput) -> None:
     """Refuse what can't be, naming the field and what is allowed."""
     check_range(document.roof_psf, "roof_psf", least=0, most=500)
-    check_range(document.section_ft, "section_ft", above=0, most=60)
+    check_range(document.section_ft, "section_ft", above=0, most=WIDEST_FT)
     _optional(document.bearing_psf, "bearing_psf", above=0, most=1e5)
     check_names((line.code for line in document.lines), "lines")
     for index, line in enumerate(document.lines):

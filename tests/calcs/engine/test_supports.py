@@ -291,7 +291,7 @@ def test_a_listed_stand_is_held_against_its_listing() -> None:
     assert {"height", "offset"}.isdisjoint(one.what for one in found.checks)
 
 
-@pytest.mark.parametrize("year", [1970, None])
+@pytest.mark.parametrize("year", [1895, 1970, None])
 def test_an_older_home_gets_no_federal_table_but_what_is_measured_serves(year: int | None) -> None:
     result = solve(built_year=year, bearing_psf=1500.0, loads_lb={"A2": 4000.0})
     plain, loaded = result.supports[:2]

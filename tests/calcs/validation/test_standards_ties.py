@@ -147,6 +147,7 @@ def test_sources_name_table_edition_and_confidence() -> None:
 @pytest.mark.parametrize(
     ("year", "label", "found"),
     [
+        (1895, None, "older"),
         (1975, None, "older"),
         (1975, True, "older"),
         (1977, None, "applies"),
