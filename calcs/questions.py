@@ -27,7 +27,8 @@ LIFTS = ("lift", "sure")  # the questions whose options become plans
 # For a point of the curve, and once more for what its freeing would save. Nobody works by the curve: what is not
 # proven by then says so, and a worker is held for a minute at the worst.
 CURVE_LIMIT_S = 5.0
-AHEAD_DAYS = (0.0, 91.0, 183.0, 365.0, 730.0)  # from the newest survey: where a home's record draws what is to come
+# From the newest survey: where a home's record draws what is to come, up to the last day on which it can come due.
+AHEAD_DAYS = (0.0, 91.0, 183.0, 365.0, 730.0, 1461.0, 2557.0)
 
 
 def of_record(record: snapshots.Record) -> Documents:
@@ -63,10 +64,16 @@ def of_years(series: Series, rules: Rules, learned: Priors) -> Documents:
     has_earlier = len(series.surveys) > 1
     return {
         "movement": snapshots.movement_input(series, rules) if has_earlier else None,
-        "forecast": snapshots.forecast_input(series, rules, learned.of(series), ahead_days=AHEAD_DAYS)
+        "forecast": snapshots.forecast_input(series, rules, learned.of(series), ahead_days=ahead_days(rules))
         if has_earlier
         else None,
     }
+
+
+def ahead_days(rules: Rules) -> tuple[float, ...]:
+    """Return how many days on the heights are asked for: to the last on which a home can come due."""
+    last = rules["due_horizon_days"]
+    return (*(days for days in AHEAD_DAYS if days < last), last)
 
 
 def of_loads(record: snapshots.Record, frame: FrameResult | None) -> Documents:

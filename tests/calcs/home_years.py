@@ -92,7 +92,7 @@ def forecast(siting: Siting) -> Calculation:
     known = series.of(siting)
     assert known.last is not None
     rules = snapshots.Record(known.last.survey).rules
-    document = snapshots.forecast_input(known, rules, PRIOR, ahead_days=questions.AHEAD_DAYS)
+    document = snapshots.forecast_input(known, rules, PRIOR, ahead_days=questions.ahead_days(rules))
     return stored(known.last.survey, "forecast", document, solve_forecast(document))  # type: ignore[arg-type]
 
 

@@ -153,6 +153,20 @@ def test_a_lift_breaks_the_line_and_the_forecast_goes_on_to_the_day_it_is_due(si
     assert facts["due"] == f"{due:%-d %b %Y}"
 
 
+def test_a_forecast_is_drawn_to_its_day_however_late_that_is(manager: User) -> None:
+    CompanyFactory(time_zone="UTC")
+    siting = years_of(6, {"A1": -0.03})
+    forecast(siting)
+    record = record_of(siting, manager)
+    assert record.forecast is not None
+    assert record.forecast.due_days is not None
+    assert record.series.last is not None
+    assert record.forecast.due_days > record.series.last.days + 2 * 365
+    (panel,) = pictures.years_of(record, [code_of(siting, "A1")], "A1").panels
+    due = pictures.day_of(record, record.forecast.due_days)
+    assert datetime.date.fromordinal(int(panel.ahead[-1].days)) == due
+
+
 def test_when_it_is_due_is_told_by_the_night(sinking: Siting, manager: User) -> None:
     DueFactory(
         siting=sinking,
