@@ -50,7 +50,8 @@ def _engine_strap(strap: Strap, plucked_lb: float | None, raise_in: float) -> En
         run_in=float(strap.run_in),
         rise_in=float(strap.rise_in),
         raise_in=raise_in,
-        slack_in=float(strap.slack_in),
+        # What rings is tight, whatever slack was noted of it.
+        slack_in=float(strap.slack_in) if plucked_lb is None else 0.0,
         tension_lb=as_float(strap.tension_lb) if plucked_lb is None else plucked_lb,
         wraps=as_float(strap.wraps),
         width_in=float(strap.width_in),

@@ -9,7 +9,8 @@ import pytest
 from django.utils import timezone
 from rest_framework.test import APIClient
 
-from calcs import chain, runner, services
+from calcs import chain, runner, services, snapshots
+from calcs.engine.straps import solve_straps
 from calcs.models import Answer, Calculation, Plan, PlanCheck
 from calcs.staleness import why_stale
 from jobs.errors import DomainError
@@ -169,6 +170,15 @@ def test_a_plucked_strap_tells_its_tension_and_the_plan_reckons_with_it(survey: 
     for asked in (standing(survey, "straps"), check(plan_of(survey), "straps")):
         strap = next(each for each in asked.input["straps"] if each["code"] == key)
         assert strap["tension_lb"] == pytest.approx(told[0]["tension_lb"])
+
+
+def test_a_strap_that_rings_is_tight_whatever_slack_was_noted(survey: Survey) -> None:
+    note(survey, "T2", method="pluck", frequency_hz=38, free_length_in=45)
+    asked = snapshots.straps_input(snapshots.Record(survey))
+    strap = next(each for each in asked.straps if each.code == str(survey.siting.straps.get(code="T2").pk))
+    assert survey.siting.straps.get(code="T2").slack_in > 0
+    assert (strap.slack_in, (strap.tension_lb or 0) > 0) == (0.0, True)
+    assert len(solve_straps(asked).straps) == 2
 
 
 def test_only_the_newest_check_of_a_strap_counts_and_a_look_tells_no_tension(survey: Survey) -> None:
