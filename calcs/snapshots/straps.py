@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 
+from calcs.engine.errors import InvalidInput
 from calcs.engine.lift import LiftOption
 from calcs.engine.standards.ties import WindZone
 from calcs.engine.strap_spacing import StrapSpacingInput, TiedSide, TiedStrap
@@ -162,7 +163,10 @@ def _tension_reading(code: str, check: StrapCheck, strap: Strap, record: Record)
 def _plucked_lb(record: Record) -> dict[str, float]:
     """What plucked straps carry, where their pitch tells it: the same small sum that `strap_tension` stores."""
     asked = strap_tension_input(record)
-    told = solve_strap_tension(asked).readings if asked else ()
+    try:
+        told = solve_strap_tension(asked).readings if asked else ()
+    except InvalidInput:  # the calculation of that name says what is wrong
+        return {}
     return {
         reading.code: reading.tension_lb
         for reading in told

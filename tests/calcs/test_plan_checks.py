@@ -181,6 +181,16 @@ def test_a_strap_that_rings_is_tight_whatever_slack_was_noted(survey: Survey) ->
     assert len(solve_straps(asked).straps) == 2
 
 
+def test_a_strap_of_impossible_size_fails_its_own_answers_and_nothing_else(survey: Survey) -> None:
+    """Width and thickness changed about, as a slip of the pen."""
+    note(survey, "T1", method="pluck", frequency_hz=52, free_length_in=38)
+    Strap.objects.filter(siting=survey.siting, code="T1").update(width_in="0.035", thickness_in="1.25")
+    work_off(chain.ask(survey.pk).new)
+    failed = set(Calculation.objects.exclude(state="done").values_list("kind", flat=True))
+    assert failed == {"strap_tension", "straps"}
+    assert standing(survey, "strap_tension").error["field"] == "readings[0].thickness_in"
+
+
 def test_only_the_newest_check_of_a_strap_counts_and_a_look_tells_no_tension(survey: Survey) -> None:
     note(survey, "T1", method="gauge", tension_lb=400)
     note(survey, "T1", method="look")
