@@ -1,8 +1,10 @@
 """The beams with what they carry, standing as found or as an option leaves them, and the order of jacking."""
 
 from dataclasses import fields
+from itertools import pairwise
 
 from calcs.engine.frame import FrameBeam, FrameInput, FrameSupport
+from calcs.engine.frame.intake import NEAREST_FT
 from calcs.engine.levels import LevelHeight, LevelsResult
 from calcs.engine.lift import LiftOption
 from calcs.engine.passes import PassesInput, PassSetup
@@ -22,12 +24,14 @@ _SECTION = {
 
 
 def held_lines(record: Record, levels: LevelsResult) -> list[Line]:
-    """Return the lines whose loads can be told: every support was read, and their load stands between them."""
+    """Return the lines whose loads can be told: all was read, no two supports share a place, the load lies between."""
     read = {height.point for height in levels.heights}
     return [
         line
         for line in record.lines
-        if all(str(support.point_id) in read for support in line.supports) and _is_balanced(line)
+        if all(str(support.point_id) in read for support in line.supports)
+        and _is_balanced(line)
+        and _stand_apart(line)
     ]
 
 
@@ -35,6 +39,12 @@ def _is_balanced(line: Line) -> bool:
     middle_ft = (line.from_ft + line.to_ft) / 2
     first, last = line.supports[0].point, line.supports[-1].point
     return float(first.x_ft) < middle_ft < float(last.x_ft)
+
+
+def _stand_apart(line: Line) -> bool:
+    """Whether no two supports share a place: rows of both sides of a home under one letter are no line."""
+    along = [float(support.point.x_ft) for support in line.supports]
+    return all(next_ft - x_ft >= NEAREST_FT for x_ft, next_ft in pairwise(along))
 
 
 def frame_of(record: Record, levels: LevelsResult, option: LiftOption | None = None) -> FrameInput | None:

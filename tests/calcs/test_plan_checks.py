@@ -150,6 +150,14 @@ def test_a_line_that_was_not_read_whole_tells_no_loads(survey: Survey) -> None:
     assert "A" not in beams
 
 
+def test_two_supports_at_one_place_tell_no_loads_of_their_line_and_stop_no_plan(survey: Survey) -> None:
+    """Rows along both sides of a home were given one letter, say."""
+    Point.objects.filter(siting=survey.siting, label="B2").update(x_ft=2)
+    work_off(chain.ask(survey.pk).new)
+    assert {beam["code"] for beam in standing(survey, "frame").input["beams"]} == {"A", "C", "D"}
+    assert set(Calculation.objects.values_list("state", flat=True)) == {"done"}
+
+
 def test_a_drain_keeps_its_slope_or_is_hung_anew(survey: Survey) -> None:
     work_off(chain.ask(survey.pk).new)
     run = survey.siting.drain_runs.get()
