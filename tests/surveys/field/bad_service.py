@@ -125,7 +125,7 @@ def refused(status: int, code: str, headers: dict[str, str] | None = None) -> Ht
 
 REFUSALS: dict[str, Callable[[], HttpResponse]] = {
     "busy": lambda: refused(429, "throttled", {"Retry-After": "1"}),
-    "busy for long": lambda: refused(429, "throttled", {"Retry-After": "4"}),
+    "busy for long": lambda: refused(429, "throttled", {"Retry-After": "3000"}),
     "down": lambda: HttpResponse("<h1>Bad gateway</h1>", status=503),
     "portal": lambda: HttpResponse("<h1>Welcome to our network</h1>"),
     "too large": lambda: refused(413, "too_large"),

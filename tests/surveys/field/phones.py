@@ -29,6 +29,14 @@ WRONG_CLOCK = """
   };
 })();
 """
+TIME_PASSES = """(passed_ms) => {
+  const Before = Date;
+  globalThis.Date = class extends Before {
+    constructor(...given) { super(...(given.length ? given : [Before.now() + passed_ms])); }
+    static now() { return Before.now() + passed_ms; }
+  };
+  document.dispatchEvent(new Event("visibilitychange"));
+}"""
 
 
 def end_processes(words: str) -> None:
@@ -133,6 +141,10 @@ class Phone:
         self.wire.is_cut = False
         self.context.set_offline(False)
 
+    def look_later(self, passed: datetime.timedelta) -> None:
+        """Let time pass, and look at the page again, as somebody does who takes a phone out of a pocket."""
+        self.page.evaluate(TIME_PASSES, int(passed.total_seconds() * 1000))
+
     def kill(self) -> None:
         """End it as a phone does when memory runs out: no script of the page or its worker gets to do anything more.
 
@@ -162,9 +174,9 @@ class Phone:
         unsent = sum(map(int, re.findall(r"(\d+) (?:unsent|photo)", words)))
         count = "async (outbox) => { const now = await outbox.counts(); return now.unsent + now.photos_unsent; }"
         until = time.monotonic() + within_s
-        while self.module("outbox", count) != unsent and time.monotonic() < until:
+        while (found := self.module("outbox", count)) != unsent and time.monotonic() < until:
             time.sleep(0.05)
-        assert self.module("outbox", count) == unsent
+        assert found == unsent
         expect(self.page.locator("#unsent")).to_have_text(words, timeout=within_s * 1000)
 
     def close(self) -> None:

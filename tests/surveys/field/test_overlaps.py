@@ -3,6 +3,7 @@
 Each test forces the order: what is slow is held until the other thing has happened.
 """
 
+import datetime
 from collections.abc import Callable
 from typing import Any
 
@@ -369,16 +370,6 @@ def test_another_language_does_not_bring_back_what_stood_this_morning(
     assert phone.module("days", NOTE, [str(world.visit.pk), "es"]) == "Park at the barn."
 
 
-A_DAY_ON = """() => {
-  const Then = Date, ahead = 24 * 3600_000;
-  globalThis.Date = class extends Then {
-    constructor(...given) { super(...(given.length ? given : [Then.now() + ahead])); }
-    static now() { return Then.now() + ahead; }
-  };
-  document.dispatchEvent(new Event("visibilitychange"));
-}"""
-
-
 def test_a_phone_that_lay_over_night_does_not_say_today_of_yesterday(
     open_phone: OpenPhone, field_world: World
 ) -> None:
@@ -388,5 +379,5 @@ def test_a_phone_that_lay_over_night_does_not_say_today_of_yesterday(
     yesterday, today = days.nth(0), days.nth(1)
     expect(yesterday).to_contain_text("Today, ")
     morrow = today.inner_text()
-    page.evaluate(A_DAY_ON)
+    phone.look_later(datetime.timedelta(days=1))
     expect(yesterday).to_have_text(f"Today, {morrow}")

@@ -249,6 +249,7 @@ def test_another_person_s_photo_and_one_that_a_signed_out_phone_holds_wait(
     phone.sign_out()
     take(page, noise((400, 300)))
     page.locator("#grade-ok").click()
+    expect(page.locator("#title")).to_have_text("strap T1")
     kept = kept_of(phone)
     phone.sign_in(world.lead)
     page.reload()

@@ -94,6 +94,7 @@ def test_what_was_chosen_stays_when_something_comes_in(
     expect(reader.button("millimetres")).to_have_attribute("aria-pressed", "true")
     reader.button("Begin").click()
     reader.button("It grew").click()
+    expect(reader.button("BM1")).to_be_visible()
     phone.expect_outbox("All sent")
     assert Survey.objects.get().unit == "mm"
 

@@ -250,8 +250,10 @@ class TestWhatIsServed:
         assert self.told(client)["version"] != before
 
     def test_comments_are_left_out_and_lines_stay(self) -> None:
-        source = '// why\nconst a = "/ // not"; // goes\n/**\n * Told.\n */\nb();\n  /* one */\nc(`x // y`); // d\'s stays\n'
-        lean = '\nconst a = "/ // not";\n\n\n\nb();\n\nc(`x // y`); // d\'s stays\n'
+        source = (
+            '// why\nconst a = "/ // not"; // goes\n/**\n * Told.\n */\nb();\n  /* one */\nc(`x // y`); // d\'s\n'
+        )
+        lean = '\nconst a = "/ // not";\n\n\n\nb();\n\nc(`x // y`); // d\'s\n'
         assert field.without_comments(source) == lean
 
     def test_no_text_over_several_lines_holds_what_looks_like_a_comment(self) -> None:

@@ -35,7 +35,7 @@ const RANGES = {
   frequency_hz: [">0", 2000],
   mode: [1, 10],
 };
-export const MOST_TEXT = { strap: 200, other: 2000 };
+const MOST_TEXT = { strap: 200, other: 2000 };
 const PLACES = { _in: 4, _lb: 1, _hz: 2 };
 
 export const isLength = (name) => name.endsWith("_in");
@@ -63,6 +63,8 @@ export function wrongFigure(name, typed) {
 /** All that stands in the way of saving: sentences, the first one first. `known` is the record of the thing. */
 export function problemsOf(thing, { grade, text, figures }) {
   const found = Object.entries(figures).map(([name, typed]) => wrongFigure(name, typed)).filter(Boolean);
+  const [most, given] = [MOST_TEXT[thing.kind] ?? MOST_TEXT.other, [...text.trim()].length];
+  if (given > most) found.unshift(fill(gettext("Give at most {count} characters, not {given}."), { count: most, given }));
   if (grade !== "ok" && !text.trim()) found.unshift(gettext("Say what was found, unless it is OK."));
   if (found.length) return found;
   const wrong = { support: wrongSupport, connection: wrongConnection, strap: wrongStrap }[thing.kind];

@@ -3,7 +3,7 @@
 
 import { button, field, h, replace } from "../dom.js";
 import { fill, gettext } from "../words.js";
-import { entryOf, FIGURES, MOST_TEXT, problemsOf } from "./inspect_entry.js";
+import { entryOf, FIGURES, problemsOf } from "./inspect_entry.js";
 import { factsOf, gradeMark, measuredWords, methodWords, told } from "./inspect_facts.js";
 import { dropDraft, keepDraft, openDraft, pathTo, walkAt } from "./inspect_known.js";
 import { showFigure } from "./inspect_figure.js";
@@ -212,7 +212,6 @@ function wordsOf(screen) {
     id: "words",
     rows: 2,
     value: draft.text,
-    maxlength: MOST_TEXT[thing.kind] ?? MOST_TEXT.other,
     oninput: () => keepWords(screen, input.value),
   });
   const add = (words) => {
