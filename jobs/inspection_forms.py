@@ -186,8 +186,8 @@ def _read(figures: Mapping[str, str]) -> dict[str, Any]:
 
 
 def _words_in(sent: QueryDict, most: int) -> str:
-    text = sent.get("text", "").replace("\x00", "").strip()
+    text = sent.get("text", "").replace("\x00", "").replace("\r\n", "\n").strip()
     if len(text) > most:
-        sentence = _("Give at most {count} characters.").format(count=most)
+        sentence = _("Give at most {count} characters, not {given}.").format(count=most, given=len(text))
         raise DomainError("invalid", sentence, fields={"text": sentence})
     return text

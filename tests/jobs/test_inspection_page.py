@@ -106,6 +106,31 @@ def test_what_is_not_ok_needs_words(siting: Siting, visit: Visit, crew: User, cl
     assert 'name="gap_in" value="3/8"' in shown  # nothing that was typed is lost
 
 
+def test_words_too_long_are_refused_at_their_field_and_not_cut(
+    siting: Siting, visit: Visit, crew: User, client_for: ClientFor
+) -> None:
+    """A browser would cut what is pasted into a box that is limited: the page sets no such limit."""
+    point, client = siting.points.get(label="B2"), client_for(crew)
+    assert (
+        "maxlength"
+        not in re.findall(
+            r"<textarea[^>]*>", client.get(reverse("visit-inspection", args=[visit.pk])).content.decode()
+        )[0]
+    )
+    text = "w" * 1990 + "\r\n" * 11  # a browser sends each end of a line as two
+    long = text + "0123456789"
+    answer = send(client, visit, "support", point.pk, "fix", text=long)
+    shown = answer.content.decode()
+    assert (answer.status_code, Finding.objects.count()) == (400, 0)
+    assert "Give at most 2000 characters, not 2011." in shown
+    assert "0123456789</textarea>" in shown
+    send(client, visit, "support", point.pk, "fix", text=text[:1990] + "\r\n" * 4 + "012345")
+    assert len(Finding.objects.get().text) == 2000
+    strap = siting.straps.get(code="T1")
+    shown = send(client, visit, "strap", strap.pk, "fix", text="w" * 201, slack_in="1/4").content.decode()
+    assert "Give at most 200 characters, not 201." in shown
+
+
 def test_pressed_twice_is_kept_once(siting: Siting, visit: Visit, lead: User, client_for: ClientFor) -> None:
     point, key = siting.points.get(label="B2"), str(uuid.uuid4())
     typed = {"id": key, "text": "cracked", "gap_in": "1/4", "version": "1"}

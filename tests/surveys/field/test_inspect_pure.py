@@ -37,7 +37,7 @@ WORDS = {  # functions of the page's words, and what they are held against
 @pytest.mark.parametrize(("kind", "most"), [("strap", 200), ("support", 2000), ("home", 2000)])
 def test_words_too_long_are_told_before_they_are_kept(module: UseModule, kind: str, most: int) -> None:
     """What the service would set aside is said on the phone, where nothing is cut off."""
-    call = "(entry, sent) => entry.problemsOf({ kind: sent.kind, row: {} }, { grade: 'fix', text: sent.text, figures: {} })"
+    call = "(entry, { kind, text }) => entry.problemsOf({ kind, row: {} }, { grade: 'fix', text, figures: {} })"
     told = module("screens/inspect_entry", call, {"kind": kind, "text": "w" * (most - 1) + "\U0001f6a7\U0001f6a7"})
     assert told == [f"Give at most {most} characters, not {most + 1}."]
     assert module("screens/inspect_entry", call, {"kind": kind, "text": " " + "w" * (most - 1) + "\U0001f6a7"}) == []
