@@ -1,5 +1,6 @@
 """Approving on a page: what is in the way, what must be known, and the form that approves or takes back."""
 
+from collections.abc import Sequence
 from http import HTTPStatus
 from typing import Any
 from uuid import UUID
@@ -10,7 +11,16 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from calcs.approving import REASON_AT_MOST, approve, standing_approval, told, why_not, why_not_standing, withdraw
+from calcs.approving import (
+    REASON_AT_MOST,
+    Refusal,
+    approve,
+    standing_approval,
+    told,
+    why_not,
+    why_not_standing,
+    withdraw,
+)
 from calcs.models import Approval, Plan
 from calcs.spoken import OPTION_WORDS
 from jobs.errors import DomainError
@@ -22,13 +32,15 @@ from jobs.views import SignedInRequest, page
 
 def approving_of(plan: Plan, by: User) -> dict[str, Any]:
     """Return what ``calcs/approve.html`` shows of a plan to a person; it also takes ``reason`` and ``refused``."""
-    refusals, standing = why_not(plan, by), standing_approval(plan.survey.siting)
+    refusals = sorted(why_not(plan, by), key=lambda refusal: refusal.is_for_manager)  # what nobody goes past first
+    standing = standing_approval(plan.survey.siting)
     not_standing = why_not_standing(standing) if standing else None
     is_this = standing is not None and standing.plan_id == plan.pk
     is_open = all(refusal.is_for_manager for refusal in refusals) and (not refusals or is_manager(by))
     return {
         "plan": plan,
         "refusals": refusals,
+        "who_decides": "" if is_this and not_standing is None else _who_decides(refusals, by),
         "told": told(plan, by),
         "approval": standing,
         "approval_is_this": is_this,
@@ -38,6 +50,19 @@ def approving_of(plan: Plan, by: User) -> dict[str, Any]:
         "asks_why": bool(refusals) or standing is not None,
         "reason_at_most": REASON_AT_MOST,
     }
+
+
+def _who_decides(refusals: Sequence[Refusal], by: User) -> str:
+    """Say what the refusals together come to for whoever reads them."""
+    if not refusals:
+        return ""
+    if any(refusal.code == "role" for refusal in refusals):
+        return _("A crew lead or the manager approves plans.")
+    if not all(refusal.is_for_manager for refusal in refusals):
+        return _("Nobody approves this plan as it is: settle first what nobody goes past, or choose another plan.")
+    if is_manager(by):
+        return _("You may approve it all the same, with a reason that is kept.")
+    return _("This is more than a crew lead approves: the manager may, with a reason that is kept.")
 
 
 @page

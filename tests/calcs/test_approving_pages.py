@@ -10,7 +10,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from rest_framework.test import APIClient
 
-from calcs.approving import approve, standing_approval
+from calcs.approving import approve, standing_approval, why_not
+from calcs.approving.refusals import nobodys
 from calcs.models import Approval, PassEntry
 from jobs.models import User
 from surveys.models import Survey
@@ -74,6 +75,38 @@ def test_a_manager_signs_past_what_is_a_managers(
     page = client_for(manager).get(address).content.decode()
     assert "Known against it" in page
     assert "may sign past it" not in page
+
+
+def test_who_decides_is_said_and_what_nobody_goes_past_comes_first(
+    survey: Survey, lead: User, manager: User, client_for: ClientFor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    crew = UserFactory(roles=["crew"])
+    VisitFactory(siting=survey.siting).crew.add(crew)
+    address = reverse("plan-approve", args=[plan_of(survey).pk])
+
+    def said(by: User) -> str:
+        return str(client_for(by).get(address).context["who_decides"])
+
+    assert (said(lead), said(crew)) == ("", "A crew lead or the manager approves plans.")
+    _set_rules(survey, lead_most_raise_in=0.25)
+    assert said(lead) == "This is more than a crew lead approves: the manager may, with a reason that is kept."
+    assert said(manager) == "You may approve it all the same, with a reason that is kept."
+    beyond = why_not(plan_of(survey), manager)
+    monkeypatch.setattr(
+        "calcs.approving_pages.why_not", lambda *_: (*beyond, nobodys("jack_rating", "too much for it"))
+    )
+    page = client_for(manager).get(address)
+    assert page.context["who_decides"].startswith("Nobody approves this plan as it is")
+    kinds = [refusal.is_for_manager for refusal in page.context["refusals"]]
+    assert kinds == sorted(kinds)
+    assert {True, False} == set(kinds)
+    text = page.content.decode()
+    assert "nobody signs past it" in text
+    assert (
+        text.index("Nobody approves this plan")
+        < text.index("nobody signs past it")
+        < text.index("the manager may sign")
+    )
 
 
 def _set_rules(survey: Survey, **values: float) -> None:
