@@ -35,8 +35,9 @@ _WHEN_AND_WHO = frozenset({"starts_at", "ends_at", "lead", "crew", "trucks", "ne
 _HOURS = frozenset({"starts_at", "ends_at"})
 _MANY = ("crew", "trucks")
 _TOLD = frozenset({"starts_at", "ends_at", "kind", "state"})  # what the people of a home hear of
-# What is further off, or longer, was mistyped; common practice, no source.
-MOST_DAYS, MOST_YEARS = 31, 3
+# What is further off, longer, or so long ago, was mistyped; common practice, no source.
+MOST_DAYS, MOST_YEARS, MOST_YEARS_AGO = 31, 3, 50
+YEAR = datetime.timedelta(days=366)
 
 
 def book(
@@ -158,8 +159,8 @@ def _write(visit: Visit, values: Mapping[str, Any], by: User, despite: Collectio
         setattr(visit, name, values[name])
     people, trucks = _people(visit, values), _rows(visit, "trucks", values)
     if _WHEN_AND_WHO & values.keys():
-        _check_place_and_hours(visit)
         _check_span(visit, values)
+        _check_place_and_hours(visit)
         _check_crew(visit, people, values)
         _check_trucks(values)
     if "job" in values and visit.job is not None:
@@ -206,12 +207,18 @@ def _check_place_and_hours(visit: Visit) -> None:
 
 
 def _check_span(visit: Visit, values: Mapping[str, Any]) -> None:
-    """Refuse hours that nobody means: a visit of many weeks, or one in many years."""
+    """Refuse hours that nobody means: a visit of many weeks, one in many years, or one before anybody's time."""
     if _HOURS & values.keys() and visit.ends_at - visit.starts_at > datetime.timedelta(days=MOST_DAYS):
         sentence = _("A visit is at most {days} days long.").format(days=MOST_DAYS)
         raise DomainError("invalid", sentence, fields={"ends_at": sentence})
-    if "starts_at" in values and visit.starts_at > timezone.now() + datetime.timedelta(days=366 * MOST_YEARS):
+    if "starts_at" not in values:
+        return
+    now, sentence = timezone.now(), ""
+    if visit.starts_at > now + MOST_YEARS * YEAR:
         sentence = _("A visit begins at most {years} years from today.").format(years=MOST_YEARS)
+    elif visit.starts_at < now - MOST_YEARS_AGO * YEAR:
+        sentence = _("A visit began at most {years} years ago.").format(years=MOST_YEARS_AGO)
+    if sentence:
         raise DomainError("invalid", sentence, fields={"starts_at": sentence})
 
 

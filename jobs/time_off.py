@@ -4,6 +4,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from jobs.booking import MOST_YEARS, MOST_YEARS_AGO, YEAR
 from jobs.clashes import Conflict, clashes_in, is_clash
 from jobs.clock import ONE_DAY, company_zone, start_of
 from jobs.errors import DomainError, Stale
@@ -22,7 +23,8 @@ def keep_off(time_off: TimeOff, *, by: User) -> TimeOff:
     Conflict
         409, when the person or truck is booked or off on one of these days: who, where and when.
     DomainError
-        403 without the right; 409 for somebody who works here no more, or a truck that is archived.
+        403 without the right; 409 for somebody who works here no more, or a truck that is archived; 400 for days that
+        nobody means, at the field.
     """
     is_new = time_off._state.adding
     if is_new:
@@ -30,6 +32,7 @@ def keep_off(time_off: TimeOff, *, by: User) -> TimeOff:
     else:
         need_on(by, Act.CHANGE, time_off)
     _check_works_here(time_off)
+    _check_days(time_off)
     try:
         with transaction.atomic():
             time_off.save(force_insert=is_new)
@@ -49,6 +52,17 @@ def _check_works_here(time_off: TimeOff) -> None:
         problems["truck"] = _("No longer in use: {trucks}.").format(trucks=truck)
     if problems:
         raise DomainError("conflict", _("Some fields need another look."), fields=problems, status=409)
+
+
+def _check_days(time_off: TimeOff) -> None:
+    """Refuse days so far off, or so long ago, that the year was mistyped."""
+    today = timezone.now().astimezone(company_zone()).date()
+    if time_off.to_on > today + MOST_YEARS * YEAR:
+        sentence = _("Days off end at most {years} years from today.").format(years=MOST_YEARS)
+        raise DomainError("invalid", sentence, fields={"to_on": sentence})
+    if time_off.from_on < today - MOST_YEARS_AGO * YEAR:
+        sentence = _("Days off began at most {years} years ago.").format(years=MOST_YEARS_AGO)
+        raise DomainError("invalid", sentence, fields={"from_on": sentence})
 
 
 def _conflict(time_off: TimeOff) -> Conflict:

@@ -174,6 +174,11 @@ def test_hours_that_nobody_means_are_refused(booked: Any) -> None:
     sentence = "A visit begins at most 3 years from today."
     assert refusal(lambda: booked(starts_at=far, ends_at=far + hour)) == ("invalid", {"starts_at": sentence})
     booked(starts_at=soon, ends_at=soon + hour)
+    mistyped = datetime.datetime(1, 1, 1, tzinfo=datetime.UTC)  # no clock of a zone west of it reaches back so far
+    told = {"starts_at": "A visit began at most 50 years ago."}
+    assert refusal(lambda: booked(starts_at=mistyped, ends_at=mistyped + hour)) == ("invalid", told)
+    old = timezone.now() - datetime.timedelta(days=49 * 365)
+    booked(starts_at=old, ends_at=old + hour)
 
 
 @pytest.mark.parametrize(("day", "month", "hours"), [(8, 3, 23), (1, 11, 25)])

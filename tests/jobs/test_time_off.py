@@ -135,6 +135,21 @@ def test_nobody_is_off_who_is_here_no_more(fields: Any, field: str, office: User
     assert (refused.value.status, list(refused.value.fields)) == (409, [field])
 
 
+@pytest.mark.parametrize(
+    ("field", "day", "sentence"),
+    [
+        ("to_on", datetime.date(9999, 12, 31), "Days off end at most 3 years from today."),
+        ("from_on", datetime.date(26, 7, 6), "Days off began at most 50 years ago."),
+    ],
+)
+def test_days_that_nobody_means_are_refused(field: str, day: datetime.date, sentence: str, office: User) -> None:
+    # common practice, no source
+    visit_at(DAY, 8, lead=(person := UserFactory()))
+    with pytest.raises(DomainError) as refused:
+        keep_off(off(person=person, **{field: day}), by=office)
+    assert (refused.value.status, refused.value.fields) == (400, {field: sentence})
+
+
 def test_days_off_are_the_offices(lead: User) -> None:
     row = TimeOffFactory()
     for act in (lambda: keep_off(off(), by=lead), lambda: keep_off(row, by=lead), lambda: take_back(row, by=lead)):
