@@ -24,7 +24,7 @@ _SECTION = {
 
 
 def held_lines(record: Record, levels: LevelsResult) -> list[Line]:
-    """Return the lines whose loads can be told: all was read, no two supports share a place, the load lies between."""
+    """Return the lines whose loads can be told: wholly read, no two supports at one place, the load between them."""
     read = {height.point for height in levels.heights}
     return [
         line
