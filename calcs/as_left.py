@@ -12,7 +12,21 @@ from django.utils.translation import ngettext
 from calcs.closing import closing_of, what_is_open
 from calcs.closing.touched import works_of
 from calcs.closing.words import checked_words
-from calcs.documents.blocks import Block, Cell, Facts, Head, Item, List, Note, Paper, Picture, Prose, Section, Table
+from calcs.documents.blocks import (
+    Block,
+    Cell,
+    Facts,
+    Head,
+    Heading,
+    Item,
+    List,
+    Note,
+    Paper,
+    Picture,
+    Prose,
+    Section,
+    Table,
+)
 from calcs.drawings import draw_level_map
 from calcs.engine.flatness import FlatnessResult, PairFlatness
 from calcs.models import Approval, Closing
@@ -154,7 +168,11 @@ def _numbers(works: list[Approval], found: Record, left: Record) -> tuple[Block,
         "Heights stand above the lowest support of their own reading. That support may be another one as left, "
         "so compare neighbours and not a support with itself."
     )
-    return (_heights(works, found, left), Prose(words=remark, is_quiet=True), _pairs(found, left))
+    heights, pairs = _heights(works, found, left), _pairs(found, left)
+    told = (Heading(words=heights.name), heights, Prose(words=remark, is_quiet=True))
+    if not pairs.rows:
+        return (*told, Prose(words=_("All neighbours were within as found and are as left.")))
+    return (*told, Heading(words=pairs.name), pairs)
 
 
 def _heights(works: list[Approval], found: Record, left: Record) -> Table:
@@ -202,7 +220,7 @@ def _pairs(found: Record, left: Record) -> Table:
         Head(words=_("verdict as left")),
     )
     return Table(
-        name=_("Neighbours that were not within as found, or are not as left"),
+        name=_("Neighbours that were not within as found, or are not as left, {unit}").format(unit=found.unit),
         heads=heads,
         rows=tuple(
             (

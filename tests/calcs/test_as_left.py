@@ -13,7 +13,7 @@ from django.utils import translation
 
 from calcs.as_left import record_as_left
 from calcs.closing import close
-from calcs.documents.blocks import List, Picture, Prose, Table
+from calcs.documents.blocks import Heading, List, Picture, Prose, Table
 from calcs.models import Approval, Closing
 from jobs.models import User
 from tests.calcs.approved import approved_home
@@ -110,7 +110,16 @@ def test_before_anything_is_left_it_tells_what_there_is() -> None:
 def test_it_is_read_in_millimetres_by_who_wants_them(closing: Closing) -> None:
     heights = blocks(closing.approval, Table, unit="mm")[0]
     assert {row[0].words: row[1].words for row in heights.rows}["B2"] == "19.1"
-    assert heights.name == "Heights, mm"
+    headings = [heading.words for heading in blocks(closing.approval, Heading, unit="mm")]
+    assert headings == ["Heights, mm", "Neighbours that were not within as found, or are not as left, mm"]
+
+
+def test_where_all_was_within_the_record_says_so_in_place_of_an_empty_table() -> None:
+    approval = approved_home(heights_in=LEVEL_IN)
+    Closing.objects.create(approval=approval, as_left=read_as_left(approval))
+    assert len(blocks(approval, Table)) == 1
+    told = [block.words for block in blocks(approval, Prose)]
+    assert "All neighbours were within as found and are as left." in told
 
 
 @pytest.mark.parametrize("language", ["en", "es"])

@@ -6,6 +6,7 @@ import re
 import shutil
 import subprocess
 import sys
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,8 @@ import pypdfium2
 import pytest
 
 from calcs.documents import HERE, typeset
-from tests.calcs.documents.reading import text_of
+from calcs.documents.blocks import Beside, Cell, Facts, Head, Paper, Prose, Section, Table, data_of
+from tests.calcs.documents.reading import pages_of, text_of
 
 WILD = '#panic("x") *a* _b_ $c$ `d` <e> @f \\g // h /* i */ [j] {k} "l" é ñ ¿ 1 7/16 \u2212 ≥ <script>m</script>'
 
@@ -89,3 +91,38 @@ def test_a_letter_says_all_that_it_is_given() -> None:
 def test_a_day_that_is_none_is_refused() -> None:
     with pytest.raises(ValueError, match="month"):
         typeset("letter", letter(date="2026-13-01"), "en")
+
+
+def with_table(rows: int, lines_before: int, *, is_beside: bool = False) -> list[str]:
+    """Return the text of each page of a paper with a table after some lines."""
+    heads = (Head(words="HEAD"), Head(words="read"))
+    table = Table(name="t", heads=heads, rows=tuple((Cell(words=f"row{n}."), Cell(fill="line")) for n in range(rows)))
+    before = tuple(Prose(words=f"line {n}") for n in range(lines_before))
+    paper = Paper(
+        title="A paper",
+        subtitle="",
+        date=date(2026, 11, 30),
+        mark="",
+        notes=(),
+        facts=Facts(rows=()),
+        sections=(
+            Section(key="s", title="S", blocks=(*before, Beside(tables=(table, table)) if is_beside else table)),
+        ),
+        foot="",
+    )
+    return pages_of(typeset("sheet", data_of(paper), "en"))
+
+
+@pytest.mark.parametrize("is_beside", [False, True])
+@pytest.mark.parametrize("lines_before", [20, 28, 30, 32])
+def test_a_short_table_stays_on_one_sheet(lines_before: int, *, is_beside: bool) -> None:
+    pages = with_table(14, lines_before, is_beside=is_beside)
+    (whole,) = [page for page in pages if "row0." in page]
+    assert all(f"row{n}." in whole for n in range(14))
+
+
+def test_a_long_table_goes_on_under_its_heads() -> None:
+    pages = with_table(70, 20)
+    assert len(pages) >= 3
+    assert all(page.count("HEAD") == 1 for page in pages)
+    assert sum(page.count("row") for page in pages) == 70
