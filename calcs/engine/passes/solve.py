@@ -29,6 +29,7 @@ from calcs.engine.passes.types import (
 from calcs.engine.ranges import check_range
 
 MOST_PASSES = 500
+FEW_PASSES = 5
 FARTHEST_IN = 24.0
 MOST_JACKS = 100
 SENSES = ("up", "down")
@@ -75,10 +76,10 @@ def solve_passes(document: PassesInput) -> PassesResult:
     _check(document, frame)
     plan = plan_of(document, frame)
     work = _Work(document, frame, plan)
-    _check_passes(document, plan, work.most_left_in())
+    whole_in = work.most_left_in()
     while work.left():
         work.one_pass()
-        _check_passes(document, plan, work.most_left_in(), after=len(work.passes))
+        _check_headway(document, plan, whole_in, work.most_left_in(), passes=len(work.passes))
     work.stop_where_left_behind_at_the_end()
     moved = bool(plan.moves)
     from_caller = (document.day_limit_in, document.engineer_over_in) != (None, None)
@@ -125,10 +126,15 @@ def _check_setup(setup: PassSetup) -> None:
     check_range(setup.line_height_in, "setup.line_height_in", least=-HIGHEST_IN, most=HIGHEST_IN)
 
 
-def _check_passes(document: PassesInput, plan: Plan, left_in: float, *, after: int = 0) -> None:
-    """Refuse what takes too many passes: each works off at least the least unit where most is left."""
-    least_in = min(plan.units.values(), default=1.0)
-    if after + left_in / least_in > MOST_PASSES + EPSILON:
+def _check_headway(document: PassesInput, plan: Plan, whole_in: float, left_in: float, *, passes: int) -> None:
+    """Refuse what takes too many passes: after the first few it shows how far each goes where most is left.
+
+    The least step alone doesn't tell: two supports a foot apart are hardly ever ahead of each other when both are
+    jacked at once.
+    """
+    all_passes = passes * whole_in / max(whole_in - left_in, EPSILON)
+    if left_in > EPSILON and (passes >= MOST_PASSES or (passes >= FEW_PASSES and all_passes > MOST_PASSES)):
+        least_in = min(plan.units.values())
         raise InvalidInput(
             f"must let the work end within {MOST_PASSES} passes; the limits leave {least_in:.2g} in a step",
             field=next(

@@ -154,6 +154,22 @@ def test_a_jack_stands_on_the_other_side_where_the_beam_ends() -> None:
     assert ends[0].jack_lb == pytest.approx(250 * 14.5 * 7.25 / 13.0)  # 15 would be beyond the end
 
 
+@pytest.mark.parametrize("apart_ft", [0.5, 1.0])
+@pytest.mark.parametrize("second_in", [1.0, 0.75])
+def test_a_pier_beside_another_goes_with_it_in_few_passes(apart_ft: float, second_in: float) -> None:
+    """One may be ahead of the other by a thousandth; jacked at once they hardly are."""
+    places = (0.0, 8.0, 8.0 + apart_ft, 16.0 + apart_ft)
+    supports = tuple(FrameSupport(code=f"A{n}", x_ft=x_ft, height_in=26) for n, x_ft in enumerate(places, 1))
+    one = FrameBeam(code="A", y_ft=0, i_in4=39.0, from_ft=0, to_ft=places[-1], load_lb_per_ft=250, supports=supports)
+    document = home(one, moves={"A2": 1.0, "A3": second_in})
+    result = solve_passes(document)
+    done = {code: sum(s.by_in for s in steps_of(result) if s.code == code) for code in ("A2", "A3")}
+
+    assert len(result.passes) <= 8
+    assert done == pytest.approx(document.moves, abs=1e-12)
+    assert max(each.worst_ahead_in for each in result.passes) <= apart_ft**2 / 390 + 1e-9
+
+
 def near_the_middle(*places_ft: float) -> FrameBeam:
     """20 ft and 5,000 lb, on supports near its middle."""
     supports = tuple(FrameSupport(code=f"A{n}", x_ft=x_ft, height_in=26) for n, x_ft in enumerate(places_ft, 1))
@@ -278,7 +294,10 @@ def test_what_is_refused_names_its_field() -> None:
         ({"jack_factor": 0.5}, "jack_factor: must be from 1"),
         ({"jack_rated_lb": 0.0}, "jack_rated_lb: must be above 0"),
         ({"jack_offset_ft": 0.0}, "jack_offset_ft: must be from 0.1"),
-        ({"ahead_limit_in": 0.001}, "ahead_limit_in: must let the work end within 500 passes"),
+        (
+            {"ahead_limit_in": 0.001, "jacks": 1, "moves": {"A3": 2.0, "A4": 2.0}},
+            "ahead_limit_in: must let the work end within 500 passes",
+        ),
         ({"soil_psf": 0.0}, "soil_psf: must be from 1"),
         ({"day_limit_in": 0.0}, "day_limit_in: must be from 0.001 to 24"),
         ({"day_limit_in": -0.125}, "day_limit_in: must be from 0.001 to 24"),
