@@ -249,9 +249,9 @@ def _gap_words(record: Record, move: LiftMove) -> str:
     if not move.move_in or abs(gap_in) < EPSILON:
         return ""
     if move.support_change_in > EPSILON:
-        words = _("hangs {gap} below the frame: its support goes up {by} in all, the gap first.")
+        words = _("hangs {gap} below the frame: its support goes up by {by}, the gap first.")
     elif move.support_change_in < -EPSILON:
-        words = _("hangs {gap} below the frame: its support goes down {by} only.")
+        words = _("hangs {gap} below the frame: its support goes down by {by} only.")
     else:
         words = _("hangs {gap} below the frame, which comes down onto it: its support stays.")
     return words.format(gap=record.length(gap_in), by=record.length(abs(move.support_change_in)))

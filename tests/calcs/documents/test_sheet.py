@@ -155,8 +155,8 @@ def test_what_a_row_says_adds_up_whatever_is_rounded(plan: Plan, sense: str, uni
 @pytest.mark.parametrize(
     ("move_in", "change_in", "expected"),
     [
-        (0.1875, 0.375, "hangs 3/16 in below the frame: its support goes up 3/8 in in all, the gap first."),
-        (-0.375, -0.1875, "hangs 3/16 in below the frame: its support goes down 3/16 in only."),
+        (0.1875, 0.375, "hangs 3/16 in below the frame: its support goes up by 3/8 in, the gap first."),
+        (-0.375, -0.1875, "hangs 3/16 in below the frame: its support goes down by 3/16 in only."),
         (-0.25, 0.0, "hangs 1/4 in below the frame, which comes down onto it: its support stays."),
         (0.25, 0.25, ""),
         (0.0, 0.25, ""),  # it is snugged, which says so
