@@ -88,8 +88,9 @@ def seed() -> dict[str, User]:
                 name="Tern Hollow Leveling",
                 letterhead="Tern Hollow Leveling\n3 Sawpit Row, Pellen Flats",
                 time_zone="America/Chicago",
-                **YARD,
             )
+        # One that was made by an earlier version knew of no yard, and its people of no skills.
+        Company.objects.filter(latitude_deg=None).update(**YARD)
         return {person.username: _user(person) for person in PEOPLE}
 
 
@@ -109,7 +110,7 @@ def _user(person: Person) -> User:
     if is_new:
         user.set_unusable_password()
         user.save(update_fields=["password"])
-    elif not user.skills and person.skills:  # made by a version that knew of none
+    elif not user.skills and person.skills:
         user.skills = list(person.skills)
         user.save(update_fields=["skills"])
     return user

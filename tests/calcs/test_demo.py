@@ -65,6 +65,18 @@ def test_the_people_are_made_once_and_have_no_password() -> None:
     assert not any(user.has_usable_password() for user in User.objects.all())
 
 
+@pytest.mark.django_db
+def test_a_demo_of_an_earlier_version_learns_what_later_ones_know() -> None:
+    seed()
+    User.objects.update(skills=[])
+    Company.objects.update(latitude_deg=None, longitude_deg=None)
+    seed()
+    assert {user.username: user.skills for user in User.objects.all()} == {
+        person.username: list(person.skills) for person in PEOPLE
+    }
+    assert Company.objects.get().latitude_deg is not None
+
+
 def test_a_refusal_names_the_field(live_server: LiveServer) -> None:
     client = ApiClient(live_server.url, token_for(seed()["ibbie"], "desk"))
     with pytest.raises(RefusedError, match="width_ft") as refused:
