@@ -127,7 +127,17 @@ def passes_input(record: Record, levels: LevelsResult, option: LiftOption) -> Pa
         step_in=rules["step_in"],
         soil_psf=_soil_psf(record),
         setup=_setup(record, levels),
+        together=_sections(record, {beam.code for beam in frame.beams}),
     )
+
+
+def _sections(record: Record, told: set[str]) -> tuple[tuple[str, ...], ...]:
+    """The beams of each section that loads are told of; rims, girders and the mate line are jacked for themselves."""
+    beams = [line.code for line in record.lines if line.surface == Surface.I_BEAM]
+    each, rest = divmod(len(beams), record.home.sections)
+    size = each if each and not rest else 2
+    sections = [beams[first : first + size] for first in range(0, len(beams), size)]
+    return tuple(found for section in sections if (found := tuple(code for code in section if code in told)))
 
 
 def _soil_psf(record: Record) -> float | None:

@@ -10,6 +10,9 @@ from django.utils import timezone
 from rest_framework.test import APIClient
 
 from calcs import chain, runner, services, snapshots
+from calcs.engine.levels import solve_levels
+from calcs.engine.lift import LiftMove, LiftOption
+from calcs.engine.passes import solve_passes
 from calcs.engine.straps import solve_straps
 from calcs.models import Answer, Calculation, Plan, PlanCheck
 from calcs.staleness import why_stale
@@ -59,6 +62,31 @@ def test_loads_and_stacks_come_before_the_supports_that_rest_on_them(survey: Sur
     for plan in Plan.objects.all():
         order = [done.index(check(plan, kind).pk) for kind in ("frame", "stacks", "supports")]
         assert max(order[:2]) < order[2], [kinds[str(key)] for key in done]
+
+
+@pytest.mark.parametrize(
+    ("sections", "others", "together"),
+    [
+        (2, "", [("A", "B"), ("C", "D")]),
+        (1, "C", [("A", "B", "D")]),
+        (2, "AB", [("C",), ("D",)]),
+        (2, "B", [("A", "C"), ("D",)]),  # no whole number of beams a section: two by two
+        (1, "ABCD", []),
+    ],
+)
+def test_the_beams_of_a_section_are_jacked_together_and_other_lines_for_themselves(
+    survey: Survey, sections: int, others: str, together: list[tuple[str, ...]]
+) -> None:
+    Home.objects.filter(pk=survey.siting.home_id).update(sections=sections)
+    Point.objects.filter(siting=survey.siting, beam__in=list(others)).update(surface="mate_line")
+    record = snapshots.Record(Survey.objects.get(pk=survey.pk))
+    move = LiftMove(code=label_to_key(survey)["A1"], move_in=0.25, support_change_in=0.25, from_in=0.0, to_in=0.25)
+    option = LiftOption(name="least_work", status="optimal", moves=(move,))
+    asked = snapshots.passes_input(record, solve_levels(snapshots.levels_input(record)), option)
+
+    assert asked is not None
+    assert list(asked.together or ()) == together
+    assert solve_passes(asked).passes
 
 
 @pytest.mark.parametrize("gap_in", ["0", "0.0625"])

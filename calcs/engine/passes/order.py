@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from calcs.engine.frame import Condensed
+from calcs.engine.frame import Condensed, FrameBeam
 from calcs.engine.passes.types import PassesInput
 
 EPSILON = 1e-9
@@ -82,14 +82,12 @@ def ahead_limits_in(document: PassesInput, frame: Condensed) -> dict[tuple[str, 
 
 
 def _blocks(document: PassesInput, moves: Amounts) -> tuple[tuple[str, ...], ...]:
-    """Supports that stand side by side under the two beams of a section, lowest place first and outward."""
-    beams = sorted(document.beams, key=lambda beam: beam.y_ft)
-    places = {s.code: (s.x_ft, beam.y_ft) for beam in beams for s in beam.supports}
-    levels = {s.code: s.height_in - s.design_offset_in for beam in beams for s in beam.supports}
+    """Supports that stand side by side under the beams of a section, lowest place first and outward."""
+    places = {s.code: (s.x_ft, beam.y_ft) for beam in document.beams for s in beam.supports}
+    levels = {s.code: s.height_in - s.design_offset_in for beam in document.beams for s in beam.supports}
     blocks: list[tuple[str, ...]] = []
-    for first in range(0, len(beams), 2):
-        pair = beams[first : first + 2]
-        standing = [(s.x_ft, place, s.code) for place, beam in enumerate(pair) for s in beam.supports]
+    for section in _sections(document):
+        standing = [(s.x_ft, place, s.code) for place, beam in enumerate(section) for s in beam.supports]
         waiting: tuple[float, int, str] | None = None
         for support in sorted(s for s in standing if s[2] in moves):
             x_ft, place, code = support
@@ -112,6 +110,16 @@ def _blocks(document: PassesInput, moves: Amounts) -> tuple[tuple[str, ...], ...
 
     start = centre(min(blocks, key=lambda block: (min(levels[code] for code in block), centre(block))))
     return tuple(sorted(blocks, key=lambda block: (math.dist(centre(block), start), centre(block))))
+
+
+def _sections(document: PassesInput) -> list[list[FrameBeam]]:
+    """Beams that go together: as given, else every two across the home."""
+    across = sorted(document.beams, key=lambda beam: beam.y_ft)
+    if document.together is None:
+        return [across[first : first + 2] for first in range(0, len(across), 2)]
+    beams = {beam.code: beam for beam in across}
+    named = [[beams.pop(code) for code in codes] for codes in document.together]
+    return named + [[beam] for beam in beams.values()]
 
 
 def ahead_in(plan: Plan, done: Mapping[str, float], i: str, j: str) -> float:

@@ -65,8 +65,9 @@ def solve_passes(document: PassesInput) -> PassesResult:
     Raises
     ------
     InvalidInput
-        As for the frame; for a move of an unknown support, a number out of range, an unknown sense, limits so small
-        that the work would take more than 500 passes, or jacks so far off their supports that the frame would tip.
+        As for the frame; for a move of an unknown support, an unknown beam, a number out of range, an unknown sense,
+        limits so small that the work would take more than 500 passes, or jacks so far off their supports that the
+        frame would tip.
     NoConvergence
         When extreme numbers leave no usable answer.
     """
@@ -116,6 +117,19 @@ def _check(document: PassesInput, frame: Condensed) -> None:
         check_range(document.engineer_over_in, "engineer_over_in", least=0.0, most=FARTHEST_IN)
     if document.setup is not None:
         _check_setup(document.setup)
+    _check_together(document)
+
+
+def _check_together(document: PassesInput) -> None:
+    beams, named = {beam.code for beam in document.beams}, set[str]()
+    for place, codes in enumerate(document.together or ()):
+        for index, code in enumerate(codes):
+            spot = f"together[{place}][{index}]"
+            if code not in beams:
+                raise InvalidInput(f"{code!a} is not the code of a beam", field=spot)
+            if code in named:
+                raise InvalidInput(f"{code!a} is named twice", field=spot)
+            named.add(code)
 
 
 def _check_setup(setup: PassSetup) -> None:

@@ -60,6 +60,9 @@ class PassesInput(FrameInput):
         A support that goes further than this in all is a stop; None: none is.
     setup : PassSetup or None
         Where the level stands, for the numbers to read; None: the frame's heights only.
+    together : tuple of tuple of str, or None
+        Beams whose supports side by side are jacked together, such as the two of a section; those not named stand
+        alone. None: every two, from one side of the home to the other.
     """
 
     moves: dict[str, float]
@@ -75,6 +78,7 @@ class PassesInput(FrameInput):
     day_limit_in: float | None = None
     engineer_over_in: float | None = None
     setup: PassSetup | None = None
+    together: tuple[tuple[str, ...], ...] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

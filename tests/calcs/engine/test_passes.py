@@ -50,6 +50,21 @@ def test_the_lowest_comes_first_then_outward_both_beams_together() -> None:
     assert order.index(("A4", "B4")) < order.index(("A5", "B5"))
 
 
+def test_beams_named_together_go_together_whatever_lies_between_them() -> None:
+    """A mate line beside the beams of a section: every two across the home would be A and M, B and C."""
+    beams = [beam(code, y_ft) for code, y_ft in (("A", 0), ("M", 5), ("B", 8), ("C", 16))]
+    order = [
+        [tuple(step.code for step in group) for group in solve_passes(document).passes[0].groups]
+        for document in (home(*beams, jacks=2), home(*beams, jacks=2, together=(("A", "B"),)))
+    ]
+
+    assert {("A3", "M3"), ("B3", "C3")} <= set(order[0])
+    assert ("A3", "B3") in order[1]
+    assert not {codes for codes in order[1] if {code[0] for code in codes} & {"A", "B"}} - {
+        (f"A{n}", f"B{n}") for n in range(2, 6)
+    }
+
+
 def test_a_step_goes_to_the_height_so_far() -> None:
     result = solve_passes(home())
     heights = {s.code: s.height_in for each in home().beams for s in each.supports}
@@ -308,6 +323,8 @@ def test_what_is_refused_names_its_field() -> None:
         ({"setup": setup(sense="across")}, "setup.sense: must be one of up, down, not 'across'"),
         ({"setup": setup(line_height_in=float("nan"))}, "setup.line_height_in: must be from -1200 to 1200, not nan"),
         ({"setup": setup(line_height_in=1201.0)}, "setup.line_height_in: must be from -1200 to 1200"),
+        ({"together": (("A", "Z"),)}, "together[0][1]: 'Z' is not the code of a beam"),
+        ({"together": (("A",), ("B", "A"))}, "together[1][1]: 'A' is named twice"),
         ({"pass_limit_in": 0.001}, "pass_limit_in: must let the work end within 500 passes"),
     ]
     for rest, said in wrong:
