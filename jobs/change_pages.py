@@ -11,7 +11,9 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
+from jobs import services
 from jobs.admin_base import page_number
+from jobs.errors import DomainError
 from jobs.history import history_of, things
 from jobs.models import Home, User
 from jobs.rights import Act, may
@@ -36,7 +38,11 @@ def archive_home(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """Take a home out of the lists; nothing of it is lost."""
     home = get_object_or_404(Home.objects.visible_to(request.user), pk=pk)
     _may(request.user, Act.ARCHIVE, Home)
-    if Home.objects.filter(pk=home.pk).archive():
+    try:
+        services.archive_home(home, by=request.user)
+    except DomainError as error:
+        messages.error(request, error.message)
+    else:
         messages.success(request, _("Archived. It is in the list of archived homes, and can be restored here."))
     return redirect("home", pk=home.pk)
 

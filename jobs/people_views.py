@@ -5,6 +5,7 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
+from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -17,7 +18,7 @@ from jobs.account_forms import EraseForm, InvitationForm, PersonForm, put_error
 from jobs.editing import saved
 from jobs.erasing_jobs import ERASED_CALLER
 from jobs.errors import DomainError
-from jobs.models import Customer, Invitation, Job, Role, User
+from jobs.models import Customer, Invitation, Job, Role, User, Visit
 from jobs.rights import is_manager
 from jobs.views import SignedInRequest, page
 
@@ -123,6 +124,10 @@ def person(request: SignedInRequest, pk: UUID) -> HttpResponse:
     return _show_person(request, found, form=form, status=400 if form.errors else 200)
 
 
+def _booked(person: User) -> QuerySet[Visit]:
+    return Visit.objects.to_come().naming(person).select_related("siting__home").order_by("starts_at")
+
+
 def _show_person(request: SignedInRequest, found: User, *, status: int = 200, **more: Any) -> HttpResponse:
     kept = User.objects.get(pk=found.pk)  # a form that was refused has changed the other
     context = {
@@ -131,6 +136,7 @@ def _show_person(request: SignedInRequest, found: User, *, status: int = 200, **
         "browsers": kept.browser_sessions.count(),
         "devices": kept.device_tokens.valid().count(),
         "locks": lockout.locks_of(kept),
+        "left_booked": [] if kept.is_active else _booked(kept),
         **more,
     }
     return render(request, "jobs/person.html", context, status=status)

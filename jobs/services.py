@@ -18,17 +18,43 @@ from jobs.models import (
     DeviceToken,
     DrainNode,
     DrainRun,
+    Home,
     NeighbourPair,
     Point,
     Siting,
     Strap,
     Support,
     Surface,
+    User,
+    Visit,
 )
+from jobs.models.base import Act
+from jobs.rights import need_on
 
+VISITS_NAMED = 3
 FRAME_SURFACES = (Surface.I_BEAM, Surface.GIRDER, Surface.MATE_LINE, Surface.RIM)
 
 _Pairs = dict[frozenset[Any], tuple[Any, Any, str]]
+
+
+@transaction.atomic
+def archive_home(home: Home, *, by: User) -> None:
+    """Take a home out of the lists; nothing of it is lost. One that is archived stays so.
+
+    Raises
+    ------
+    DomainError
+        403 without the right, 409 while visits to come are booked: what a crew notes under it would be refused.
+    """
+    need_on(by, Act.ARCHIVE, home)
+    Home.objects.select_for_update(no_key=True).get(pk=home.pk)
+    home.check_unchanged()
+    booked = Visit.objects.to_come().filter(siting__home=home).order_by("starts_at")
+    if visits := list(booked[:VISITS_NAMED]):
+        sentence = _("{home} is booked: {visits}. Cancel these visits first.")
+        words = {"home": home, "visits": ", ".join(map(str, visits))}
+        raise DomainError("conflict", sentence.format(**words), status=409)
+    Home.objects.filter(pk=home.pk).archive()
 
 
 @transaction.atomic

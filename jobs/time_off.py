@@ -97,7 +97,7 @@ def archive_truck(truck: Truck, *, by: User) -> None:
     with transaction.atomic():
         Truck.objects.select_for_update(no_key=True).get(pk=truck.pk)
         truck.check_unchanged()
-        booked = Visit.objects.filter(trucks=truck, state__in=Visit.UNDER_WAY, ends_at__gt=timezone.now())
+        booked = Visit.objects.to_come().filter(trucks=truck)
         if visits := list(booked.order_by("starts_at")[:VISITS_NAMED]):
             sentence = _("{truck} is booked: {visits}. Give these visits another truck first.")
             words = {"truck": truck, "visits": ", ".join(map(str, visits))}

@@ -1,6 +1,6 @@
 """Homes and where they stand."""
 
-from typing import Any
+from typing import Any, cast
 
 from django.contrib import admin
 from django.db.models import OuterRef, QuerySet, Subquery
@@ -8,7 +8,8 @@ from django.http import HttpRequest
 from django.utils.translation import gettext_lazy as _
 
 from jobs.admin_base import VersionedAdmin
-from jobs.models import Home, Siting
+from jobs.models import Home, Siting, User
+from jobs.services import archive_home
 
 
 @admin.register(Home)
@@ -31,6 +32,11 @@ class HomeAdmin(VersionedAdmin):
         rows: Any = super().get_queryset(request)
         homes: QuerySet[Any] = rows.annotate(where_now=Subquery(now.values("address")[:1]))
         return homes
+
+    def archive(self, request: HttpRequest, rows: QuerySet[Any]) -> int:
+        """Archive the homes where nobody is booked; tell of the others which visits are."""
+        by = cast(User, request.user)
+        return self.do_each(request, rows.filter(archived_at__isnull=True), lambda home: archive_home(home, by=by))
 
     @admin.display(description=_("address"), ordering="where_now")
     def address_now(self, home: Any) -> str | None:

@@ -1,7 +1,7 @@
 """One viewset a resource: what is listed, how it is filtered, who may write."""
 
 import datetime
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 from django.contrib.auth import authenticate
 from django.db import transaction
@@ -47,7 +47,15 @@ from jobs.models import (
 )
 from jobs.models.base import Act
 from jobs.rights import need
-from jobs.services import lay_out, layout_edition, remove_point, restore_point, revoke_token, standing_layout
+from jobs.services import (
+    archive_home,
+    lay_out,
+    layout_edition,
+    remove_point,
+    restore_point,
+    revoke_token,
+    standing_layout,
+)
 
 
 class CompanyView(VersionedMixin, RetrieveUpdateAPIView[Company]):
@@ -169,11 +177,15 @@ class CustomerViewSet(ArchivableViewSet):
 
 
 class HomeViewSet(ArchivableViewSet):
-    """Homes."""
+    """Homes. Deleting archives; 409 while visits to come are booked."""
 
     queryset = Home.objects.all()
     serializer_class = serializers.HomeSerializer
     filterset_class = filters.HomeFilter
+
+    def perform_destroy(self, instance: Any) -> None:
+        """Archive the home."""
+        archive_home(instance, by=cast(User, self.request.user))
 
 
 class HomeContactViewSet(KeptViewSet):

@@ -26,6 +26,10 @@ class VisitQuerySet(CompanyQuerySet["Visit"]):
         """Return the visits that somebody is on, as lead or crew, unless they were cancelled."""
         return self.naming(user).exclude(state=Visit.State.CANCELLED)
 
+    def to_come(self) -> Self:
+        """Return the visits that are booked or going on, and not over by the clock."""
+        return self.filter(state__in=Visit.UNDER_WAY, ends_at__gt=timezone.now())
+
     def naming(self, user: User) -> Self:
         """Return the visits that somebody is on, as lead or crew, and those that were cancelled."""
         on_crew = Visit.crew.through.objects.filter(user=user).values("visit")

@@ -1,6 +1,7 @@
 """The manager's pages about people, and each person's own list of browsers and devices."""
 
 import datetime
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -16,8 +17,8 @@ from django.utils import timezone
 
 from jobs import accounts, browsers
 from jobs.errors import DomainError
-from jobs.models import DeviceToken, Invitation, Role, User
-from tests.factories import CompanyFactory, CustomerFactory, UserFactory
+from jobs.models import DeviceToken, Invitation, Role, User, Visit
+from tests.factories import CompanyFactory, CustomerFactory, UserFactory, VisitFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -118,6 +119,23 @@ class TestPersonPage:
         crew.refresh_from_db()
         assert crew.is_active
         assert theirs.get(reverse("account")).status_code == 302  # but signs in anew
+
+    def test_who_left_and_is_still_booked_is_told_with_the_visits(
+        self, manager: User, crew: User, client_for: ClientFor
+    ) -> None:
+        CompanyFactory()
+        soon = timezone.now() + datetime.timedelta(days=1)
+        hours = {"starts_at": soon, "ends_at": soon + datetime.timedelta(hours=1)}
+        led = VisitFactory(lead=crew, **hours)
+        VisitFactory(lead=crew, state="cancelled", **hours)
+        client, address = client_for(manager), reverse("person", args=[crew.pk])
+        words, link = "is still booked", reverse("visit-change", args=[led.pk])
+        assert words not in client.get(address).content.decode()
+        page = client.post(address, as_shown(client, crew, is_active=False), follow=True).content.decode()
+        assert words in page
+        assert re.findall(r"/visits/[^/]+/change/", page) == [link]
+        Visit.objects.filter(pk=led.pk).update(lead=None)
+        assert words not in client.get(address).content.decode()
 
     def test_two_managers_at_once_are_told_of_each_other(
         self, manager: User, crew: User, client_for: ClientFor
@@ -254,7 +272,7 @@ class TestOwnAccount:
         client = client_for(crew)
         with CaptureQueriesContext(connection) as queries:
             client.get(reverse("account"))
-        assert len(queries) == 6  # session, person, time zone, browsers, devices, calendar
+        assert len(queries) == 7  # session, person, time zone, browsers, devices, calendar, its visits
 
 
 @pytest.mark.parametrize(

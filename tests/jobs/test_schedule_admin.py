@@ -9,8 +9,16 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from jobs.models import Job, TimeOff, Truck
-from tests.factories import CompanyFactory, JobFactory, TimeOffFactory, TruckFactory, UserFactory, VisitFactory
+from jobs.models import Home, Job, TimeOff, Truck
+from tests.factories import (
+    CompanyFactory,
+    JobFactory,
+    SitingFactory,
+    TimeOffFactory,
+    TruckFactory,
+    UserFactory,
+    VisitFactory,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -56,6 +64,18 @@ def test_days_off_that_clash_are_told(client: Client) -> None:
     assert refused.status_code == 200
     assert "Ada Sample is off then: visiting" in unescape(refused.content.decode())
     assert save(client, other, from_on="2026-07-09").status_code == 302
+
+
+def test_homes_where_somebody_is_booked_stay_and_the_others_are_archived(client: Client) -> None:
+    booked, free = SitingFactory().home, SitingFactory().home
+    tomorrow = timezone.now() + datetime.timedelta(days=1)
+    siting = booked.sitings.get()
+    VisitFactory(siting=siting, starts_at=tomorrow, ends_at=tomorrow + datetime.timedelta(hours=1))
+    body = {"action": "archive_rows", "_selected_action": [str(booked.pk), str(free.pk)]}
+    said = unescape(client.post(reverse("admin:jobs_home_changelist"), body, follow=True).content.decode())
+    assert "1 archived." in said
+    assert "Cancel these visits first." in said
+    assert list(Home.objects.filter(archived_at__isnull=True)) == [booked]
 
 
 def test_trucks_that_are_booked_stay_and_the_others_are_archived(client: Client) -> None:

@@ -10,8 +10,9 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 from pytest_django import DjangoAssertNumQueries, Settings
+from rest_framework.test import APIClient
 
-from jobs.models import User
+from jobs.models import User, Visit
 from jobs.views import DEMO_LINK_MAX_AGE_S, demo_link
 from tests.factories import CompanyFactory, HomeFactory, SitingFactory, UserFactory, VisitFactory
 
@@ -220,6 +221,26 @@ class TestArchive:
         told = client.get(reverse("home-changes", args=[home.pk])).content.decode()
         assert "Restored home" in told
         assert "Archived home" in told
+
+    def test_a_home_where_somebody_is_booked_is_not_archived(
+        self, client_for: ClientFor, api_for: Callable[[User], APIClient], office: User
+    ) -> None:
+        CompanyFactory()
+        siting, soon = SitingFactory(), timezone.now() + datetime.timedelta(days=1)
+        visit = VisitFactory(siting=siting, starts_at=soon, ends_at=soon + datetime.timedelta(hours=1))
+        sentence = f"{siting.home} is booked: {visit}. Cancel these visits first."
+        page = client_for(office).post(reverse("home-archive", args=[siting.home_id]), follow=True)
+        assert sentence in page.content.decode()
+        answer = api_for(office).delete(f"/api/v1/homes/{siting.home_id}/", headers={"If-Match": "*"})
+        assert (answer.status_code, answer.json()["message"]) == (409, sentence)
+        siting.home.refresh_from_db()
+        assert siting.home.archived_at is None
+        Visit.objects.update(state="cancelled")
+        assert (
+            api_for(office).delete(f"/api/v1/homes/{siting.home_id}/", headers={"If-Match": "*"}).status_code == 204
+        )
+        siting.home.refresh_from_db()
+        assert siting.home.archived_at is not None
 
     def test_who_may_not_archive_has_no_button_and_is_refused(self, client_for: ClientFor, lead: User) -> None:
         home = HomeFactory()
