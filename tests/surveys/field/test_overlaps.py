@@ -266,6 +266,8 @@ def test_what_is_typed_while_a_screen_is_drawn_anew_stays(
     expect(page.locator(field)).to_have_value("gaxte")
     page.keyboard.type("yz")
     expect(page.locator(field)).to_have_value("gaxyzte")
+    prefs = "async (store) => (await store.all('prefs')).map(({ value }) => value)"
+    until(page, lambda: "gaxyzte" in phone.module("store", prefs))
     page.reload()
     phone.shown()
     expect(page.locator(field)).to_have_value("gaxyzte")
