@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.utils.translation import get_language, gettext_lazy
 from django.utils.translation import gettext as _
 
-from calcs.beginning import why_not_begin
+from calcs.beginning import why_not_begin, why_not_go_on
 from calcs.models import Approval, PassEntry
 from calcs.questions import option_of
 from calcs.set_up_anew import marks_of
@@ -29,6 +29,7 @@ from calcs.work import (
     progress_of_work,
     why_not_noted,
 )
+from calcs.work_before import before_first_pass
 from jobs.account_forms import put_error
 from jobs.cautions import Moment, shown_at, told
 from jobs.errors import DomainError
@@ -79,6 +80,7 @@ class StepRow:
     anchor: str
     label: str
     what: str
+    jack: str
     number: str
     is_hanging: bool
     entry: PassEntry | None
@@ -171,13 +173,13 @@ def _shown(request: SignedInRequest, approval: Approval, form: StepForm | None, 
     progress = progress_of_work(approval)
     closed = why_not_noted(approval)
     may_note = not closed and may(user, Act.ADD, PassEntry) and survey.siting.home.archived_at is None
-    record = read_record(survey, unit=user.length_unit)
+    record, option = read_record(survey, unit=user.length_unit), option_of(approval.plan)
     rows = _Rows(
         record=record,
         progress=progress,
         form=form if may_note else None,
         may_note=may_note,
-        gaps={row.code: row.gap for row in move_rows(record, option_of(approval.plan))},
+        gaps={row.code: row.gap for row in move_rows(record, option)},
     )
     language = get_language() or "en"
     context = {
@@ -189,6 +191,8 @@ def _shown(request: SignedInRequest, approval: Approval, form: StepForm | None, 
         "closed": closed,
         "only_seen": not closed and not may(user, Act.ADD, PassEntry),
         "not_to_begin": () if closed else why_not_begin(approval, progress, timezone.localdate()),
+        "not_to_go_on": "" if closed else why_not_go_on(approval, progress),
+        "first": () if closed or progress.is_begun else before_first_pass(record, approval.plan, option),
         "setup": rows.record.name(progress.setup) if progress.setup else "",
         "mark": rows.mark_words(),
         "passes": [rows.pass_view(each) for each in progress.passes],
@@ -232,6 +236,7 @@ class _Rows:
             anchor=f"s{step.pass_number}-{step.point}",
             label=self.record.name(step.point),
             what=self.by_words(step.by_in),
+            jack=_("jack {lb} lb at most").format(lb=f"{step.jack_lb:,.0f}") if step.jack_lb else "",
             number="" if step.read_in is None or self.progress.anew_since else self.record.figure(step.read_in),
             is_hanging=step.is_hanging,
             entry=step.entry,

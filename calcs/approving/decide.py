@@ -163,12 +163,17 @@ def withdraw(approval: Approval, by: User, why: str) -> None:
 # -- whether it holds ------------------------------------------------------------------------------------------
 
 
-def why_not_standing(approval: Approval) -> str | None:
-    """Say why nobody builds by an approval any more; None while it holds."""
+def why_not_standing(approval: Approval, *, has_begun: bool = False) -> str | None:
+    """Say why nobody builds by an approval any more; None while it holds.
+
+    Once work has begun the record moves on with it: that it was changed is no reason then.
+    """
     if approval.withdrawn_at is not None:
         return _("This approval is withdrawn.")
     is_current = Plan.objects.current().filter(pk=approval.plan_id).exists()
     stale = why_stale(approval.plan.survey) if is_current else "readings"
+    if stale == "record" and has_begun:
+        stale = None
     if stale == "record":
         return _("The layout, the home's record or the rules have changed since this plan was approved.")
     if stale is not None:

@@ -12,6 +12,7 @@ from calcs.engine.straps import StrapResult
 from calcs.sheet_page.known import Known
 from calcs.survey_page.checks import strap_remarks
 from calcs.survey_page.plans import to_free
+from jobs.lengths import fine
 
 _SLOPE_WORDS: dict[str, Promise] = {
     "ok": gettext_lazy("enough"),
@@ -129,8 +130,8 @@ def _segment(known: Known, run: DrainRunResult, segment: DrainSegment) -> tuple[
     return (
         Cell(words=known.record.name(run.code), is_strong=True),
         Cell(words=_("{start} to {end}").format(start=f"{segment.from_ft:g}", end=f"{segment.to_ft:g}")),
-        Cell(words=known.record.length(segment.slope_after_in_per_ft)),
-        Cell(words=known.record.length(segment.required_in_per_ft)),
+        Cell(words=fine(segment.slope_after_in_per_ft, known.record.unit)),  # a sixteenth would hide what is too flat
+        Cell(words=fine(segment.required_in_per_ft, known.record.unit)),
         Cell(words=str(_SLOPE_WORDS[segment.verdict]), is_strong=segment.verdict != "ok"),
         Cell(fill="box"),
     )

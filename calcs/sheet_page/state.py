@@ -9,6 +9,7 @@ from calcs.approving import why_not_standing
 from calcs.documents.blocks import Note
 from calcs.models import Approval, Plan
 from calcs.staleness import why_stale
+from calcs.work import has_begun, progress_of_work
 from jobs.models import Visit
 from jobs.papers import missing_papers
 from jobs.rulebook import Rules
@@ -26,7 +27,10 @@ def mark_of(plan: Plan, approval: Approval | None, *, is_current: bool) -> Mark:
     """Return the mark of a plan; ``approval`` is the newest of this plan, withdrawn or not."""
     notes = []
     is_standing = approval is not None and approval.withdrawn_at is None
-    stale = why_not_standing(approval) if approval and is_standing else _stale_words(plan, is_current=is_current)
+    if approval and is_standing:
+        stale = why_not_standing(approval, has_begun=has_begun(approval, progress_of_work(approval))) or ""
+    else:
+        stale = _stale_words(plan, is_current=is_current)
     if stale:
         word = _("STALE")
         told = _("STALE: {why} Nothing is built from this sheet.").format(why=stale)

@@ -15,15 +15,17 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from calcs import codec
+from calcs import codec, questions
 from calcs.engine.lift import LiftInput
-from calcs.models import Approval, Closing, PassEntry, PlanCheck
+from calcs.engine.units import format_sixteenths
+from calcs.models import Approval, Closing, PassEntry, Plan, PlanCheck
 from calcs.work import note_step, progress_of_work
 from jobs.cautions import Moment, shown_at
 from jobs.errors import DomainError
 from jobs.field_work import note_strap_check
-from jobs.models import Home, Paper, Point, Strap, StrapCheck, Support, User
-from tests.calcs.approved import approved_home, withdrawn
+from jobs.models import Connection, Home, Paper, Point, Strap, StrapCheck, Support, User
+from tests.calcs.approved import approved, approved_home, withdrawn
+from tests.calcs.documents.planned import planned
 from tests.factories import UserFactory, VisitFactory
 
 CHANGED = "have changed since this plan was approved"
@@ -39,7 +41,12 @@ def approval() -> Approval:
 
 def passes_of(approval: Approval) -> dict[str, Any]:
     """Return the order of jacking as it is stored."""
-    result: dict[str, Any] = PlanCheck.objects.get(plan=approval.plan, kind="passes").calculation.result
+    return stored(approval.plan, "passes")
+
+
+def stored(plan: Plan, kind: str) -> dict[str, Any]:
+    """Return what a check of a plan found, as it is stored."""
+    result: dict[str, Any] = PlanCheck.objects.get(plan=plan, kind=kind).calculation.result
     return result
 
 
@@ -239,6 +246,25 @@ def test_the_page_tells_each_pass_with_its_number_and_its_cautions(
     assert "What is left" in text
 
 
+def test_what_comes_before_the_first_pass_is_told_until_it_is_noted(client_for: ClientFor, lead: User) -> None:
+    plan = planned()  # of a home with a strap that holds it and a connection that gives way nowhere
+    approval, client = approved(plan), client_for(lead)
+    context, text = shown(client, approval)
+    (strap,) = [each for each in stored(plan, "straps")["straps"] if each["handling"] == "loosen_first"]
+    code = Strap.objects.get(pk=strap["code"]).code
+    by = format_sixteenths(strap["slack_needed_in"])
+    freed = Connection.objects.get(pk=questions.option_of(plan).freed[0])
+    assert context["first"][:2] == (f"strap {code}: loosen it by {by}\u00a0in", f"{freed}: freed by licensed plumber")
+    assert "Before the first pass" in text
+    jacks = [
+        step["jack_lb"] for each in stored(plan, "passes")["passes"] for group in each["groups"] for step in group
+    ]
+    assert all(f"jack {jack_lb:,.0f} lb at most" in text for jack_lb in jacks)
+    number, point, _by = steps_of(approval)[0]
+    entry(approval, number, point)
+    assert "Before the first pass" not in shown(client, approval)[1]
+
+
 def test_a_step_is_noted_on_the_page_and_told_with_who_and_how_far_off(
     approval: Approval, crew: User, client_for: ClientFor
 ) -> None:
@@ -308,6 +334,19 @@ def test_a_plan_that_does_not_hold_is_not_begun(approval: Approval, lead: User, 
     number, point, _by = steps_of(approval)[0]
     entry(approval, number, point)
     assert CHANGED not in shown(client, approval)[1]  # what is begun is not told so at each step
+
+
+def test_work_that_has_begun_is_stopped_by_what_it_does_not_explain(
+    approval: Approval, lead: User, client_for: ClientFor
+) -> None:
+    client = client_for(lead)
+    number, point, _by = steps_of(approval)[0]
+    entry(approval, number, point)
+    assert "Stop and ask" not in shown(client, approval)[1]
+    approval.assessment.save()
+    text = shown(client, approval)[1]
+    assert "Stop and ask before anything more moves:" in text
+    assert "The assessment was changed since." in text
 
 
 def test_without_its_papers_work_is_not_begun(approval: Approval, lead: User, client_for: ClientFor) -> None:

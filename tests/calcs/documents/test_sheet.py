@@ -19,7 +19,7 @@ from calcs.sheet_page import supports as supports_part
 from calcs.sheet_page.known import read_known
 from calcs.sheet_page.loading import IN3_PER_FT3, loads_of, pad_side_in
 from jobs.cautions import CAUTIONS, Moment, told
-from jobs.models import Company, Hazard, Home, RuleSet, Support, User
+from jobs.models import Company, Hazard, Home, RuleSet, Strap, StrapCheck, Support, User
 from surveys.models import Survey
 from tests.calcs.documents.planned import approved, furnished, planned, read_downwards
 from tests.calcs.working import check, label_to_key, leave_out, standing, submit, work_off
@@ -278,7 +278,8 @@ def test_straps_drains_and_connections_are_those_that_were_computed(plan: Plan) 
     assert f"{stored[loosened]['wraps_after']:.1f} wraps on it" in rows[loosened][4]
     segments = check(plan, "drains").result["runs"][0]["segments"]
     assert [row[2] for row in words(next(tables(section(paper, "drains"))))] == [
-        f"{format_sixteenths(each['slope_after_in_per_ft'])}\u00a0in" for each in segments
+        f"{each['slope_after_in_per_ft']:.2f}\u00a0in"
+        for each in segments  # not sixteenths: the limit is 1/4 in
     ]
 
 
@@ -381,6 +382,21 @@ def test_readings_that_came_later_make_it_stale_and_take_the_numbers_away(plan: 
 def test_a_changed_record_makes_it_stale(plan: Plan, manager: User) -> None:
     approved(plan, manager)
     Home.objects.filter(pk=plan.survey.siting.home_id).update(wall_finish="plaster")
+    assert marks(plan)[0] == "STALE"
+
+
+def test_work_that_has_begun_makes_no_sheet_stale_though_it_changes_the_record(plan: Plan, manager: User) -> None:
+    """On the second day the crew prints the sheet again: straps are loose by then, and supports stand elsewhere."""
+    approval = approved(plan, manager)
+    strap = Strap.objects.filter(siting=plan.survey.siting).first()
+    Strap.objects.filter(pk=strap.pk).update(slack_in="0.25")
+    assert marks(plan)[0] == "STALE"
+    usual = {"author": manager, "noted_at": approval.approved_at + timedelta(hours=1), "grade": "note"}
+    StrapCheck.objects.create(strap=strap, slack_in="0.25", text="loosened", **usual)
+    assert marks(plan)[0] == "Approved, number 1"
+    assessment = approval.assessment
+    assessment.water = "not_cured"
+    assessment.save()
     assert marks(plan)[0] == "STALE"
 
 
