@@ -53,7 +53,7 @@ EDITED: dict[str, tuple[Callable[..., Any], str, Any, Any]] = {
     "job": (JobFactory, "rooms", "kitchen", "kitchen and bath"),
     "mail-text": (MailTextFactory, "subject", "On {day} we come", "{day}: we come"),
     "neighbour-pair": (NeighbourPairFactory, "direction", "across", "mate_line"),
-    "paper": (PaperFactory, "number", "P-1", "P-2"),
+    "paper": (PaperFactory, "number", "town 17", "town 18"),
     "point": (PointFactory, "label", "A1", "A2"),
     "setup": (SetupFactory, "note", "windy", "calm"),
     "siting": (SitingFactory, "marked_end", "north", "south"),
