@@ -5,8 +5,10 @@ import uuid
 from typing import Any
 
 import pytest
+from django.template import Context, Template
 from django.test import Client
 from django.utils import translation
+from django.utils.formats import date_format
 from rest_framework.test import APIClient
 
 from jobs.api import throttling
@@ -175,6 +177,13 @@ def test_a_person_s_own_language_holds_over_the_browser_s(client_for: Any, crew:
     for person, asked, shown in ((crew, "es", "All homes"), (spanish, "en", "Todas las casas")):
         page = client_for(person).get("/", headers={"accept-language": asked}, follow=True)
         assert shown in page.content.decode()
+
+
+def test_numbers_have_the_point_that_is_asked_for_when_they_are_typed() -> None:
+    page = Template('{% load i18n %}{{ miles|floatformat:1 }} mi, {{ load|floatformat:"0g" }} lb, {{ width }} ft')
+    with translation.override("es"):
+        assert page.render(Context({"miles": 0.94, "load": 15540.2, "width": 12.5})) == "0.9 mi, 15,540 lb, 12.5 ft"
+        assert date_format(datetime.date(2026, 12, 4), "l") == "viernes"  # days stay Spanish
 
 
 def test_what_is_said_after_a_change_of_language_is_said_in_the_new_one(client_for: Any, crew: User) -> None:

@@ -138,6 +138,7 @@ MAIL_WAITS_S = env.float("MAIL_WAITS_S", 120.0)  # before it goes out: what is p
 
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", "English"), ("es", "Español")]
+FORMAT_MODULE_PATH = ["jobs.project.formats"]
 TIME_ZONE = "UTC"
 USE_TZ = True
 
