@@ -3,7 +3,6 @@
 Each test forces the order: what is slow is held until the other thing has happened.
 """
 
-import datetime
 from collections.abc import Callable
 from typing import Any
 
@@ -132,6 +131,58 @@ def test_a_strap_and_a_clock_take_no_second_press_for_the_opposite(open_phone: O
     page.get_by_role("button", name="Stop: Lee Ardent").click()
     expect(page.get_by_role("button", name="Start: Lee Ardent")).to_be_visible()
     assert len(entered(phone, "time")) == 1
+
+
+PRESS_UNTIL_GONE = """(words) => new Promise((done) => {
+  const look = () => {
+    const button = [...document.querySelectorAll("main button")].find((one) => one.textContent === words);
+    if (!button) return done();
+    button.click();
+    requestAnimationFrame(look);
+  };
+  look();
+})"""
+
+
+def test_cautions_are_read_once_however_often_that_is_pressed(open_phone: OpenPhone, field_world: World) -> None:
+    world = field_world(is_approved=True)
+    phone = kept(open_phone, world)
+    page = phone.go(f"visit/{world.visit.pk}/cautions/before_jacking")
+    cautions = page.locator(".caution").count()
+    assert cautions > 2
+    page.evaluate(NO_TIME)
+    page.evaluate(PRESS_UNTIL_GONE, "Lee Ardent has read this")
+    read = [(entry["body"]["code"], entry["body"]["reader_name"]) for entry in entered(phone, "caution")]
+    assert len(read) == len(set(read)) == cautions
+
+
+def test_what_is_typed_stays_while_something_else_is_pressed(open_phone: OpenPhone, field_world: World) -> None:
+    """It goes where its own key is pressed, and is gone then."""
+    world = field_world(is_approved=True)
+    phone = kept(open_phone, world)
+    page = phone.go(f"visit/{world.visit.pk}/cautions/before_entry")
+    other = page.get_by_label("Somebody else, by name")
+    other.fill("Bo Tran")
+    for name in ("Lee Ardent", "Ana Ruelas"):
+        page.get_by_role("button", name=f"{name} has read this").click()
+        expect(page.locator("main").get_by_text(f"{name}: read")).to_be_visible()
+        expect(other).to_have_value("Bo Tran")
+    page.get_by_role("button", name="Has read this", exact=True).click()
+    expect(page.locator("main").get_by_text("Bo Tran: read")).to_be_visible()
+    expect(other).to_have_value("")
+
+    phone.go(f"visit/{world.visit.pk}/straps")
+    page.get_by_role("button", name="Go on without").click()
+    straps = page.locator(".strap")
+    expect(straps).to_have_count(2)
+    straps.nth(1).locator("summary").click()
+    straps.nth(1).get_by_label("What is wrong").fill("bolt bent")
+    straps.nth(0).get_by_role("button", name="Tight again").click()
+    expect(straps.nth(0)).to_contain_text("no slack")
+    expect(straps.nth(1).get_by_label("What is wrong")).to_have_value("bolt bent")
+    straps.nth(1).get_by_role("button", name="Note it").click()
+    expect(straps.nth(1)).to_contain_text("bolt bent")
+    expect(straps.nth(1).get_by_label("What is wrong")).to_have_value("")
 
 
 TICK_TWO = (
@@ -298,86 +349,3 @@ def test_a_photo_that_is_kept_takes_the_words_of_the_next_one_not_away(
     expect(page.locator(".typed .top")).to_have_text("3")
     page.keyboard.press("Enter")
     expect(page.locator("canvas.thumb")).to_have_count(1)
-
-
-# -- days --------------------------------------------------------------------------------------------------------
-
-
-# The answer that nothing is new is long on its way; meanwhile somebody loads what is.
-ASK = """async (days) => {
-  const asked = globalThis.fetch;
-  const held = new Promise((goOn) => { globalThis.goOn = goOn; });
-  const come = new Promise((done) => {
-    globalThis.fetch = async (...given) => {
-      globalThis.fetch = asked;
-      const answer = await asked(...given);
-      done(answer.status);
-      await held;
-      return answer;
-    };
-  });
-  globalThis.refreshing = days.refresh("en");
-  return come;
-}"""
-LOAD_AND_HEAR = """async (days) => {
-  const loading = days.load();
-  await Promise.race([loading, new Promise((done) => setTimeout(done, 3000))]);
-  goOn();
-  await Promise.all([loading, refreshing]);
-}"""
-NOTE = """async (days, [visit, language]) => (await days.at(visit, language)).visit.note"""
-
-
-def test_an_answer_that_was_long_on_its_way_takes_no_newer_day_s_place(
-    open_phone: OpenPhone, field_world: World
-) -> None:
-    world = field_world()
-    phone = open_phone(world.lead)
-    phone.module("days", LOAD_DAYS)
-    phone.expect_outbox("All sent")
-    assert phone.module("days", ASK) == 304
-    world.visit.note = "Park at the barn."
-    world.visit.save()
-    phone.module("days", LOAD_AND_HEAR)
-    assert phone.module("days", NOTE, [str(world.visit.pk), "en"]) == "Park at the barn."
-
-
-AGE = """(store, [language, note]) => store.within(["days"], "readwrite", async (tx) => {
-  for (const day of await tx.all("days")) {
-    if (day.language !== language) continue;
-    const loaded_at = new Date(Date.parse(day.loaded_at) - 3600_000).toISOString();
-    const visits = day.visits.map((visit) => ({ ...visit, note }));
-    await tx.put("days", { ...day, visits, loaded_at });
-  }
-})"""
-
-
-def test_another_language_does_not_bring_back_what_stood_this_morning(
-    open_phone: OpenPhone, field_world: World
-) -> None:
-    world = field_world()
-    world.visit.note = "Park at the barn."
-    world.visit.save()
-    phone = kept(open_phone, world)
-    language = "({ LANGUAGES }) => Object.keys(LANGUAGES)"
-    assert phone.module("words", language) == ["en", "es"]
-    phone.module("store", AGE, ["es", "Of this morning"])
-    page = phone.go("settings")
-    page.get_by_role("button", name="Español").click()
-    expect(page.locator("html")).to_have_attribute("lang", "es")
-    phone.go(f"visit/{world.visit.pk}")
-    expect(page.get_by_text("Park at the barn.")).to_be_visible()
-    assert phone.module("days", NOTE, [str(world.visit.pk), "es"]) == "Park at the barn."
-
-
-def test_a_phone_that_lay_over_night_does_not_say_today_of_yesterday(
-    open_phone: OpenPhone, field_world: World
-) -> None:
-    phone = kept(open_phone, field_world())
-    page = phone.page
-    days = page.locator("main > section > h2")
-    yesterday, today = days.nth(0), days.nth(1)
-    expect(yesterday).to_contain_text("Today, ")
-    morrow = today.inner_text()
-    phone.look_later(datetime.timedelta(days=1))
-    expect(yesterday).to_have_text(f"Today, {morrow}")

@@ -105,6 +105,7 @@ function keepingPlace(root, change, isTyped) {
   const nth = partsOf(before, CAN_FOCUS).indexOf(at);
   change();
   for (const [n, part] of partsOf(root, "details").entries()) part.open ||= unfolded[n] ?? false;
+  carryTyped(before, root);
   scrollTo(0, top);
   const same = (at?.id && element(at.id)) || partsOf(root, CAN_FOCUS)[nth];
   if (root.contains(document.activeElement)) return;
@@ -112,6 +113,18 @@ function keepingPlace(root, change, isTyped) {
   (same ?? root).focus({ preventScroll: true });
   if (same?.matches(TEXT) && at.matches(TEXT)) goOnTyping(at, same, isTyped);
 }
+
+/** What is typed in a field that keeps nothing yet stays in the one that has come in its place. */
+function carryTyped(before, root) {
+  const [from, to] = [before, root].map((screen) => partsOf(screen, UNKEPT));
+  if (from.length !== to.length) return;
+  const wordsAt = (input) => input.parentElement.parentElement.textContent;
+  for (const [n, input] of from.entries()) {
+    if (input.value !== input.defaultValue && wordsAt(to[n]) === wordsAt(input)) to[n].value = input.value;
+  }
+}
+
+const UNKEPT = ".field > [id^=field-]"; // what is kept while it is typed has a name of its own
 
 function goOnTyping(before, input, isTyped) {
   if (isTyped) {

@@ -6,7 +6,7 @@ import { atVisit, readersAt } from "../at_visit.js";
 import { button, field, h, replace } from "../dom.js";
 import { cautionsAt, has, notRead, tidyName } from "../visit_steps.js";
 import { LANGUAGES, fill, gettext, language } from "../words.js";
-import { nothingKnown, once, unlessTyping } from "./visit_parts.js";
+import { isTwice, nothingKnown, once, unlessTyping } from "./visit_parts.js";
 
 const NAME_AT_MOST = 80;
 
@@ -67,7 +67,7 @@ export async function showMoment(root, app, known, moment, { goOn, names = reade
   const cautions = cautionsAt(moment, tellings, known.reads);
   const missing = notRead(names, cautions);
   const others = namesRead(cautions).filter((name) => !has(names, name));
-  const note = once((name) => noteRead(app, known, moment, cautions, name));
+  const note = once((name) => isTwice(`read ${name}`) || noteRead(app, known, moment, cautions, name));
   replace(
     root,
     above,
@@ -112,7 +112,12 @@ function readerItem(name, missing, note) {
 
 function somebodyElse(note) {
   const input = h("input", { type: "text", maxlength: NAME_AT_MOST, autocomplete: "off", autocapitalize: "words" });
-  const add = () => (tidyName(input.value) ? note(tidyName(input.value)) : input.focus());
+  const add = () => {
+    const name = tidyName(input.value);
+    if (!name) return input.focus();
+    input.value = "";
+    return note(name);
+  };
   return h(
     "div",
     { class: "row" },

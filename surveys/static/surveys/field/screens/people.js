@@ -102,6 +102,7 @@ function somebodyElse(app, known) {
   const add = () => {
     const name = tidyName(input.value);
     if (!name) return input.focus();
+    input.value = "";
     return goIn(app, known, name, true, missingAt({ ...known, crew: [...known.crew, name] }, "before_entry"));
   };
   return h("div", { class: "row" }, field(gettext("Somebody else, by name"), input), button(gettext("Goes in"), add));

@@ -62,7 +62,12 @@ function checkWords(known, { check }) {
 function buttons(known, strap, note) {
   if (whyNotWorked(known)) return null;
   const fault = h("input", { type: "text", maxlength: TEXT_AT_MOST, autocomplete: "off" });
-  const wrong = () => (fault.value.trim() ? note("fix", fault.value.trim()) : fault.focus());
+  const wrong = () => {
+    const text = fault.value.trim();
+    if (!text) return fault.focus();
+    fault.value = "";
+    return note("fix", text);
+  };
   return [
     strap.due === "loosen" ? button(gettext("Loosened"), () => note("slack"), { kind: "verb" }) : null,
     button(gettext("Tight again"), () => note("ok"), { kind: ["tighten", "recheck"].includes(strap.due) ? "verb" : "quiet" }),
