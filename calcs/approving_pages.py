@@ -12,7 +12,6 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from calcs.approving import (
-    REASON_AT_MOST,
     Refusal,
     approve,
     standing_approval,
@@ -48,7 +47,6 @@ def approving_of(plan: Plan, by: User) -> dict[str, Any]:
         "may_approve": is_open and may(by, Act.ADD, Approval) and not (is_this and not_standing is None),
         "may_withdraw": standing is not None and may(by, Act.CHANGE, Approval),
         "asks_why": bool(refusals) or standing is not None,
-        "reason_at_most": REASON_AT_MOST,
     }
 
 

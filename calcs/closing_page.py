@@ -21,6 +21,7 @@ from jobs.errors import DomainError, Stale
 from jobs.models.base import Act
 from jobs.rights import is_manager, may, need, need_on, need_standing
 from jobs.views import SignedInRequest, page
+from jobs.widgets import Words
 from surveys.models import Survey
 
 
@@ -64,7 +65,7 @@ class ClosingForm(VersionedForm):
                 "",
             ),
         }
-        widgets = {"exceptions": forms.Textarea({"rows": 3})}
+        widgets = {"exceptions": Words({"rows": 3})}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -89,7 +90,7 @@ class CloseForm(forms.Form):
         label=gettext_lazy("Why it is closed though something is open"),
         max_length=2000,
         required=False,
-        widget=forms.Textarea({"rows": 3}),
+        widget=Words({"rows": 3}),
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

@@ -15,6 +15,7 @@ from jobs.constraints import SENTENCES
 from jobs.editing import VersionedForm
 from jobs.models import Assessment, Paper, Siting, Visit
 from jobs.papers import COMPANY_KINDS, HOME_KINDS
+from jobs.widgets import Words
 
 CHOOSE = ("", _("choose"))
 
@@ -32,7 +33,7 @@ class RecordForm(VersionedForm):
             if isinstance(field, forms.DateField):
                 field.widget = forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
             if isinstance(field.widget, forms.Textarea):
-                field.widget.attrs["rows"] = 2
+                field.widget = Words({"rows": 2})
 
     def _post_clean(self) -> None:
         """Leave the framework's own sentences about constraints out, and say ours."""
@@ -141,9 +142,7 @@ class OverrideForm(forms.Form):
 
     code = forms.CharField(widget=forms.HiddenInput)
     version = forms.IntegerField(widget=forms.HiddenInput)
-    reason = forms.CharField(
-        label=_("Why you go past it"), max_length=REASON_AT_MOST, widget=forms.Textarea({"rows": 2})
-    )
+    reason = forms.CharField(label=_("Why you go past it"), max_length=REASON_AT_MOST, widget=Words({"rows": 2}))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -23,6 +23,7 @@ from jobs.models.base import Act, new_key
 from jobs.refusals import refusal_of
 from jobs.rights import may, need_on
 from jobs.views import SignedInRequest, page
+from jobs.widgets import Words
 
 
 class HazardForm(forms.Form):
@@ -36,7 +37,7 @@ class HazardForm(forms.Form):
         label=gettext_lazy("Where it is, what of it"),
         max_length=500,
         required=False,
-        widget=forms.Textarea({"rows": 2}),
+        widget=Words({"rows": 2}),
     )
     photo = forms.ModelChoiceField(
         Photo.objects.none(), label=gettext_lazy("Photo of it"), required=False, empty_label="\N{EN DASH}"

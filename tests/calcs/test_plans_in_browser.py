@@ -86,6 +86,8 @@ def test_pages_fit_and_read(open_page: OpenPage, approval: Approval, lead: User,
         page.evaluate(AXE_SCRIPT)
         found = page.evaluate("async (options) => (await axe.run(document, options)).violations", AXE)
         wrong += [f"{path}: {one['id']}: {node['html'][:200]}" for one in found for node in one["nodes"]]
+        if cuts := page.locator("textarea[maxlength]").count():
+            wrong.append(f"{path}: {cuts} boxes for words cut what is pasted")
         if (wide := page.evaluate("document.scrollingElement.scrollWidth")) > width:
             wrong.append(f"{path}: {wide} px wide at {width}")
     assert not wrong, "\n" + "\n".join(wrong)
