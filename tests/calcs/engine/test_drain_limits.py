@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import pytest
 from hypothesis import given, settings
 
 from calcs.engine.drain_limits import drain_connections
@@ -54,6 +55,16 @@ def test_a_lift_that_would_flatten_the_drain_lifts_its_upper_end_too() -> None:
     assert verdict(lifted(None, drains=False)) == "flat"
     assert verdict(kept) == "ok"
     assert {move.code: move.move_in for move in kept.moves} == {"A1": 0.0, "A2": 0.25, "B1": 0.125}
+
+
+def test_a_segment_may_lose_what_it_has_beyond_the_required_slope_and_a_flat_one_nothing() -> None:
+    """10 ft at 1/4 in/ft: of 2-5/8 in 1/8 may go; from 2 in nothing may."""
+    flat = replace(RUN, nodes=(replace(RUN.nodes[0], invert_in=12.0), RUN.nodes[1]))
+    (steep,), (level,) = (drain_connections((run,), rule="24CFR3285.604") for run in (RUN, flat))
+
+    assert steep.weights == {"B1": 1.0, "A2": -1.0}
+    assert steep.free_down_in == pytest.approx(0.125)
+    assert level.free_down_in == 0.0
 
 
 def test_hanging_it_anew_is_weighed_against_that() -> None:

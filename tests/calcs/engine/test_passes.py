@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from calcs.engine.errors import InvalidInput
 from calcs.engine.frame import FrameBeam, FrameInput, FrameSupport, condense, solve_frame
 from calcs.engine.passes import PassesInput, PassesResult, PassSetup, PassStep, solve_passes
+from calcs.engine.passes.order import ahead_limits_in
 from tests.calcs.engine.strategies_passes import homes
 
 SAG_IN = (0.0, 0.5, 0.75, 0.75, 0.5, 0.0)
@@ -169,6 +170,23 @@ def test_a_jack_stands_on_the_other_side_where_the_beam_ends() -> None:
     assert ends[0].jack_lb == pytest.approx(250 * 14.5 * 7.25 / 13.0)  # 15 would be beyond the end
 
 
+@pytest.mark.parametrize("span_ft", [6.0, 8.0, 10.0])
+def test_how_far_ahead_is_by_spacing_or_by_what_unloads_the_next_one(span_ft: float) -> None:
+    """Two spans: 3 E I / L^3 an inch of the middle goes off each end's 3/8 w L, and of an end off the middle's 10/8.
+
+    Closed form; w L^4 / 8 E I and 5 w L^4 / 12 E I.
+    """
+    supports = tuple(FrameSupport(code=f"A{n}", x_ft=n * span_ft, height_in=26) for n in range(3))
+    one = FrameBeam(code="A", y_ft=0, i_in4=39.0, from_ft=0, to_ft=2 * span_ft, load_lb_per_ft=250, supports=supports)
+    document = home(one, moves={})
+    bends_in = 250 / 12 * (12 * span_ft) ** 4 / (29e6 * 39)
+    middle_in, end_in = min(span_ft**2 / 390, bends_in / 8), min(span_ft**2 / 390, 5 * bends_in / 12)
+
+    assert ahead_limits_in(document, condense(document)) == pytest.approx(
+        {("A1", "A0"): middle_in, ("A1", "A2"): middle_in, ("A0", "A1"): end_in, ("A2", "A1"): end_in}, rel=1e-9
+    )
+
+
 @pytest.mark.parametrize("apart_ft", [0.5, 1.0])
 @pytest.mark.parametrize("second_in", [1.0, 0.75])
 def test_a_pier_beside_another_goes_with_it_in_few_passes(apart_ft: float, second_in: float) -> None:
@@ -225,12 +243,13 @@ def _searched_lb(line: FrameBeam, code: str, offset_ft: float, above_in: float) 
 
 
 @pytest.mark.parametrize("code", ["A2", "A4"])
-def test_the_push_of_one_jack_by_a_search_for_its_height(code: str) -> None:
+@pytest.mark.parametrize("move_in", [0.25, -0.125])  # down, it has its load before and less after
+def test_the_push_of_one_jack_by_a_search_for_its_height(code: str, move_in: float) -> None:
     """A support put where the jack stands, at the height where the frame over the bearing is where it must be."""
-    document = home(beam("A", 0), moves={code: 0.25}, pass_limit_in=0.25)
+    document = home(beam("A", 0), moves={code: move_in}, pass_limit_in=0.25)
     (step,) = steps_of(solve_passes(document))
     (line,) = document.beams
-    cases = itertools.product((1.25, -1.25), (0.0, 0.25))
+    cases = itertools.product((1.25, -1.25), (0.0, move_in))
     wanted = [_searched_lb(line, code, offset_ft, after_in + 0.125) for offset_ft, after_in in cases]
 
     assert step.jack_lb == pytest.approx(max(wanted), rel=1e-5)
