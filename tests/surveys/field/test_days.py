@@ -90,3 +90,44 @@ def test_a_phone_that_lay_over_night_does_not_say_today_of_yesterday(
     morrow = today.inner_text()
     phone.look_later(datetime.timedelta(days=1))
     expect(yesterday).to_have_text(f"Today, {morrow}")
+
+
+ANOTHER_PLAN = """(store) => store.within(["days"], "readwrite", async (tx) => {
+  const plan = "0190aaaa-0000-7000-8000-000000000001";
+  for (const day of await tx.all("days")) {
+    for (const { approval, work } of day.places) {
+      if (!work) continue;
+      Object.assign(approval, { plan });
+      Object.assign(work, { plan, number: work.number + 1, entries: [] });
+      work.loading[0].count += 1;
+    }
+    await tx.put("days", day);
+  }
+})"""
+
+
+def test_what_was_ticked_and_passed_under_one_plan_is_asked_anew_under_the_next(
+    open_phone: OpenPhone, field_world: World
+) -> None:
+    world = field_world(is_approved=True)
+    home = f"visit/{world.visit.pk}"
+    phone = kept(open_phone, world)
+    page = phone.go(f"{home}/load")
+    boxes = page.locator("main input[type=checkbox]")
+    for box in boxes.all():
+        box.check()
+    expect(page.get_by_text("0 lines to load")).to_be_visible()
+    phone.go(f"{home}/work/1")
+    for _moment in ("before jacking", "at each pass"):
+        page.get_by_role("button", name="Go on without").click()
+    page.get_by_role("button", name="Go on all the same").click()
+    expect(page.locator("a.support").first).to_be_visible()
+
+    phone.module("store", ANOTHER_PLAN)
+    phone.go(f"{home}/load")
+    expect(page.get_by_text("1 line to load")).to_be_visible()
+    expect(boxes.first).not_to_be_checked()
+    phone.go(f"{home}/work/1")
+    page.get_by_role("button", name="Go on without").click()  # at each pass: of this plan nobody has heard them
+    expect(page.get_by_role("alert")).to_contain_text("Not loosened yet: T1.")
+    expect(page.locator("a.support")).to_have_count(0)

@@ -74,10 +74,18 @@ function told({ day, visit, place, entries, tellings, beside }) {
     lastStep: lastStepAt(passes),
     straps: work ? strapsOf(work, checks, { isDone: progress.isDone, lastStep_ms: lastStepAt(passes) }) : [],
     findings: findingsOf(place, entries),
+    hazards: hazardsOf(place, ofPlace),
     surveys: withLast(place, surveysOf(place, entries), entries),
     isClosed: Boolean(place.closing?.is_closed),
     isReadBy: (moment) => notRead(crew, cautionsAt(moment, tellings, reads)).length === 0,
   };
+}
+
+/** The hazards that stand at the home: the day's, and this phone's that the day does not decide about; newest first. */
+function hazardsOf(place, entries) {
+  const ids = new Set(place.hazards.map((hazard) => hazard.id));
+  const own = entries.filter(({ kind, id }) => kind === "hazard" && !ids.has(id) && !isKnown(place, id));
+  return [...own.map(({ id, body }) => ({ id, ...body })), ...place.hazards].sort((a, b) => (a.id < b.id ? 1 : -1));
 }
 
 /** Who the cautions are for: the crew, and whoever else was counted at this visit or is under the home. */

@@ -1,5 +1,5 @@
-// What an inspection's screens begin with: the visit as this phone knows it, with its walk, its hazards, and what was
-// begun on a thing and is not saved yet. A beginning lies in the store under its thing, so that a kill loses no word.
+// What an inspection's screens begin with: the visit as this phone knows it, with its walk, and what was begun on a
+// thing and is not saved yet. A beginning lies in the store under its thing, so that a kill loses no word.
 
 import { atVisit } from "../at_visit.js";
 import { newId } from "../ids.js";
@@ -10,14 +10,7 @@ export async function walkAt(app, visit) {
   const known = await atVisit(app, visit);
   if (!known) return null;
   const walk = walkOf(known.place, known.day.inspection_items, visit, [...known.findings, ...known.checks]);
-  return { ...known, walk, hazards: hazardsOf(known) };
-}
-
-// Hazards of the day and of this phone, the newest first.
-function hazardsOf({ place, entries }) {
-  const ids = new Set(place.hazards.map((hazard) => hazard.id));
-  const own = entries.filter((entry) => entry.kind === "hazard" && entry.state !== "left" && !ids.has(entry.id));
-  return [...own.map(({ id, noted_at, body }) => ({ id, noted_at, ...body })), ...place.hazards].sort((a, b) => (a.id < b.id ? 1 : -1));
+  return { ...known, walk };
 }
 
 export const pathTo = (visit, thing) => `visit/${visit}/inspect/${thing.kind}/${encodeURIComponent(thing.id)}`;

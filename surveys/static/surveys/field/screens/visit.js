@@ -67,7 +67,7 @@ function contact({ name, phone }) {
 }
 
 function hazards(known) {
-  if (!known.place.hazards.length) return null;
+  if (!known.hazards.length) return null;
   const kinds = hazardKinds();
   return h(
     "section",
@@ -76,7 +76,7 @@ function hazards(known) {
     h(
       "ul",
       {},
-      known.place.hazards.map(({ kind, text }) => h("li", {}, h("strong", {}, kinds[kind]), text && `: ${text}`)),
+      known.hazards.map(({ kind, text }) => h("li", {}, h("strong", {}, kinds[kind]), text && `: ${text}`)),
     ),
   );
 }

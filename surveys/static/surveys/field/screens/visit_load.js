@@ -28,7 +28,7 @@ function plan(app, known, pref, loaded) {
   const { loading, loading_lb, payload_lb } = known.work;
   const why = whyNotWorked(known);
   const payload = payload_lb ?? known.place.rules?.truck_payload_lb;
-  const left = loading.filter((row) => !loaded.includes(row.part)).length;
+  const left = loading.filter((row) => !loaded.includes(lineOf(row))).length;
   return h(
     "section",
     {},
@@ -42,15 +42,20 @@ function plan(app, known, pref, loaded) {
   );
 }
 
-function loadItem(app, pref, loaded, { part, words, count, lb }) {
+/** What a tick stands for: so many of a part. A plan that asks for more of it has them ticked anew. */
+const lineOf = ({ part, count }) => `${count} ${part}`;
+
+function loadItem(app, pref, loaded, row) {
+  const { part, words, count, lb } = row;
+  const line = lineOf(row);
   const toggle = async ({ target: { checked } }) => {
     await app.store.within(["prefs"], "readwrite", async (tx) => {
       const before = (await tx.get("prefs", pref))?.value ?? []; // another may have been ticked since this was drawn
-      await tx.put("prefs", { name: pref, value: [...before.filter((each) => each !== part), ...(checked ? [part] : [])] });
+      await tx.put("prefs", { name: pref, value: [...before.filter((each) => each !== line), ...(checked ? [line] : [])] });
     });
     app.refresh();
   };
-  const box = h("input", { type: "checkbox", id: `part-${part}`, checked: loaded.includes(part), onchange: toggle });
+  const box = h("input", { type: "checkbox", id: `part-${part}`, checked: loaded.includes(line), onchange: toggle });
   const weight = lb ? fill(gettext("{lb} lb"), { lb: pounds(lb) }) : gettext("weight not known");
   return h("li", {}, h("label", { class: "check" }, box, h("strong", {}, String(count)), h("span", { class: "grow" }, words), h("small", {}, weight)));
 }

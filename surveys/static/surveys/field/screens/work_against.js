@@ -13,7 +13,7 @@ import { allTheSame, labelOf, strapCode, underNow, unlessTyping, verbTo } from "
  */
 export async function against(root, app, known, each, point = null) {
   const found = reasons(known, each, point);
-  const pref = `all_the_same|${known.visit.id}|${each.number}`;
+  const pref = `all_the_same|${known.visit.id}|${known.work.plan}|${each.number}`;
   const wentOn = (await app.store.pref(pref)) ?? [];
   const left = found.filter(({ key }) => !wentOn.includes(key));
   if (!left.length) return null;

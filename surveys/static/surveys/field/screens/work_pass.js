@@ -41,7 +41,7 @@ export async function show(root, { visit: id, pass }, app) {
 export const cautioned = async (root, app, known, each, point = null) =>
   (await gate(root, app, known, "before_jacking")) ??
   (each.isLowering ? await gate(root, app, known, "before_lowering") : null) ??
-  (await gate(root, app, known, "each_pass", String(each.number))) ??
+  (await gate(root, app, known, "each_pass", `${known.work.number}-${each.number}`)) ??
   against(root, app, known, each, point);
 
 function unreadNote(known, each) {
