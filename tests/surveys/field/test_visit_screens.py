@@ -8,7 +8,8 @@ from PIL import Image
 from playwright.sync_api import expect
 
 from calcs.models import PassEntry
-from jobs.models import CautionRead, HeadCount, Photo, Visit
+from jobs.hazards import clear_hazard
+from jobs.models import CautionRead, Hazard, HeadCount, Photo, Visit
 from tests.calcs.approved import withdrawn
 from tests.surveys.field.conftest import OpenPhone
 from tests.surveys.field.test_work_day import kept, note_number
@@ -46,6 +47,29 @@ def test_refused_entry_with_reason_and_photo_is_an_outcome(open_phone: OpenPhone
     assert [report.reason for report in world.visit.reports.all()] == ["Gate locked, nobody answers"]
     (photo,) = Photo.objects.all()
     assert photo.visit == world.visit
+
+
+def test_a_hazard_is_on_the_first_screen_at_once_and_until_somebody_clears_it(
+    open_phone: OpenPhone, field_world: World
+) -> None:
+    world = field_world()
+    home = f"visit/{world.visit.pk}"
+    phone = kept(open_phone, world)
+    page = phone.go(f"{home}/hazard")
+    page.locator("#kind-dog").click()
+    page.locator("#hazard-text").fill("behind the shed")
+    page.locator("#keep-hazard").dblclick()
+    hazards = page.locator("section", has=page.get_by_role("heading", name="Hazards at this home"))
+    phone.go(home)
+    expect(hazards.get_by_role("listitem")).to_have_text(["dog: behind the shed"])
+    phone.mend()
+    phone.expect_outbox("All sent")
+    expect(hazards.get_by_role("listitem")).to_have_text(["dog: behind the shed"])
+    clear_hazard(hazard=Hazard.objects.get(), by=world.lead, why="it is tied up")
+    phone.module("sync", "(sync) => sync.now()")
+    expect(hazards).to_have_count(0)
+    phone.go(f"{home}/inspect")
+    expect(page.get_by_text("behind the shed")).to_have_count(0)
 
 
 def test_who_has_not_read_is_said_before_going_in(open_phone: OpenPhone, field_world: World) -> None:

@@ -61,7 +61,7 @@ async function refreshNow(language) {
   return Boolean(day);
 }
 
-/** Fetch a day, today without a date, and keep it. Returns null where it is still as `before`. */
+/** Fetch a day, today without a date, and keep it. Returns null where it is still as `before`, and decides no more. */
 async function fetchDay({ date = "", language, before = null }) {
   const knows = await outbox.taken(); // of these the day will tell; see record.js
   const asked = date ? `date=${date}&language=${language}` : `language=${language}`;
@@ -71,7 +71,7 @@ async function fetchDay({ date = "", language, before = null }) {
   const loaded_at = new Date(headers.get("Date") ?? Date.now()).toISOString(); // by a clock that nobody sets
   if (status === 304) {
     await store.put("days", knowing({ ...before, loaded_at }, knows)); // what was taken and then withdrawn leaves the day as it was
-    return null;
+    return before.places.some((place) => place.knows.length !== knows.length) ? before : null;
   }
   if (status === 401 || status === 403) throw new SignedOut();
   if (status !== 200 || !Array.isArray(body?.visits)) throw new Refused(body?.message ?? String(status));
