@@ -31,6 +31,7 @@ class Plan:
     limits: dict[tuple[str, str], float]
     units: Amounts
     blocks: tuple[tuple[str, ...], ...]
+    step_in: float
     pass_limit_in: float
     jacks: int
 
@@ -51,6 +52,7 @@ def plan_of(document: PassesInput, frame: Condensed) -> Plan:
         limits=limits,
         units=units,
         blocks=_blocks(document, moves),
+        step_in=document.step_in,
         pass_limit_in=pass_limit_in,
         jacks=document.jacks,
     )
@@ -179,8 +181,13 @@ def _furthest(plan: Plan, done: Mapping[str, float], members: list[str]) -> Amou
 
 
 def _whole(plan: Plan, code: str, left_in: float, most_in: float) -> float:
-    """The furthest of at most ``most_in`` in whole units, or all that is left, with its sign."""
+    """The furthest of at most ``most_in`` in whole steps, or all that is left, with its sign.
+
+    Where not even one step is allowed it goes by its own unit: by that all along, a hair would be left for the end.
+    """
     if abs(left_in) <= most_in + EPSILON / 2:
         return left_in
-    units = math.floor((most_in + EPSILON / 2) / plan.units[code])
-    return math.copysign(units * plan.units[code], left_in) if units else 0.0
+    for unit_in in (plan.step_in, plan.units[code]):
+        if units := math.floor((most_in + EPSILON / 2) / unit_in):
+            return math.copysign(units * unit_in, left_in)
+    return 0.0

@@ -312,6 +312,22 @@ def test_nothing_to_do_is_no_pass() -> None:
     assert (result.passes, result.stops, result.cautions) == ((), (), ())
 
 
+@pytest.mark.parametrize("span_ft", [3.0, 4.0, 5.0, 6.0])
+def test_close_piers_go_by_whole_steps_where_one_is_allowed_and_no_hair_is_left_for_a_pass(span_ft: float) -> None:
+    """How far one may get ahead is less than a step here, and all go together by more."""
+    supports = tuple(
+        FrameSupport(code=f"A{n}", x_ft=1 + span_ft * n, height_in=26 - low) for n, low in enumerate(SAG_IN)
+    )
+    girder = FrameBeam(
+        code="A", y_ft=0, i_in4=110.0, from_ft=0, to_ft=2 + 5 * span_ft, load_lb_per_ft=150.0, supports=supports
+    )
+    document = home(girder)
+    assert min(_limits_in(document).values()) < document.step_in
+    steps = steps_of(solve_passes(document))
+    assert {step.by_in % document.step_in for step in steps} == {0.0}
+    assert sum(step.by_in for step in steps) == 2.5
+
+
 def test_what_is_less_than_a_step_is_done_at_the_end() -> None:
     steps = steps_of(solve_passes(home(beam("A", 0), moves={"A3": 0.3})))
 
