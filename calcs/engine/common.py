@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-ENGINE_VERSION = "1.0.0"
+ENGINE_VERSION = "1.1.0"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
