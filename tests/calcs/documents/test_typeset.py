@@ -93,10 +93,13 @@ def test_a_day_that_is_none_is_refused() -> None:
         typeset("letter", letter(date="2026-13-01"), "en")
 
 
-def with_table(rows: int, lines_before: int, *, is_beside: bool = False) -> list[str]:
+def with_table(
+    rows: int, lines_before: int, *, is_beside: bool = False, columns: int = 1, words: str = ""
+) -> list[str]:
     """Return the text of each page of a paper with a table after some lines."""
     heads = (Head(words="HEAD"), Head(words="read"))
-    table = Table(name="t", heads=heads, rows=tuple((Cell(words=f"row{n}."), Cell(fill="line")) for n in range(rows)))
+    told = Cell(words=words) if words else Cell(fill="line")
+    table = Table(name="t", heads=heads, rows=tuple((Cell(words=f"row{n}."), told) for n in range(rows)))
     before = tuple(Prose(words=f"line {n}") for n in range(lines_before))
     paper = Paper(
         title="A paper",
@@ -106,7 +109,12 @@ def with_table(rows: int, lines_before: int, *, is_beside: bool = False) -> list
         notes=(),
         facts=Facts(rows=()),
         sections=(
-            Section(key="s", title="S", blocks=(*before, Beside(tables=(table, table)) if is_beside else table)),
+            Section(
+                key="s",
+                title="S",
+                blocks=(*before, Beside(tables=(table, table)) if is_beside else table),
+                columns=columns,
+            ),
         ),
         foot="",
     )
@@ -126,3 +134,11 @@ def test_a_long_table_goes_on_under_its_heads() -> None:
     assert len(pages) >= 3
     assert all(page.count("HEAD") == 1 for page in pages)
     assert sum(page.count("row") for page in pages) == 70
+
+
+@pytest.mark.parametrize(("columns", "rows"), [(1, 20), (2, 12)])
+def test_no_row_of_a_short_table_with_long_words_is_lost(columns: int, rows: int) -> None:
+    pages = with_table(rows, 25, columns=columns, words="as many words as somebody under a home has noted " * 12)
+    whole = " ".join(pages)  # a row may go on on the next sheet
+    assert [n for n in range(rows) if f"row{n}." not in whole] == []
+    assert whole.count("somebody") == 12 * rows
