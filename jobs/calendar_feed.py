@@ -85,7 +85,7 @@ def holds_words(person: User) -> str:
             "books you. The visits of others are on the page of the week."
         )
     return ngettext(
-        "It holds the visit that you lead or are on the crew of; what is over stays for {days} days.",
+        "It holds {count} visit that you lead or are on the crew of; what is over stays for {days} days.",
         "It holds the {count} visits that you lead or are on the crew of; what is over stays for {days} days.",
         count,
     ).format(count=count, days=KEPT_DAYS)
