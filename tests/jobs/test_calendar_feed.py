@@ -380,7 +380,7 @@ def test_the_page_says_what_the_calendar_holds_and_why_it_is_empty(
 
     assert "You are on none: it stays empty until somebody books you." in holds(lead)
     planned(siting, office, lead)
-    assert holds(lead).startswith("It holds the visit that you lead")
+    assert holds(lead).startswith("It holds 1 visit that you lead")
     planned(siting, office, lead, start=START + 3 * HOUR)
     assert holds(lead).startswith("It holds the 2 visits that you lead")
     assert len(read(lead)) == 2
