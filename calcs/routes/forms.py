@@ -55,10 +55,11 @@ class PlanForm(forms.Form):
     def _add_crew(self, crew: UsualCrew, people: Any, trucks: Any) -> None:
         several: dict[str, Any] = {"required": False, "widget": forms.CheckboxSelectMultiple}
         key = crew.lead.pk
+        others = people.exclude(pk=key)  # nobody goes along with himself
         goes = _("{lead} goes").format(lead=crew.lead)
         self.fields[f"go_{key}"] = forms.BooleanField(label=goes, required=False, initial=True)
         self.fields[f"crew_{key}"] = forms.ModelMultipleChoiceField(
-            label=_("Along with {lead}").format(lead=crew.lead), queryset=people, initial=crew.crew, **several
+            label=_("Along with {lead}").format(lead=crew.lead), queryset=others, initial=crew.crew, **several
         )
         self.fields[f"trucks_{key}"] = forms.ModelMultipleChoiceField(
             label=_("Trucks of {lead}").format(lead=crew.lead), queryset=trucks, initial=crew.trucks, **several

@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 
 from calcs.models import RoutePlan
 from calcs.routes.services import asked_of
-from jobs.models import Company, User, Visit
+from jobs.models import Company, Role, User, Visit
 from tests.calcs.routes.conftest import Planned
 from tests.calcs.routes.town import MONDAY, Town, make_due, make_route_plan
 from tests.factories import SitingFactory, TimeOffFactory, VisitFactory
@@ -66,6 +66,16 @@ def test_homes_that_are_due_are_offered_with_usual_crews(town: Town, client_for:
     assert str(booked.siting_id) not in text
     assert [crew.lead for crew, *_ in page.context["form"].crew_fields()] == [town.ann, town.bo]
     assert page.context["form"].initial["from_on"] == MONDAY
+
+
+def test_nobody_is_offered_to_go_along_with_himself(town: Town, client_for: ClientFor) -> None:
+    User.objects.filter(pk=town.ann.pk).update(roles=[Role.CREW_LEAD, Role.CREW])
+    make_due(5, 0)
+    along = {
+        crew.lead: set(field.field.queryset)
+        for crew, _goes, field, _trucks in client_for(town.office).get(NEW).context["form"].crew_fields()
+    }
+    assert along == {town.ann: {town.cy}, town.bo: {town.ann, town.cy}}
 
 
 def test_named_homes_are_ticked(town: Town, client_for: ClientFor) -> None:
