@@ -2,12 +2,14 @@
 
 import os
 from collections.abc import Iterator
+from types import SimpleNamespace
 
 import pytest
 from django.db.backends.postgresql.creation import DatabaseCreation
 from django.utils import translation
 from hypothesis import HealthCheck, settings
 
+from jobs.api import throttling
 from tests.personas import api_for, client_for, crew, lead, manager, office
 
 # Time says nothing on a shared machine; in CI the same examples every time, so that a failure can be had again.
@@ -74,7 +76,14 @@ def _drop_with_force(self: DatabaseCreation, test_database_name: str, verbosity:
 
 
 @pytest.fixture(autouse=True)
-def _the_next_test_begins_in_english() -> Iterator[None]:
-    """A request sets the language of its thread, and the test client's is that of all tests."""
+def _the_next_test_begins_anew() -> Iterator[None]:
+    """In English, though a request sets the language of its thread, and with requests counted, whatever failed."""
     yield
     translation.deactivate()
+    throttling._Rest.until = 0.0
+
+
+@pytest.fixture
+def one_minute(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have all requests be counted in one minute."""
+    monkeypatch.setattr(throttling, "time", SimpleNamespace(time=lambda: 1_800_000_030.0))

@@ -336,9 +336,11 @@ def test_reading_is_noted_once_a_minute(siting: Siting, lead: User) -> None:
         assert CalendarFeed.objects.get().read_at == TODAY + datetime.timedelta(seconds=noted_s)
 
 
+@pytest.mark.usefixtures("one_minute")
 def test_who_asks_too_often_waits(siting: Siting, lead: User, settings: LazySettings) -> None:
     settings.REQUESTS_A_MINUTE = {**settings.REQUESTS_A_MINUTE, "link": 1}
     address, client = address_of(lead), Client(REMOTE_ADDR="203.0.113.77")
+    settings.CELERY_TASK_DEFAULT_QUEUE = f"calendars {address}"
     answers = [client.get(address) for _ in range(2)]
     assert [answer.status_code for answer in answers] == [200, 429]
     assert 1 <= int(answers[1]["Retry-After"]) <= 60

@@ -350,6 +350,7 @@ def test_somebody_else_goes_on_with_nothing(phone: APIClient, siting: Siting, le
     assert stranger.post(API, announced(siting)).json()["fields"].keys() == {"siting"}
 
 
+@pytest.mark.usefixtures("one_minute")
 def test_many_pieces_hinder_no_entries_and_are_counted_apart(phone: APIClient, siting: Siting, settings: Any) -> None:
     settings.REQUESTS_A_MINUTE = {"person": 0, "sync": 5, "upload": 2, "stranger": 1}
     body = announced(siting)

@@ -39,10 +39,11 @@ async function setDraft(screen, changes) {
 function paint(screen) {
   const { root, known, draft, wrong } = screen;
   const kinds = hazardKinds();
-  const choose = async (kind) => {
-    await setDraft(screen, { kind });
-    paint(screen);
+  const choose = (kind) => {
+    const kept = setDraft(screen, { kind });
+    paint(screen); // at once: by the time that the store has it somebody may be typing
     root.querySelector(`#kind-${kind}`).focus({ preventScroll: true });
+    return kept;
   };
   const input = h("textarea", { id: "hazard-text", rows: 2, maxlength: MOST_TEXT, value: draft.text });
   input.addEventListener("input", () => setDraft(screen, { text: input.value }));

@@ -15,7 +15,7 @@ export async function show(root, params, app) {
   const status = h("div", { class: "card", role: "status", id: "sending" });
   const photos = h("div", { id: "photos" });
   const rest = h("div", { id: "entries" });
-  const screen = { app, told, names: null, opened: null, unfolded: new Set(), open, close };
+  const screen = { app, told, names: null, opened: null, unfolded: new Set(), copies: new Map(), open, close };
   const showStatus = async () => replace(status, statusCard(app, await app.outbox.counts()));
   const showPhotos = async () => replace(photos, await waitingPhotos(app));
   const showEntries = async () => {
@@ -114,4 +114,5 @@ function folded(heading, entries, screen, { at = "noted_at", act = () => null } 
 
 const lineOf = (entry, { names }) => [h("strong", {}, kindWords(entry.kind)), h("span", {}, contentOf(entry, names))];
 
-const sendAgain = (entry, { app }) => h("div", { class: "row" }, button(gettext("Send it again"), () => app.outbox.sendAgain(entry.id)), copying(entry));
+const sendAgain = (entry, screen) =>
+  h("div", { class: "row" }, button(gettext("Send it again"), () => screen.app.outbox.sendAgain(entry.id)), copying(entry, screen));

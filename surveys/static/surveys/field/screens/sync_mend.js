@@ -45,15 +45,16 @@ function actions(entry, screen, isOwn) {
       isOwn && isMendable(entry) && button(gettext("Mend it"), () => screen.open(entry.id), { kind: "verb" }),
       button(gettext("Send it again"), () => outbox.sendAgain(entry.id)),
       button(gettext("Let it be"), () => outbox.leave(entry.id), { kind: "quiet" }),
-      copying(entry),
+      copying(entry, screen),
     ),
   ];
 }
 
 /** Copy an entry out, whole; where the browser keeps its clipboard to itself, show it to be copied by hand. */
-export function copying(entry) {
+export function copying(entry, { copies }) {
   const text = JSON.stringify(entry, null, 1);
-  const box = h("div", {});
+  const box = copies.get(entry.id) ?? h("div", {}); // what it says stays when the list is drawn anew
+  copies.set(entry.id, box);
   const show = () => replace(box, h("textarea", { readonly: true, rows: 8, "aria-label": gettext("The entry, whole") }, text));
   const copy = async () => {
     try {
