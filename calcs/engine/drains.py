@@ -309,7 +309,8 @@ def _restore(runs: tuple[DrainRun, ...], document: DrainsInput) -> tuple[DrainRa
         return ()
     if not codes:
         return None
-    raised = _least_raises(np.array(rows), np.array(short))
+    room_in = [MOST_IN - document.moves.get(code, 0.0) for code in codes]  # as far as any move may go
+    raised = _least_raises(np.array(rows), np.array(short), room_in)
     if raised is None:
         return None
     return tuple(
@@ -317,14 +318,14 @@ def _restore(runs: tuple[DrainRun, ...], document: DrainsInput) -> tuple[DrainRa
     )
 
 
-def _least_raises(rows: Array, short_in: Array) -> list[float] | None:
-    """The x >= 0 of least sum with rows x >= short; None where there is none."""
+def _least_raises(rows: Array, short_in: Array, room_in: list[float]) -> list[float] | None:
+    """The x >= 0 of least sum, none above its room, with rows x >= short; None where there is none."""
     for presolve in (True, False):  # presolve may leave open whether there is none or no end
         answer = linprog(
             np.ones(rows.shape[1]),
             A_ub=-rows,
             b_ub=-short_in,
-            bounds=(0, None),
+            bounds=[(0, most_in) for most_in in room_in],
             options={"primal_feasibility_tolerance": 1e-10, "presolve": presolve},
         )
         if answer.status == 2:

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calcs.engine.drains import DrainNode, DrainRun, DrainsInput, DrainsResult, solve_drains
+from calcs.engine.drains import MOST_IN, DrainNode, DrainRun, DrainsInput, DrainsResult, solve_drains
 from calcs.engine.errors import InvalidInput
 from tests.calcs.engine.strategies_drains import MOVES_IN, documents
 
@@ -101,6 +101,13 @@ def test_one_run_that_no_raise_mends_leaves_the_others_their_raise() -> None:
     assert result.restore is None
 
 
+def test_a_raise_beyond_what_any_move_may_be_is_none() -> None:
+    """0.5 in of fall is missing: 500 in where A1 carries a thousandth of a raise, 100 where it is a two-hundredth."""
+    assert solve(run_of(hung(0, 10, A1=0.001), hung(10, 8)), moves={"A1": 0}).restore is None
+    (raised,) = solve(run_of(hung(0, 10, A1=0.005), hung(10, 8)), moves={"A1": 0}).restore or ()
+    assert raised.raise_in == pytest.approx(100)
+
+
 def test_raises_of_two_runs_count_together() -> None:
     """One run wants A1 up by 0.5 in, the other by 1: the whole by 1."""
     one = run_of(hung(0, 10, A1=1), hung(10, 8))
@@ -119,7 +126,7 @@ def test_with_the_raises_every_segment_falls_as_required(document: DrainsInput) 
     if restore is None:
         return
     extra = {one.code: one.raise_in for one in restore}
-    mended = {code: move + extra.get(code, 0) for code, move in document.moves.items()}
+    mended = {code: min(MOST_IN, move + extra.get(code, 0)) for code, move in document.moves.items()}
     again = solve_drains(replace(document, moves=mended))
 
     assert all(amount > 0 for amount in extra.values())
