@@ -85,8 +85,9 @@ def _solve(model: "_Model", best: Filled, what: str, effort: float, watch: Watch
     with ThreadPoolExecutor(1) as beside:
         began, solving = time.monotonic(), beside.submit(solver.solve, model.model, newest)
         try:
-            while not solving.done():
-                wait([solving], timeout=_LOOKS_S)
+            is_over = False
+            while not is_over:  # told once at least, and of the last that is found
+                is_over = bool(wait([solving], timeout=_LOOKS_S).done)
                 watch(min((time.monotonic() - began) / effort, 1.0), newest.filled)
         finally:
             solver.stop_search()
